@@ -1,0 +1,1 @@
+"""From a finding to a phone."""

@@ -1,0 +1,1 @@
+"""From the broker or a file into the store."""

@@ -1,0 +1,1 @@
+"""One hive's readings as clean, regular arrays."""

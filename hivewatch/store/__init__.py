@@ -1,0 +1,1 @@
+"""The store: tables, migrations, readings and records."""

@@ -1,0 +1,1 @@
+"""What devices say: names, units and the SenML decoder."""

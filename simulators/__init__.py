@@ -1,0 +1,1 @@
+"""A model apiary: yards, weather, colonies and the sensors that watch them."""
