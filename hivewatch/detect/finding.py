@@ -1,0 +1,130 @@
+"""A finding: what the watch says of a hive, a yard or a device, and how it keeps its identity."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import groupby
+from typing import Literal
+
+Status = Literal["open", "ended", "explained", "withdrawn"]
+Measure = float | int | str | None
+
+MATCH_SLACK_S = 1800  # own choice: late data move the start of a step by a few readings
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One finding.
+
+    Parameters
+    ----------
+    kind : str
+        A kind of the contract, such as ``toppled``.
+    subject : str
+        ``hive:ID``, ``yard:ID`` or ``device:ID``.
+    start_s, end_s : int, int or None
+        Unix time, UTC; the end is None while it lasts. [s]
+    detected_s : int
+        Time of the reading that settled it. [s]
+    confidence : float
+        0 to 1.
+    measures : Mapping
+        Numbers with their unit in the name.
+    evidence : tuple of str
+        Sentences: what was seen.
+    status : str
+        ``open``, ``ended``, ``explained`` or ``withdrawn``.
+    explained_by : str or None
+        The id of the inspection that accounts for it.
+    id : str
+        Given by `settle`; empty before.
+    """
+
+    kind: str
+    subject: str
+    start_s: int
+    end_s: int | None
+    detected_s: int
+    confidence: float
+    measures: Mapping[str, Measure] = field(default_factory=dict)
+    evidence: tuple[str, ...] = ()
+    status: Status = "open"
+    explained_by: str | None = None
+    id: str = ""
+
+
+def settle(previous: Iterable[Finding], found: Iterable[Finding]) -> list[Finding]:
+    """Give every finding its identity, and withdraw what no longer stands.
+
+    Within a kind and subject, findings are matched one to one with those told before: first by the
+    same start, then by overlap, the nearest starts first. A match keeps the id that was told; a new
+    finding gets one from its kind, subject and start; what was told and is found no more is
+    withdrawn, and comes back under its own id when it is found again.
+
+    Parameters
+    ----------
+    previous : Iterable[Finding]
+        All that was told before of these subjects, the withdrawn included.
+    found : Iterable[Finding]
+        What the detectors say now.
+
+    Returns
+    -------
+    list[Finding]
+        By start, then kind and subject; every one has an id.
+    """
+    told = sorted(previous, key=_group)
+    new = sorted(found, key=_group)
+    told_by = {key: list(items) for key, items in groupby(told, key=_group)}
+    new_by = {key: list(items) for key, items in groupby(new, key=_group)}
+    settled: list[Finding] = []
+    for key in told_by.keys() | new_by.keys():
+        settled += _settle_one_kind(told_by.get(key, []), new_by.get(key, []))
+    return sorted(settled, key=lambda one: (one.start_s, one.kind, one.subject, one.id))
+
+
+def _group(finding: Finding) -> tuple[str, str]:
+    return finding.kind, finding.subject
+
+
+def _settle_one_kind(told: Sequence[Finding], found: Sequence[Finding]) -> list[Finding]:
+    """Match the findings of one kind and subject."""
+    pairs = sorted(
+        (abs(old.start_s - new.start_s), i, j)
+        for i, old in enumerate(told)
+        for j, new in enumerate(found)
+        if _overlap(old, new)
+    )
+    old_of: dict[int, int] = {}
+    taken: set[int] = set()
+    for _, i, j in pairs:
+        if i not in taken and j not in old_of:
+            old_of[j] = i
+            taken.add(i)
+    settled = [
+        replace(new, id=told[old_of[j]].id if j in old_of else identity(new))
+        for j, new in enumerate(found)
+    ]
+    gone = [
+        replace(old, status="withdrawn", end_s=old.end_s)
+        for i, old in enumerate(told)
+        if i not in taken
+    ]
+    return settled + gone
+
+
+def _overlap(old: Finding, new: Finding) -> bool:
+    """Say whether two findings of one kind and subject can be the same event."""
+    if old.start_s == new.start_s:
+        return True
+    old_end = old.end_s if old.end_s is not None else max(old.start_s, new.start_s)
+    new_end = new.end_s if new.end_s is not None else max(old.start_s, new.start_s)
+    return old.start_s <= new_end + MATCH_SLACK_S and new.start_s <= old_end + MATCH_SLACK_S
+
+
+def identity(finding: Finding) -> str:
+    """Make the id of a finding that is told for the first time: 16 hex digits."""
+    key = f"{finding.kind}|{finding.subject}|{finding.start_s}"
+    return hashlib.sha256(key.encode()).hexdigest()[:16]

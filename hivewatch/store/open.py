@@ -1,0 +1,123 @@
+"""Open the store: one engine, one schema, one writer at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.exc import DatabaseError, OperationalError
+
+from hivewatch.errors import StoreError
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+SCHEMA = 1  # the newest migration in migrations/versions, `0001_…` and so on
+BUSY_WAIT_S = 10.0  # own choice: longer than any one transaction of ours
+
+
+class Store:
+    """The store on disk; `read` gives a snapshot, `write` the one write transaction."""
+
+    def __init__(self, path: Path) -> None:
+        """Open or make the store and bring it to the present schema.
+
+        Raises
+        ------
+        StoreError
+            If the file is no store, cannot be opened, or was written by a newer hivewatch.
+        """
+        self.path = path
+        self.engine = _engine(path)
+        try:
+            with self.write() as connection:
+                _migrate(connection, path)
+        except OperationalError as error:
+            raise StoreError(
+                str(path), "", f"cannot be opened ({error.orig})", "check [store] path"
+            ) from error
+        except DatabaseError as error:
+            raise StoreError(
+                str(path), "", f"is no hivewatch store ({error.orig})", "check [store] path"
+            ) from error
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """Give a connection that sees one moment of the store."""
+        with self.engine.connect() as connection:
+            connection.exec_driver_sql("BEGIN")
+            try:
+                yield connection
+            finally:
+                connection.rollback()
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """Give a connection that holds the write lock; commit at the end, undo on an error."""
+        with self.engine.connect() as connection:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+            try:
+                yield connection
+            except BaseException:
+                connection.rollback()
+                raise
+            connection.commit()
+
+    def close(self) -> None:
+        """Give all connections back."""
+        self.engine.dispose()
+
+
+def _engine(path: Path) -> Engine:
+    """Make the engine: WAL, every commit on disk before it counts."""
+    engine = create_engine(
+        f"sqlite:///{path}",
+        connect_args={"timeout": BUSY_WAIT_S, "check_same_thread": False, "isolation_level": None},
+        pool_size=8,
+        max_overflow=16,
+    )
+
+    @event.listens_for(engine, "connect")
+    def _prepare(dbapi_connection: Any, _record: object) -> None:
+        for pragma in (
+            "journal_mode=WAL",
+            "synchronous=FULL",
+            "foreign_keys=ON",
+            "cache_size=-16000",
+        ):
+            dbapi_connection.execute(f"PRAGMA {pragma}")
+
+    return engine
+
+
+def _migrate(connection: Connection, path: Path) -> None:
+    """Bring the schema to the newest version, inside the caller's transaction."""
+    found = _schema_of(connection, path)
+    if found == SCHEMA:
+        return
+    if found > SCHEMA:
+        raise StoreError(
+            str(path),
+            "",
+            f"written by a newer hivewatch (schema {found}, this one knows {SCHEMA})",
+            "update, or restore a backup",
+        )
+    from alembic import command  # noqa: PLC0415 - slow to load, and needed once
+    from alembic.config import Config  # noqa: PLC0415
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def _schema_of(connection: Connection, path: Path) -> int:
+    """Read the store's schema number: 0 for an empty file."""
+    tables = inspect(connection).get_table_names()
+    if "alembic_version" not in tables:
+        if tables:
+            raise StoreError(str(path), "", "is no hivewatch store", "check [store] path")
+        return 0
+    version = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    return int(version or 0)
