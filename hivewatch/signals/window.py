@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,8 @@ from hivewatch.apiary import Hive, Yard
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+RESTART_FALL = 0.5  # own choice: a restart begins near nothing; tests/unit/signals/test_window.py
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,13 @@ class Series:
     def __len__(self) -> int:
         """Count the readings."""
         return len(self.time_s)
+
+    def up_to(self, as_of_s: int) -> Series:
+        """Give the readings up to a moment, that moment included."""
+        if not len(self.time_s) or self.time_s[-1] <= as_of_s:
+            return self
+        end = int(np.searchsorted(self.time_s, as_of_s, side="right"))
+        return Series(self.time_s[:end], self.value[:end])
 
 
 EMPTY = Series(np.empty(0, np.int64), np.empty(0, np.float64))
@@ -68,6 +77,22 @@ class DeviceTrace:
     ahead_by_s: Ints = field(default_factory=lambda: np.empty(0, np.int64))
     refused_s: Ints = field(default_factory=lambda: np.empty(0, np.int64))
 
+    def up_to(self, as_of_s: int) -> DeviceTrace:
+        """Give what the device had done by a moment; a later move is not known yet."""
+        heard = int(np.searchsorted(self.heard_s, as_of_s, side="right"))
+        ahead = int(np.searchsorted(self.ahead_s, as_of_s, side="right"))
+        refused = int(np.searchsorted(self.refused_s, as_of_s, side="right"))
+        left = self.until_s if self.until_s is not None and self.until_s <= as_of_s else None
+        return replace(
+            self,
+            until_s=left,
+            heard_s=self.heard_s[:heard],
+            series={name: series.up_to(as_of_s) for name, series in self.series.items()},
+            ahead_s=self.ahead_s[:ahead],
+            ahead_by_s=self.ahead_by_s[:ahead],
+            refused_s=self.refused_s[:refused],
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class HiveWindow:
@@ -95,3 +120,96 @@ class HiveWindow:
     def of(self, quantity: str) -> Series:
         """Give the readings of one quantity; empty when there are none."""
         return self.series.get(quantity, EMPTY)
+
+    def at(self, as_of_s: int) -> HiveWindow:
+        """Give the window as it is at another moment: nothing later, and the clock set to it."""
+        return replace(
+            self,
+            as_of_s=as_of_s,
+            series={name: series.up_to(as_of_s) for name, series in self.series.items()},
+            devices=tuple(
+                trace.up_to(as_of_s) for trace in self.devices if trace.from_s <= as_of_s
+            ),
+        )
+
+
+def counts_of(total: Series) -> Series:
+    """Turn a running total into what came between records.
+
+    A total that falls to less than half was started anew, and what it has reached since is the
+    count. A smaller fall (a counter that woke up with an older total) leaves the count unknown;
+    so does the first record of all. A count stands at the time of its later record.
+
+    Parameters
+    ----------
+    total : Series
+        A running sum as sent (RFC 8428 section 4.5.3, `s`).
+
+    Returns
+    -------
+    Series
+        Counts, at most one fewer than there were records.
+    """
+    before, after = total.value[:-1], total.value[1:]
+    count = after - before
+    restarted = after < RESTART_FALL * before
+    count = np.where(restarted, after, count)
+    known = count >= 0
+    return Series(total.time_s[1:][known], count[known])
+
+
+def merge(first: Series, second: Series) -> Series:
+    """Put two series into one; where both have a reading of the same moment the first speaks."""
+    alone = ~np.isin(second.time_s, first.time_s, assume_unique=True)
+    time_s = np.concatenate([first.time_s, second.time_s[alone]])
+    value = np.concatenate([first.value, second.value[alone]])
+    order = np.argsort(time_s, kind="stable")
+    return Series(time_s[order], value[order])
+
+
+def usual_step_s(series: Series) -> int | None:
+    """Give the median time between readings; None with fewer than two [s]."""
+    if len(series) < 2:  # noqa: PLR2004
+        return None
+    return max(1, round(float(np.median(np.diff(series.time_s)))))
+
+
+def on_grid(
+    series: Series, step_s: int, from_s: int, to_s: int, *, summed: bool = False
+) -> tuple[Ints, Floats]:
+    """Lay readings on a regular grid.
+
+    Parameters
+    ----------
+    series : Series
+        Readings of one quantity.
+    step_s : int
+        Width of a step. [s]
+    from_s, to_s : int
+        Start of the first step, and the moment by which the last one has begun. [s]
+    summed : bool
+        Add up what falls into a step (counts); otherwise take its mean (levels).
+
+    Returns
+    -------
+    time_s : Ints
+        Start of each step; a step holds readings from its start up to the next. [s]
+    value : Floats
+        NaN in a step without readings.
+
+    Raises
+    ------
+    ValueError
+        If the step is not positive.
+    """
+    if step_s <= 0:
+        raise ValueError(f"step_s = {step_s}: a step is longer than nothing")
+    steps = max(0, -(-(to_s - from_s) // step_s))
+    time_s = from_s + step_s * np.arange(steps, dtype=np.int64)
+    low, high = np.searchsorted(series.time_s, [from_s, from_s + steps * step_s])
+    slot = (series.time_s[low:high] - from_s) // step_s
+    count = np.bincount(slot, minlength=steps)
+    total = np.bincount(slot, weights=series.value[low:high], minlength=steps)
+    value = np.full(steps, np.nan)
+    np.divide(total, 1 if summed else count, out=value, where=count > 0)
+    return time_s, value

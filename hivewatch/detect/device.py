@@ -1,0 +1,231 @@
+"""Is the device itself well: `silent`, `low_battery`, `clock`.
+
+Every placement of a device is looked at by itself, so that a device that moved to another hive is
+judged there and no longer here: what lasts when it is moved ends with the move.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.limits import Limits
+from hivewatch.inspections import Inspection
+from hivewatch.signals.window import EMPTY, DeviceTrace, HiveWindow, Ints, Series
+
+NEVER_HEARD_S = 86_400  # [s] own choice: people write the day of a placement, not the hour
+BATTERY_MARGIN_V = 0.1  # [V] own choice: above the sag of a sending radio
+BATTERY_MARGIN_PERCENT = 5.0  # [%] own choice
+BATTERY_READINGS = 2  # own choice: one low reading is a sending radio; tests/unit/detect
+BATTERY_WELL_S = 86_400  # [s] own choice: a solar panel lifts a failing battery every noon
+CLOCK_QUIET_S = 6 * 3600  # [s] own choice: a clock set right stays right this long
+
+
+def find(window: HiveWindow, _inspections: Sequence[Inspection], limits: Limits) -> list[Finding]:
+    """Say what is wrong with the devices that stand, or stood, at the hive.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive up to `window.as_of_s`.
+    limits : Limits
+        How long a silence may last, when a battery is low.
+
+    Returns
+    -------
+    list[Finding]
+        Of kind `silent`, `low_battery` and `clock`; the subject is the device.
+    """
+    found: list[Finding] = []
+    for trace in window.devices:
+        if trace.from_s <= window.as_of_s:
+            found += _silences(trace, limits.silent_after_min * 60, window.as_of_s)
+            found += _low_batteries(trace, limits)
+            found += _wrong_clocks(trace)
+    return found
+
+
+def next_silence_s(window: HiveWindow, limits: Limits) -> int | None:
+    """Give the first moment after `window.as_of_s` at which a device falls silent by time alone."""
+    moments = []
+    for trace in window.devices:
+        if trace.from_s > window.as_of_s or _left_s(trace, window.as_of_s) is not None:
+            continue
+        last_s, allowed_s = _last_word(trace, limits.silent_after_min * 60)
+        moments.append(last_s + allowed_s + 1)
+    return min((moment for moment in moments if moment > window.as_of_s), default=None)
+
+
+def _left_s(trace: DeviceTrace, as_of_s: int) -> int | None:
+    """Give the moment a device was moved away, None while it stands here."""
+    return trace.until_s if trace.until_s is not None and trace.until_s <= as_of_s else None
+
+
+def _last_word(trace: DeviceTrace, silent_after_s: int) -> tuple[int, int]:
+    """Give when a device was last heard here, and how long it may be silent from then on."""
+    if len(trace.heard_s):
+        return int(trace.heard_s[-1]), silent_after_s
+    return trace.from_s, max(silent_after_s, NEVER_HEARD_S)
+
+
+def _silences(trace: DeviceTrace, silent_after_s: int, as_of_s: int) -> Iterator[Finding]:
+    """Find the spans longer than `silent_after_s` without any reading."""
+    heard_s = trace.heard_s
+    if len(heard_s):
+        never_s = max(silent_after_s, NEVER_HEARD_S)
+        if heard_s[0] - trace.from_s > never_s:
+            yield _silence(trace, trace.from_s, int(heard_s[0]), never_s, "put here")
+        for i in np.flatnonzero(np.diff(heard_s) > silent_after_s):
+            yield _silence(trace, int(heard_s[i]), int(heard_s[i + 1]), silent_after_s, "heard")
+    last_s, allowed_s = _last_word(trace, silent_after_s)
+    left_s = _left_s(trace, as_of_s)
+    if (as_of_s if left_s is None else left_s) - last_s > allowed_s:
+        yield _silence(trace, last_s, left_s, allowed_s, "heard" if len(heard_s) else "put here")
+
+
+def _silence(
+    trace: DeviceTrace, start_s: int, end_s: int | None, allowed_s: int, since: str
+) -> Finding:
+    """Make one `silent`; while it lasts its hours are those after which it was told."""
+    hours = (allowed_s if end_s is None else end_s - start_s) / 3600
+    said = f"no reading for {hours:.1f} h since it was {since}"
+    return Finding(
+        kind="silent",
+        subject=f"device:{trace.device}",
+        start_s=start_s,
+        end_s=end_s,
+        detected_s=start_s + allowed_s,
+        confidence=1.0,
+        measures={"hours": round(hours, 2)},
+        evidence=(said if end_s is not None else f"{said}, and still none",),
+        status="open" if end_s is None else "ended",
+    )
+
+
+def _low_batteries(trace: DeviceTrace, limits: Limits) -> list[Finding]:
+    """Find the spans with a low battery, by its voltage or else by its charge."""
+    found: list[Finding] = []
+    for quantity, unit, low, margin in (
+        ("battery", "v", limits.low_battery_v, BATTERY_MARGIN_V),
+        ("battery-level", "percent", limits.low_battery_percent, BATTERY_MARGIN_PERCENT),
+    ):
+        series = trace.series.get(quantity, EMPTY)
+        for first, told, last in low_spans(series, low, low + margin):
+            end_s = int(series.time_s[last + 1]) if last + 1 < len(series) else None
+            worst = float(series.value[first : last + 1].min())
+            words = f"{worst:.2f} V" if unit == "v" else f"{worst:.0f} %"
+            limit = f"{low:g} V" if unit == "v" else f"{low:g} %"
+            found.append(
+                Finding(
+                    kind="low_battery",
+                    subject=f"device:{trace.device}",
+                    start_s=int(series.time_s[first]),
+                    end_s=end_s,
+                    detected_s=int(series.time_s[told]),
+                    confidence=0.95,
+                    measures={f"lowest_{unit}": round(worst, 3)},
+                    evidence=(f"battery down to {words}, the limit is {limit}",),
+                    status="open" if end_s is None else "ended",
+                )
+            )
+    return _one_at_a_time(found)
+
+
+def low_spans(series: Series, low: float, well: float) -> list[tuple[int, int, int]]:
+    """Find where a battery is low, with hysteresis.
+
+    It is low from `BATTERY_READINGS` readings in a row below `low`, until it has stayed at or
+    above `well` for `BATTERY_WELL_S`.
+
+    Parameters
+    ----------
+    series : Series
+        Voltage or charge.
+    low, well : float
+        Where the trouble begins and where it is over, `low` < `well`.
+
+    Returns
+    -------
+    list[tuple[int, int, int]]
+        Indices of the first low reading, of the reading that told it, and of the last reading
+        before the battery was well again.
+    """
+    time_s, value = series.time_s, series.value
+    starts = _runs_of(value < low, BATTERY_READINGS)
+    below_well = np.flatnonzero(value < well)
+    spans: list[tuple[int, int, int]] = []
+    free_from = 0
+    for first in starts:
+        if first < free_from:
+            continue
+        # the next reading under `well` ends a good spell; a spell of a whole day ends the finding,
+        # when there is a good reading in it: a silence proves nothing
+        rest = below_well[below_well >= first]
+        spell_s = np.diff(np.append(time_s[rest], time_s[-1]))
+        after = np.minimum(rest + 1, len(value) - 1)
+        good = np.flatnonzero((spell_s > BATTERY_WELL_S) & (value[after] >= well))
+        last = int(rest[good[0]]) if len(good) else len(value) - 1
+        spans.append((int(first), int(first) + BATTERY_READINGS - 1, last))
+        free_from = last + 1
+    return spans
+
+
+def _runs_of(true: np.ndarray[tuple[int], np.dtype[np.bool_]], length: int) -> Ints:
+    """Give the index of each first element of `length` in a row that are true."""
+    if len(true) < length:
+        return np.empty(0, np.int64)
+    run = np.lib.stride_tricks.sliding_window_view(true, length).all(axis=1)
+    return np.flatnonzero(run).astype(np.int64)
+
+
+def _one_at_a_time(found: Sequence[Finding]) -> list[Finding]:
+    """Leave out what overlaps an earlier one: voltage and charge tell of the same battery."""
+    kept: list[Finding] = []
+    for finding in sorted(found, key=lambda one: one.start_s):
+        if not kept or (kept[-1].end_s is not None and kept[-1].end_s <= finding.start_s):
+            kept.append(finding)
+    return kept
+
+
+def _wrong_clocks(trace: DeviceTrace) -> Iterator[Finding]:
+    """Find the spans in which a device dated its readings ahead of the time they came."""
+    events_s = np.union1d(trace.ahead_s, trace.refused_s)
+    if not len(events_s):
+        return
+    right_s = np.setdiff1d(trace.heard_s, trace.ahead_s)
+    latest_s = max(int(events_s[-1]), int(trace.heard_s[-1]) if len(trace.heard_s) else 0)
+    next_right = np.searchsorted(right_s, events_s, side="right")
+    # a new span begins after a long time without a wrong date, with a right one in it
+    new = np.diff(events_s) > CLOCK_QUIET_S
+    new &= next_right[:-1] < np.searchsorted(right_s, events_s[1:], side="left")
+    edges = np.concatenate(([0], np.flatnonzero(new) + 1, [len(events_s)]))
+    for begin, end in pairwise(edges):
+        first_s, last_s = int(events_s[begin]), int(events_s[end - 1])
+        right = int(next_right[end - 1])
+        quiet = end < len(events_s) or latest_s - last_s > CLOCK_QUIET_S
+        end_s = int(right_s[right]) if quiet and right < len(right_s) else None
+        inside = (trace.ahead_s >= first_s) & (trace.ahead_s <= last_s)
+        refused = int(np.sum((trace.refused_s >= first_s) & (trace.refused_s <= last_s)))
+        most_min = float(trace.ahead_by_s[inside].max()) / 60 if inside.any() else None
+        evidence = []
+        if most_min is not None:
+            evidence.append(f"readings dated up to {most_min:.0f} min after they came")
+        if refused:
+            evidence.append(f"{refused} records refused, dated more than a day ahead")
+        yield Finding(
+            kind="clock",
+            subject=f"device:{trace.device}",
+            start_s=first_s,
+            end_s=end_s,
+            detected_s=first_s,
+            confidence=0.99,
+            measures={
+                "ahead_min": None if most_min is None else round(most_min, 1),
+                "records_refused": refused,
+            },
+            evidence=tuple(evidence),
+            status="open" if end_s is None else "ended",
+        )
