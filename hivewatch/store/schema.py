@@ -160,11 +160,14 @@ alert = Table(
     Column("finding", ForeignKey("finding.id"), nullable=False, unique=True),
     Column("kind", NAME, nullable=False),
     Column("subject", String(80), nullable=False),
+    Column("hive", NAME, index=True),
     Column("yard", NAME, index=True),
-    Column("urgency", String(16), nullable=False),
+    Column("urgency", String(24), nullable=False),
     Column("title", Text, nullable=False),
     Column("body", Text, nullable=False),
     Column("state", String(16), nullable=False),  # held, waiting, folded, sent, failed, dropped
+    Column("reason", String(32), nullable=False),  # of the last decision, from alerts/rules.py
+    Column("ring", Integer, nullable=False, default=1),  # a snoozed alert may ring once more
     Column("folded_into", ForeignKey("alert.id")),
     Column("created_s", BigInteger, nullable=False),
     Column("due_s", BigInteger),  # not before then
@@ -181,8 +184,10 @@ delivery = Table(
     METADATA,
     Column("alert", ForeignKey("alert.id"), primary_key=True),
     Column("channel", String(64), primary_key=True),  # its name, never its address
-    Column("state", String(16), nullable=False),  # waiting, sent, failed
+    Column("state", String(16), nullable=False),  # waiting, sending, sent, failed, dropped
+    Column("since_s", BigInteger, nullable=False),  # when the first try was due
     Column("attempts", Integer, nullable=False, default=0),
+    Column("interrupted", Integer, nullable=False, default=0),  # died before the end was recorded
     Column("next_try_s", BigInteger, nullable=False),
     Column("sent_s", BigInteger),
     Column("error", Text),
@@ -197,7 +202,8 @@ decision = Table(
     Column("alert", ForeignKey("alert.id"), nullable=False, index=True),
     Column("at_s", BigInteger, nullable=False),
     Column("what", String(16), nullable=False),  # queued, held, folded, sent, failed, dropped, …
-    Column("why", Text, nullable=False),
+    Column("reason", String(32), nullable=False),  # from the closed set of alerts/rules.py
+    Column("why", Text, nullable=False),  # the same as a sentence, with its particulars
     Column("channel", String(64)),
 )
 

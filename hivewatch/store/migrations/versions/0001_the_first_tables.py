@@ -100,11 +100,14 @@ def upgrade() -> None:
     sa.Column('finding', sa.String(length=64), nullable=False),
     sa.Column('kind', sa.String(length=64), nullable=False),
     sa.Column('subject', sa.String(length=80), nullable=False),
+    sa.Column('hive', sa.String(length=64), nullable=True),
     sa.Column('yard', sa.String(length=64), nullable=True),
-    sa.Column('urgency', sa.String(length=16), nullable=False),
+    sa.Column('urgency', sa.String(length=24), nullable=False),
     sa.Column('title', sa.Text(), nullable=False),
     sa.Column('body', sa.Text(), nullable=False),
     sa.Column('state', sa.String(length=16), nullable=False),
+    sa.Column('reason', sa.String(length=32), nullable=False),
+    sa.Column('ring', sa.Integer(), nullable=False),
     sa.Column('folded_into', sa.Integer(), nullable=True),
     sa.Column('created_s', sa.BigInteger(), nullable=False),
     sa.Column('due_s', sa.BigInteger(), nullable=True),
@@ -118,6 +121,7 @@ def upgrade() -> None:
     sa.UniqueConstraint('finding', name=op.f('uq_alert_finding'))
     )
     with op.batch_alter_table('alert', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_alert_hive'), ['hive'], unique=False)
         batch_op.create_index(batch_op.f('ix_alert_state_due_s'), ['state', 'due_s'], unique=False)
         batch_op.create_index(batch_op.f('ix_alert_yard'), ['yard'], unique=False)
 
@@ -139,6 +143,7 @@ def upgrade() -> None:
     sa.Column('alert', sa.Integer(), nullable=False),
     sa.Column('at_s', sa.BigInteger(), nullable=False),
     sa.Column('what', sa.String(length=16), nullable=False),
+    sa.Column('reason', sa.String(length=32), nullable=False),
     sa.Column('why', sa.Text(), nullable=False),
     sa.Column('channel', sa.String(length=64), nullable=True),
     sa.ForeignKeyConstraint(['alert'], ['alert.id'], name=op.f('fk_decision_alert')),
@@ -151,7 +156,9 @@ def upgrade() -> None:
     sa.Column('alert', sa.Integer(), nullable=False),
     sa.Column('channel', sa.String(length=64), nullable=False),
     sa.Column('state', sa.String(length=16), nullable=False),
+    sa.Column('since_s', sa.BigInteger(), nullable=False),
     sa.Column('attempts', sa.Integer(), nullable=False),
+    sa.Column('interrupted', sa.Integer(), nullable=False),
     sa.Column('next_try_s', sa.BigInteger(), nullable=False),
     sa.Column('sent_s', sa.BigInteger(), nullable=True),
     sa.Column('error', sa.Text(), nullable=True),
@@ -215,6 +222,7 @@ def downgrade() -> None:
     with op.batch_alter_table('alert', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_alert_yard'))
         batch_op.drop_index(batch_op.f('ix_alert_state_due_s'))
+        batch_op.drop_index(batch_op.f('ix_alert_hive'))
 
     op.drop_table('alert')
     op.drop_table('yard')
