@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.engine.interfaces import DBAPIConnection
 from sqlalchemy.exc import DatabaseError, OperationalError
 
 from hivewatch.errors import StoreError
@@ -79,14 +79,15 @@ def _engine(path: Path) -> Engine:
     )
 
     @event.listens_for(engine, "connect")
-    def _prepare(dbapi_connection: Any, _record: object) -> None:
+    def _prepare(dbapi_connection: DBAPIConnection, _record: object) -> None:
+        cursor = dbapi_connection.cursor()
         for pragma in (
             "journal_mode=WAL",
             "synchronous=FULL",
             "foreign_keys=ON",
             "cache_size=-16000",
         ):
-            dbapi_connection.execute(f"PRAGMA {pragma}")
+            cursor.execute(f"PRAGMA {pragma}")
 
     return engine
 

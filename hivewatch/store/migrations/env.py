@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from alembic import context
+
 from hivewatch.store.schema import METADATA
 
 context.configure(

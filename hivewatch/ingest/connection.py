@@ -1,0 +1,152 @@
+"""One connection to the broker: MQTT 5, or 3.1.1 where the broker knows no other."""
+
+from __future__ import annotations
+
+import ssl
+from collections.abc import Callable
+from typing import Any, NoReturn
+
+from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from hivewatch.errors import HivewatchError
+from hivewatch.settings import Broker
+
+SESSION_S = 60 * 60 * 24 * 30  # own choice: how long the broker keeps what waits for us
+PACKET_BYTES = 1_100_000  # own choice: the largest pack that is decoded, and its topic
+KEEP_ALIVE_S = 30  # own choice: a dead line is noticed within a minute
+REFUSED_FOR_GOOD = (134, 135, 140, 156, 157)  # MQTT 5.0 section 3.2.2.2: password, rights, moved
+UNKNOWN_VERSION = 132  # MQTT 5.0 section 3.2.2.2: unsupported protocol version
+
+
+class Connection:
+    """A client that is connected and subscribed, or an error that says why not."""
+
+    def __init__(self, broker: Broker, on_message: Callable[[MQTTMessage], None]) -> None:
+        """Connect, subscribe and wait for the broker's word.
+
+        Raises
+        ------
+        HivewatchError
+            If the broker cannot be reached, refuses us, or the certificate does not hold.
+        """
+        self._broker = broker
+        self._on_message = on_message
+        self.protocol = MQTTProtocolVersion.MQTTv5
+        self.session_kept = False
+        self._answer: ReasonCode | None = None
+        self._granted: list[ReasonCode] | None = None
+        self.client = self._open()
+        if self._answer is not None and self._answer.value == UNKNOWN_VERSION:
+            self.protocol = MQTTProtocolVersion.MQTTv311
+            self.client = self._open()
+        self._settle_answer()
+
+    @property
+    def where(self) -> str:
+        """Name the broker as a message should."""
+        return f"broker {self._broker.host}:{self._broker.port}"
+
+    def close(self) -> None:
+        """Say goodbye; the broker keeps the session."""
+        self.client.disconnect()
+        self.client.loop_misc()
+
+    def _open(self) -> Client:
+        """Connect with one version of the protocol and wait for the answers."""
+        self._answer = self._granted = None
+        client = self._client()
+        options: dict[str, Any] = {}
+        if self.protocol == MQTTProtocolVersion.MQTTv5:
+            options = {"clean_start": False, "properties": _connect_properties()}
+        try:
+            client.connect(self._broker.host, self._broker.port, KEEP_ALIVE_S, **options)
+        except ssl.SSLError as error:
+            self._fail(f"the certificate does not hold ({error.reason})", "check [broker] ca_file")
+        except OSError as error:
+            self._fail(f"cannot be reached ({error.strerror or error})", "check [broker] url")
+        while self._granted is None and client.socket() is not None:
+            if client.loop(timeout=5.0) != MQTTErrorCode.MQTT_ERR_SUCCESS:
+                break
+            if self._answer is None and client.socket() is not None:
+                client.loop_misc()
+            if self._answer is not None and self._answer.is_failure:
+                break
+        return client
+
+    def _client(self) -> Client:
+        """Make a client with all that the settings say."""
+        broker, version5 = self._broker, self.protocol == MQTTProtocolVersion.MQTTv5
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=broker.client_id,
+            clean_session=None if version5 else False,
+            protocol=self.protocol,
+            manual_ack=True,
+        )
+        if broker.username is not None:
+            secret = broker.password
+            client.username_pw_set(
+                broker.username, secret.get_secret_value() if secret is not None else None
+            )
+        if broker.tls:
+            ca_file = str(broker.ca_file) if broker.ca_file is not None else None
+            client.tls_set_context(ssl.create_default_context(cafile=ca_file))
+        client.on_connect = self._connected
+        client.on_subscribe = self._subscribed
+        client.on_message = lambda _client, _userdata, message: self._on_message(message)
+        return client
+
+    def _connected(
+        self,
+        client: Client,
+        _userdata: object,
+        flags: ConnectFlags,
+        answer: ReasonCode,
+        _more: object,
+    ) -> None:
+        self._answer = answer
+        self.session_kept = bool(flags.session_present)
+        if not answer.is_failure:
+            root = self._broker.topic_root
+            client.subscribe([(f"{root}/+/senml", 1), (f"{root}/+/status", 1)])
+
+    def _subscribed(
+        self,
+        _client: Client,
+        _userdata: object,
+        _mid: int,
+        granted: list[ReasonCode],
+        _more: object,
+    ) -> None:
+        self._granted = granted
+
+    def _settle_answer(self) -> None:
+        """Raise what the broker refused."""
+        if self._answer is None:
+            self._fail("closed the connection without a word", "is it an MQTT broker?")
+        if self._answer.is_failure:
+            wrong = f"refused us ({str(self._answer).lower()})"
+            if self._answer.value in REFUSED_FOR_GOOD and self._broker.username is not None:
+                wrong = f'refused the password of "{self._broker.username}"'
+            self._fail(wrong, "check [broker] username and password_file")
+        if self._granted is None:
+            self._fail("closed the connection when we subscribed", "check its access list")
+        if any(one.is_failure for one in self._granted):
+            root = self._broker.topic_root
+            self._fail(f"refused {root}/+/senml or {root}/+/status", "check its access list")
+
+    def _fail(self, wrong: str, remedy: str) -> NoReturn:
+        raise HivewatchError(self.where, "", wrong, remedy)
+
+
+def _connect_properties() -> Properties:
+    """Say how long to keep the session and how much may come at once."""
+    properties = Properties(PacketTypes.CONNECT)
+    properties.SessionExpiryInterval = SESSION_S
+    properties.ReceiveMaximum = 65_535
+    properties.MaximumPacketSize = PACKET_BYTES
+    return properties

@@ -1,0 +1,159 @@
+"""Yards, hives, devices and their placements in the store."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, Table, delete, func, insert, select, update
+
+from hivewatch.apiary import Apiary, Hive, Placement, Yard
+from hivewatch.store import stale
+from hivewatch.store.schema import device, hive, placement, yard
+
+
+class DeviceRow(NamedTuple):
+    """A device, where it stands now, and when it was last heard."""
+
+    id: str
+    number: int
+    heard_s: int | None
+    status: str | None
+    status_s: int | None
+    hive: str | None
+    since_s: int | None
+
+
+def read(connection: Connection) -> Apiary:
+    """Read the whole apiary."""
+    placements = connection.execute(
+        select(device.c.id, placement.c.hive, placement.c.since_s)
+        .join_from(placement, device)
+        .order_by(device.c.id, placement.c.since_s)
+    )
+    return Apiary(
+        yards=tuple(Yard(*row) for row in connection.execute(select(yard).order_by(yard.c.id))),
+        hives=tuple(Hive(*row) for row in connection.execute(select(hive).order_by(hive.c.id))),
+        placements=tuple(Placement(*row) for row in placements),
+    )
+
+
+def load(connection: Connection, given: Apiary) -> list[str]:
+    """Bring the store to what a file says; what the file does not name stays.
+
+    For each device in the file, the file's placements replace those in the store.
+
+    Returns
+    -------
+    list[str]
+        What changed, a line each; empty when nothing did.
+    """
+    before = read(connection)
+    said = _load_rows(connection, yard, "yard", before.yards, given.yards)
+    hives = _load_rows(connection, hive, "hive", before.hives, given.hives)
+    touched = {line.split()[1].rstrip(":") for line in hives}
+    said += hives
+    old, new = _by_device(before.placements), _by_device(given.placements)
+    for name, places in new.items():
+        if places == old.get(name, []):
+            continue
+        number = number_of(connection, name)
+        connection.execute(delete(placement).where(placement.c.device == number))
+        connection.execute(
+            insert(placement),
+            [{"device": number, "since_s": one.since_s, "hive": one.hive} for one in places],
+        )
+        touched |= {one.hive for one in [*places, *old.get(name, [])] if one.hive}
+        said.append(f"device {name}: placed at {places[-1].hive or 'no hive'}")
+    stale.mark(connection, [(f"hive:{one}", 0) for one in sorted(touched)])
+    return said
+
+
+def _load_rows(
+    connection: Connection,
+    table: Table,
+    what: str,
+    before: Iterable[Yard | Hive],
+    given: Iterable[Yard | Hive],
+) -> list[str]:
+    """Insert or update the rows of one table; say which changed."""
+    old = {one.id: one for one in before}
+    said = []
+    for one in given:
+        if old.get(one.id) == one:
+            continue
+        values: dict[str, Any] = {name: getattr(one, name) for name in table.c.keys()}  # noqa: SIM118
+        if one.id in old:
+            connection.execute(update(table).where(table.c.id == one.id).values(values))
+        else:
+            connection.execute(insert(table).values(values))
+        said.append(f"{what} {one.id}: {'changed' if one.id in old else 'new'}")
+    return said
+
+
+def _by_device(placements: Iterable[Placement]) -> dict[str, list[Placement]]:
+    by_device: dict[str, list[Placement]] = defaultdict(list)
+    for one in sorted(placements, key=lambda place: place.since_s):
+        by_device[one.device].append(one)
+    return by_device
+
+
+def number_of(connection: Connection, device_id: str) -> int:
+    """Give a device's number; a new device gets one."""
+    query = select(device.c.number).where(device.c.id == device_id)
+    number = connection.execute(query).scalar()
+    if number is None:
+        connection.execute(insert(device).values(id=device_id))
+        number = connection.execute(query).scalar_one()
+    return int(number)
+
+
+def numbers(connection: Connection) -> dict[str, int]:
+    """Give the number of every device."""
+    return {row.id: row.number for row in connection.execute(select(device.c.id, device.c.number))}
+
+
+def devices(connection: Connection, *, unplaced: bool = False) -> list[DeviceRow]:
+    """List the devices with their latest placement; `unplaced` lists those that have none."""
+    latest = (
+        select(placement.c.device, func.max(placement.c.since_s).label("since_s"))
+        .group_by(placement.c.device)
+        .subquery()
+    )
+    query = (
+        select(
+            device.c.id,
+            device.c.number,
+            device.c.heard_s,
+            device.c.status,
+            device.c.status_s,
+            placement.c.hive,
+            placement.c.since_s,
+        )
+        .join_from(device, latest, latest.c.device == device.c.number, isouter=True)
+        .join(
+            placement,
+            (placement.c.device == latest.c.device) & (placement.c.since_s == latest.c.since_s),
+            isouter=True,
+        )
+        .order_by(device.c.id)
+    )
+    if unplaced:
+        query = query.where(placement.c.hive.is_(None))
+    return [DeviceRow(*row) for row in connection.execute(query)]
+
+
+def heard(connection: Connection, devices_heard: Iterable[tuple[int, int]]) -> None:
+    """Note when devices were last heard: (number, Unix time in s)."""
+    rows = [(at_s, number) for number, at_s in devices_heard]
+    if rows:
+        connection.exec_driver_sql("UPDATE device SET heard_s = ? WHERE number = ?", rows)
+
+
+def note_status(connection: Connection, device_id: str, status: str, at_s: int) -> None:
+    """Note what the broker keeps about a device: online or offline."""
+    number = number_of(connection, device_id)
+    connection.execute(
+        update(device).where(device.c.number == number).values(status=status, status_s=at_s)
+    )

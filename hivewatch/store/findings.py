@@ -1,0 +1,91 @@
+"""Findings as they were told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import asdict
+
+from sqlalchemy import Connection, Row, and_, or_, select
+from sqlalchemy.dialects.sqlite import insert
+
+from hivewatch.detect.finding import Finding
+from hivewatch.store.schema import finding
+
+Place = tuple[str, int]  # where a page of a list ended: (id, start_s)
+
+
+def read(
+    connection: Connection,
+    *,
+    hive: str | None = None,
+    yard: str | None = None,
+    kind: str | None = None,
+    since_s: int | None = None,
+    until_s: int | None = None,
+    status: str | None = None,
+    after: str | None = None,
+    limit: int | None = None,
+) -> list[Finding]:
+    """Read findings by start; `after` is the id of the last one of the page before."""
+    query = select(finding).order_by(finding.c.start_s, finding.c.id)
+    for column, wanted in (("hive", hive), ("yard", yard), ("kind", kind), ("status", status)):
+        if wanted is not None:
+            query = query.where(finding.c[column] == wanted)
+    if since_s is not None:
+        query = query.where(or_(finding.c.end_s.is_(None), finding.c.end_s >= since_s))
+    if until_s is not None:
+        query = query.where(finding.c.start_s < until_s)
+    if after is not None:
+        start_s = select(finding.c.start_s).where(finding.c.id == after).scalar_subquery()
+        query = query.where(
+            or_(
+                finding.c.start_s > start_s,
+                and_(finding.c.start_s == start_s, finding.c.id > after),
+            )
+        )
+    return [_finding(row) for row in connection.execute(query.limit(limit))]
+
+
+def by_id(connection: Connection, wanted: str) -> Finding | None:
+    """Read one finding."""
+    row = connection.execute(select(finding).where(finding.c.id == wanted)).first()
+    return None if row is None else _finding(row)
+
+
+def write(
+    connection: Connection, findings: Iterable[Finding], hive: str, yard: str, now_s: int
+) -> None:
+    """Write findings of one hive, new or changed; the others stay as they are."""
+    for one in findings:
+        row = asdict(one)
+        row["detected_s"] = one.detected_s
+        row["measures"] = json.dumps(dict(one.measures))
+        row["evidence"] = json.dumps(one.evidence)
+        row |= {"hive": hive, "yard": yard, "told_s": now_s, "changed_s": now_s}
+        kept = {"id", "told_s"}
+        query = insert(finding).values(row)
+        connection.execute(
+            query.on_conflict_do_update(
+                index_elements=["id"],
+                set_={name: query.excluded[name] for name in row if name not in kept},
+            )
+        )
+
+
+def _finding(row: Row[tuple[object, ...]]) -> Finding:
+    """Turn a row into a finding."""
+    values = row._mapping  # noqa: SLF001 - SQLAlchemy's public name
+    return Finding(
+        kind=values["kind"],
+        subject=values["subject"],
+        start_s=values["start_s"],
+        end_s=values["end_s"],
+        detected_s=values["detected_s"],
+        confidence=values["confidence"],
+        measures=json.loads(values["measures"]),
+        evidence=tuple(json.loads(values["evidence"])),
+        status=values["status"],
+        explained_by=values["explained_by"],
+        id=values["id"],
+    )

@@ -1,0 +1,51 @@
+"""What has changed since the watch last looked: marks that a crash cannot lose.
+
+Intake marks devices, edits of the apiary and new inspections mark hives, each in the transaction
+that changes them. The watch clears a mark in the transaction that writes what it found, and only
+if nothing was added meanwhile.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from sqlalchemy import Connection, delete, select, text
+
+from hivewatch.store.schema import stale
+
+
+class Mark(NamedTuple):
+    """Something to look at again: what changed, from when on, and how often it was marked."""
+
+    subject: str
+    from_ms: int
+    version: int
+
+
+def mark(connection: Connection, changes: Iterable[tuple[str, int]]) -> None:
+    """Mark subjects (`device:ID` or `hive:ID`) as changed from a time on, in ms."""
+    rows = [{"subject": subject, "from_ms": from_ms} for subject, from_ms in changes]
+    if rows:
+        connection.execute(
+            text(
+                "INSERT INTO stale (subject, from_ms, version) VALUES (:subject, :from_ms, 1)"
+                " ON CONFLICT (subject) DO UPDATE SET version = stale.version + 1, from_ms ="
+                " CASE WHEN excluded.from_ms < stale.from_ms"
+                " THEN excluded.from_ms ELSE stale.from_ms END"
+            ),
+            rows,
+        )
+
+
+def read(connection: Connection) -> list[Mark]:
+    """Give all marks."""
+    return [Mark(*row) for row in connection.execute(select(stale).order_by(stale.c.subject))]
+
+
+def clear(connection: Connection, marks: Iterable[Mark]) -> None:
+    """Take marks away, unless they were renewed since they were read."""
+    for one in marks:
+        connection.execute(
+            delete(stale).where(stale.c.subject == one.subject, stale.c.version == one.version)
+        )
