@@ -1,1 +1,17 @@
-"""Reading the comb."""
+"""Reading the comb: what the queen laid, what will emerge, what the colony will be."""
+
+from hivewatch.comb.count import CombCount
+from hivewatch.comb.reading import CombReading, Range, read_comb
+from hivewatch.comb.show import draw_bars, to_dict, to_text
+from hivewatch.comb.words import describe
+
+__all__ = [
+    "CombCount",
+    "CombReading",
+    "Range",
+    "describe",
+    "draw_bars",
+    "read_comb",
+    "to_dict",
+    "to_text",
+]

@@ -1,0 +1,128 @@
+"""The reading in words, as JSON, in a terminal."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from hivewatch.comb import CombCount, describe, draw_bars, read_comb, to_dict, to_text
+from hivewatch.comb.words import about, look_again_days
+
+CASES = [
+    (3900, 7600, 15100),
+    (4500, 6000, 6000),
+    (1200, 6000, 18000),
+    (0, 2000, 18000),
+    (0, 0, 15000),
+    (0, 0, 0),
+    (3000, 0, 0),
+    (4000, 0, 15000),
+    (None, 0, 15000),
+    (None, None, 12000),
+    (4500, 9000, 40000),
+]
+
+
+@pytest.mark.parametrize(
+    ("cells", "said"),
+    [(0, "0"), (7.4, "7"), (47, "50"), (333, "350"), (1549, "1,500"), (26149, "26,100")],
+)
+def test_numbers_are_said_as_a_keeper_would(cells: float, said: str) -> None:
+    assert about(cells) == said
+
+
+def test_the_json_form_has_the_keys_of_the_contract() -> None:
+    said = json.loads(json.dumps(to_dict(read_comb(CombCount(4500, 9000, 18000, survival=1.0)))))
+    assert set(said["laying"]) == {"last_3_days", "days_4_to_9", "days_10_to_21"}
+    for span in said["laying"].values():
+        assert span["low"] < span["median"] == 1500 < span["high"]
+    assert said["trend"] == "steady"
+    assert said["emerging"] == [1500.0] * 21
+    assert said["stopped_between"] is None
+    assert said["started_between"] is None
+    assert all(sentence.endswith((".", "?")) for sentence in said["reading"])
+
+
+def test_days_are_lists_in_json() -> None:
+    said = to_dict(read_comb(CombCount(0, 5000, 15000)))
+    assert said["stopped_between"] == [3, 9]
+    assert to_dict(read_comb(CombCount(0, 0, 0)))["stopped_between"] == [21, None]
+
+
+def test_an_impossible_count_gives_a_question_and_no_numbers() -> None:
+    said = to_dict(read_comb(CombCount(4500, 9000, 40000)))
+    assert said["laying"] == {
+        key: {"low": None, "median": None, "high": None}
+        for key in ("last_3_days", "days_4_to_9", "days_10_to_21")
+    }
+    assert said["emerging"] == []
+    assert said["reading"] == [
+        (
+            "40,000 capped cells would take 3,333 eggs a day for 12 days, and the best queens "
+            "lay about 2,000: was a side counted twice, honey counted as brood, or are there two "
+            "queens?"
+        )
+    ]
+
+
+@pytest.mark.parametrize("cells", CASES)
+def test_the_terminal_form_is_plain_and_narrow(cells: tuple[float | None, ...]) -> None:
+    text = to_text(read_comb(CombCount(*cells)))
+    assert text.isascii()
+    assert text.isprintable() or "\n" in text
+    assert "\x1b" not in text
+    assert max(len(line) for line in text.splitlines()) <= 80
+
+
+def test_bars_stand_in_the_days_of_their_class() -> None:
+    chart = draw_bars(read_comb(CombCount(0, 0, 12000))).splitlines()
+    full = [line for line in chart if "##" in line]
+    assert all(line.count("##") == 12 for line in full)
+    assert all(line.split("|")[1].startswith(" ##" * 12) for line in full)
+    rising = draw_bars(read_comb(CombCount(4500, 6000, 6000))).splitlines()
+    top = next(line for line in rising if "##" in line)
+    assert top.endswith("##")
+    assert not top.split("|")[1].startswith(" ##")
+
+
+def test_no_brood_draws_no_chart() -> None:
+    assert draw_bars(read_comb(CombCount(0, 0, 0))) == ""
+
+
+def said(*cells: float | None, **more: float) -> str:
+    return " ".join(describe(read_comb(CombCount(*cells, **more))))
+
+
+def test_a_stop_is_said_with_its_days_and_what_to_look_for() -> None:
+    words = said(0, 2000, 18000, survival=1.0)
+    assert "stopped laying between 3 and 9 days ago, about 8 days ago if she laid" in words
+    assert "queen cells" in words
+    assert "in 4 days" in words
+    assert "quick to sting" in words
+
+
+def test_a_gap_names_the_days_with_few_young_bees() -> None:
+    assert "Few young bees will emerge from day 13 to day 18" in said(4000, 0, 15000)
+
+
+def test_a_missing_class_is_said_with_its_cost() -> None:
+    words = said(None, 7600, 15100)
+    assert "Eggs not counted" in words
+    assert "% either way instead of" in words
+    assert "Eggs not counted" not in said(3900, 7600, 15100)
+
+
+def test_larvae_that_are_not_capped_bring_the_caution_on_disease() -> None:
+    assert "must be reported" in said(4500, 9000, 3000)
+    assert "must be reported" not in said(3900, 7600, 15100)
+
+
+def test_drones_are_spoken_of_only_when_counted() -> None:
+    assert "drones" not in said(3900, 7600, 15100)
+    assert "drones" in said(3000, 1000, 200, drone_capped=5000)
+
+
+def test_a_new_queen_is_looked_at_when_her_first_cells_are_capped() -> None:
+    assert look_again_days(read_comb(CombCount(3000, 0, 0))) == 9
+    assert look_again_days(read_comb(CombCount(3000, 4000, 0))) == 6
