@@ -1,0 +1,91 @@
+"""For whoever keeps the machine: is it alive, is it ready, what does it count; and the pages."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import Literal
+
+from fastapi import APIRouter, FastAPI
+from starlette.responses import JSONResponse, Response
+from starlette.staticfiles import StaticFiles
+
+from hivewatch import metrics
+from hivewatch.api.models import Answer
+from hivewatch.api.rooms import Here
+
+router = APIRouter(tags=["operations"])
+
+
+class Alive(Answer):
+    """The process answers."""
+
+    status: Literal["alive"] = "alive"
+
+
+class PartState(Answer):
+    """One part of the daemon and how it is."""
+
+    name: str
+    well: bool
+    detail: str
+
+
+class Ready(Answer):
+    """Whether everything runs, and what does not."""
+
+    ready: bool
+    parts: list[PartState]
+
+
+@router.get("/healthz")
+def healthz() -> Alive:
+    """Tell that the process answers; nothing else is looked at."""
+    return Alive()
+
+
+@router.get(
+    "/readyz", response_model=Ready, responses={503: {"model": Ready, "description": "Not ready"}}
+)
+def readyz(here: Here) -> Response:
+    """Tell whether every loop lives, the store can be read, and the broker is there."""
+    parts = [
+        PartState(name="store", well=fault is None, detail=fault or "well")
+        for fault in [_store_fault(here)]
+    ]
+    parts += [
+        PartState(name=one.name, well=one.is_well, detail=one.detail) for one in here.health.parts()
+    ]
+    ready = Ready(ready=all(part.well for part in parts), parts=parts)
+    return JSONResponse(ready.model_dump(), 200 if ready.ready else 503)
+
+
+@router.get(
+    "/metrics",
+    response_class=Response,
+    responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}},
+)
+def read_metrics() -> Response:
+    """Give what the daemon counts about itself, in the Prometheus text format."""
+    return Response(metrics.exposition(), media_type=metrics.CONTENT_TYPE)
+
+
+def _store_fault(here: Here) -> str | None:
+    try:
+        with here.store.read() as connection:
+            connection.exec_driver_sql("SELECT 1 FROM yard LIMIT 1").all()
+    except Exception as error:  # noqa: BLE001 - whatever it is, the store is not well
+        return f"{type(error).__name__}: {error}"
+    return None
+
+
+def pages_folder() -> Path:
+    """Find the pages: inside an installed package, or beside it in a checkout."""
+    package = Path(str(files("hivewatch")))
+    inside = package / "pages"
+    return inside if inside.is_dir() else package.parent / "dashboards"
+
+
+def serve_pages(app: FastAPI) -> None:
+    """Serve the pages at the root; installed last, so that it takes what is left."""
+    app.mount("/", StaticFiles(directory=pages_folder(), html=True), name="pages")

@@ -1,0 +1,93 @@
+"""What was not admitted, and trying it again after a fix."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from pydantic import Field
+
+from hivewatch.api.models import (
+    Answer,
+    Asked,
+    Held,
+    HeldFault,
+    Limit,
+    Number,
+    Page,
+    moment,
+    moment_or_none,
+    page_of,
+)
+from hivewatch.api.problems import ProblemError, documented
+from hivewatch.api.rooms import Here
+from hivewatch.store import quarantine
+
+router = APIRouter(tags=["quarantine"])
+
+
+class HeldAsked(Asked):
+    """Which packs."""
+
+    waiting: Annotated[bool, Field(description="leave out what was admitted since")] = True
+    reason: Annotated[str, Field(min_length=1, max_length=32)] | None = None
+    limit: Limit = 100
+    after: Number | None = None
+
+
+class Readmitted(Answer):
+    """What became of a pack that was tried again."""
+
+    id: int
+    admitted: bool = Field(description="nothing of it stays in quarantine")
+    stored: int = Field(description="readings that are new in the store")
+    repeats: int = Field(description="readings that were there already")
+    quarantined: int = Field(description="records that stay in quarantine")
+
+
+@router.get("/quarantine", responses=documented(422))
+def list_held(here: Here, asked: Annotated[HeldAsked, Query()]) -> Page[Held]:
+    """List what is in quarantine, oldest first, with the bytes and the reasons."""
+    with here.store.read() as connection:
+        rows = quarantine.read(
+            connection,
+            reason=asked.reason,
+            waiting=asked.waiting,
+            after=asked.after or 0,
+            limit=asked.limit + 1,
+        )
+    held = [_held(one) for one in rows]
+    return page_of(held, asked.limit, here.clock.now_s(), lambda one: str(one.id))
+
+
+@router.post("/quarantine/{number}/readmit", responses=documented(404, 422))
+def readmit(here: Here, number: Number) -> Readmitted:
+    """Try one pack again, as if it had come when it first came."""
+    for _, done in here.readmit(here.clock.now_s(), [number]):
+        return Readmitted(
+            id=number,
+            admitted=done.quarantined == 0,
+            stored=done.stored,
+            repeats=done.repeats,
+            quarantined=done.quarantined,
+        )
+    raise ProblemError(404, f"pack {number}: not waiting in quarantine, or never to be admitted.")
+
+
+def _held(one: quarantine.Held) -> Held:
+    return Held(
+        id=one.id,
+        source=one.source,
+        device=one.device,
+        content_type=one.content_type,
+        size_bytes=len(one.raw),
+        raw=b64encode(one.raw).decode("ascii"),
+        faults=[
+            HeldFault(index=index, reason=reason, detail=detail)
+            for index, reason, detail in one.faults
+        ],
+        received_at=moment(one.received_s),
+        times=one.times,
+        admitted_at=moment_or_none(one.admitted_s),
+    )

@@ -1,0 +1,90 @@
+"""One hive's readings by steps of time, whichever devices reported them."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from sqlalchemy import Connection
+
+from hivewatch.apiary import Apiary
+from hivewatch.store.readings import Step, read_steps
+from hivewatch.store.windows import Span, spans_of, speaking_spans
+from hivewatch.wire.quantities import TOTAL_OF, Quantity
+
+
+def read(
+    connection: Connection,
+    apiary: Apiary,
+    hive_id: str,
+    quantity: Quantity,
+    from_s: int,
+    to_s: int,
+    step_s: int,
+) -> list[Step]:
+    """Sum up one quantity of a hive by steps of time, totals turned into counts.
+
+    Parameters
+    ----------
+    from_s, to_s : int
+        Unix time, UTC: from included, to excluded. [s]
+    step_s : int
+        Length of a step, counted from the Unix epoch. [s]
+
+    Returns
+    -------
+    list[Step]
+        By time; a step without a reading is absent.
+    """
+    spans = spans_of(connection, apiary, hive_id, to_s)
+    steps = _joined(_read(connection, spans, quantity, from_s, to_s, step_s))
+    if quantity.name in TOTAL_OF:
+        total = TOTAL_OF[quantity.name]
+        risen = _risen(_read(connection, spans, total, from_s - step_s, to_s, step_s))
+        steps = {step.time_s: step for step in risen if step.time_s + step_s > from_s} | steps
+    return [steps[time_s] for time_s in sorted(steps)]
+
+
+def _read(
+    connection: Connection,
+    spans: list[Span],
+    quantity: Quantity,
+    from_s: int,
+    to_s: int,
+    step_s: int,
+) -> list[Step]:
+    """Read the steps of each device while it speaks for the hive."""
+    wanted = [
+        (device, max(low_ms, from_s * 1000), min(high_ms, to_s * 1000))
+        for device, low_ms, high_ms in speaking_spans(connection, spans, quantity)
+    ]
+    return read_steps(connection, [one for one in wanted if one[1] < one[2]], quantity, step_s)
+
+
+def _joined(steps: list[Step]) -> dict[int, Step]:
+    """Put together what two devices reported within one step, when one took over."""
+    joined: dict[int, Step] = {}
+    for step in steps:
+        other = joined.get(step.time_s)
+        if other is not None:
+            count = other.count + step.count
+            total = other.total + step.total
+            step = Step(  # noqa: PLW2901 - the same step, now of both
+                step.time_s,
+                total / count,
+                min(other.low, step.low),
+                max(other.high, step.high),
+                total,
+                count,
+            )
+        joined[step.time_s] = step
+    return joined
+
+
+def _risen(totals: list[Step]) -> list[Step]:
+    """Turn a running total into what came in each step; a fall is a counter started anew."""
+    risen = []
+    for before, step in pairwise(totals):
+        rise = step.high - before.high if step.high >= before.high else step.high
+        mean = rise / step.count
+        risen.append(Step(step.time_s, mean, mean, mean, rise, step.count))
+    return risen
