@@ -158,7 +158,7 @@ def read_toml(text: str, where: str) -> dict[str, Any]:
         if place is None:
             raise UsageError(where, "", f"not TOML ({printable(message)})", "") from None
         line, column = place.groups()
-        said = f"line {line}, column {column}" if line else f"line {text.count(chr(10)) + 1}, end"
+        said = f"line {line}, column {column}" if line else f"line {len(text.splitlines())}, end"
         wrong = message[: place.start()]
         wrong = wrong[:1].lower() + wrong[1:]
         remedy = "text stands in quotes, a key once, a section in [brackets]"

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import SplitResult, urlsplit
 
-from pydantic import AfterValidator, Field, PlainValidator
+from pydantic import AfterValidator, Field, PlainSerializer, PlainValidator
 
 from hivewatch.mistakes import Allowed, WrongValueError
 
@@ -141,7 +141,10 @@ def as_tuple(value: Any) -> Any:  # noqa: ANN401 (whatever stands in the file)
 
 FilePath = Annotated[Path, PlainValidator(read_path), Allowed("a path in quotes")]
 QuietHours = Annotated[
-    Quiet | None, PlainValidator(_read_quiet), Allowed('"HH:MM-HH:MM", or "" for none')
+    Quiet | None,
+    PlainValidator(_read_quiet),
+    PlainSerializer(lambda quiet: str(quiet or ""), return_type=str),
+    Allowed('"HH:MM-HH:MM", or "" for none'),
 ]
 BrokerUrl = Annotated[
     str, AfterValidator(_check_broker_url), Allowed("mqtt://HOST:PORT or mqtts://HOST:PORT")

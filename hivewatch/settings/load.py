@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import SecretStr, ValidationError
 
+from hivewatch.errors import UsageError
 from hivewatch.mistakes import Mistakes, WrongValueError, told
 from hivewatch.settings.fields import read_path
 from hivewatch.settings.secrets import check_channel, holds_secret, read_channels, read_secret
@@ -51,13 +52,24 @@ def load(path: Path | None, environ: Mapping[str, str]) -> Settings:
     file = find(path)
     base = (file.parent if file else Path()).absolute()
     keys: dict[tuple[str, str], Given] = {}
-    for given in file_keys(file, mistakes) if file else []:
+    from_file, names = file_keys(file, mistakes) if file else ([], [])
+    for given in from_file:
         keys[given.section, given.key] = given
     for given in environment_keys(environ, mistakes):
         keys[given.section, given.key] = given
     settings = _build(keys, base, mistakes)
+    mistakes.found.sort(key=lambda error: _rank(error, names))
     mistakes.settle()
     return settings
+
+
+def _rank(error: UsageError, names: list[str]) -> int:
+    """Tell mistakes as they stand in the file; then those of secret files, then of variables."""
+    if error.where == "environment":
+        return len(names) + 1
+    name = error.said.partition(" = ")[0].partition(", address")[0]
+    section = name.partition(" ")[0]
+    return next((names.index(n) for n in (name, section) if n in names), len(names))
 
 
 def _build(keys: dict[tuple[str, str], Given], base: Path, mistakes: Mistakes) -> Settings:

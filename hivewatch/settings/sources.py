@@ -79,8 +79,8 @@ class Given:
         if (self.section, self.key) in SECRET:
             return self.name
         value = self.value
-        if self.key == "url" and isinstance(value, str):
-            value = without_secret(value)
+        if self.key == "url" and isinstance(value, str | list | dict):
+            value = without_secret(value) if isinstance(value, str) else {"…": "…"}
         return f"{self.name} = {quoted(value)}"
 
 
@@ -105,14 +105,17 @@ def find(path: Path | None) -> Path | None:
     return None
 
 
-def file_keys(path: Path, mistakes: Mistakes) -> list[Given]:
-    """Read the settings file; unknown sections and keys are mistakes, the rest is given."""
+def file_keys(path: Path, mistakes: Mistakes) -> tuple[list[Given], list[str]]:
+    """Read the settings file; unknown sections and keys are mistakes, the rest is given.
+
+    With it come the names of all sections and keys, known or not, in the order they stand there.
+    """
     where = str(path)
     try:
         tree = read_toml(read_utf8(path.read_bytes(), where), where)
     except UsageError as error:
         mistakes.found.append(error)
-        return []
+        return [], []
     except (OSError, ValueError) as error:
         missing = isinstance(error, FileNotFoundError)
         wrong = "no such file" if missing else f"cannot be read ({_reason(error)})"
@@ -122,8 +125,13 @@ def file_keys(path: Path, mistakes: Mistakes) -> list[Given]:
             else "let the user who runs hivewatch read it"
         )
         mistakes.add(where, "", wrong, remedy)
-        return []
-    return _known_keys(tree, where, mistakes)
+        return [], []
+    names: list[str] = []
+    for section, content in tree.items():
+        names += [key_name(section), f"[{key_name(section)}]"]
+        if isinstance(content, dict):
+            names += [f"[{key_name(section)}] {key_name(key)}" for key in content]
+    return _known_keys(tree, where, mistakes), names
 
 
 def _reason(error: OSError | ValueError) -> str:
