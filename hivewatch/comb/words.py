@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from hivewatch.comb.calendar import EMERGENCY_EGGS_DAYS
 from hivewatch.comb.count import OVERSEEN_CELLS
 from hivewatch.comb.reading import CombReading, Days, Range
 
@@ -11,11 +12,6 @@ _WHEN = ("in the last 3 days", "4 to 9 days ago", "10 to 21 days ago")
 _CLASS = ("eggs", "open brood", "capped brood")
 
 _FEW = 0.2  # of the best day. Own choice: what is called few in the sentence on a gap
-
-NEW_QUEEN_LAYS_DAYS = (19, 48)
-"""From the loss of a queen to the first eggs of one raised in her place. Computed from published
-tables: queen from a larva of at most 36 h, fertile at 23 days, so 18.5 to 20 days; up to four weeks
-more in bad weather (Winston 1987 p. 203, quoted by Becher et al. 2014)."""
 
 
 def about(cells: float) -> str:
@@ -121,8 +117,8 @@ def _stopped(reading: CombReading) -> list[str]:
             "cell walls or domed drone brood in worker cells mean that workers have begun to lay."
         )
     elif between and between[1] is not None:
-        first = max(0, NEW_QUEEN_LAYS_DAYS[0] - between[1])
-        last = NEW_QUEEN_LAYS_DAYS[1] - between[0]
+        first = max(0, EMERGENCY_EGGS_DAYS[0] - between[1])
+        last = EMERGENCY_EGGS_DAYS[1] - between[0]
         said.append(
             f"If she is lost and the bees are raising another, her first eggs come {first} to "
             f"{last} days from now; once capped queen cells are there, leave them in peace."
