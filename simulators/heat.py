@@ -1,0 +1,107 @@
+"""Temperature and humidity between the centre combs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from simulators.forage import to_steps
+from simulators.life import Life
+from simulators.scenario import Floats, rng
+from simulators.weather import Weather
+
+BROOD_C = 34.8  # published 34.5 +- 1.5, range 33 to 36
+
+
+@dataclass(frozen=True)
+class Nest:
+    """One value a step."""
+
+    nest_c: Floats
+    humidity_pct: Floats
+
+
+def warm(life: Life, weather: Weather, seed: int) -> Nest:
+    """Give the nest's warmth: held near 35 over brood, loosening as brood shrinks."""
+    chance = rng(seed, "heat", life.plan.id)
+    brood = to_steps(life.columns["capped"] + life.columns["open"])
+    adults = to_steps(life.columns["adults"])
+    air = weather.air_c
+    centre = chance.uniform(0.80, 1.0)  # how well the probe hangs in the brood nest
+    target = BROOD_C + chance.normal(0, 0.3)
+    slow = lag(air, 36)
+    n = air.size
+
+    hold = brood / (brood + 900) * adults / (adults + 2_500)
+    loose = 1 - hold * centre
+    lean = 0.012 + 0.16 * loose
+    tended = target + lean * (slow - 24) + (0.10 + 0.8 * loose) * drift(chance, n, 40)
+    tended = tended + 0.05 * drift(chance, n, 4)
+
+    crowd = adults / (adults + 6_000)
+    core = 21.5 + 0.12 * (slow - 2) + 1.3 * drift(chance, n, 200)
+    idle = np.maximum(core, slow + 4 + 4 * crowd)
+    idle = idle * crowd + (1 - crowd) * slow
+    sunny = lag(weather.sun_wm2, 18) * 0.006
+    empty = lag(air, 18) + sunny
+    bees = adults / (adults + 1_200)
+    keep = np.clip(hold * (0.6 + 0.4 * centre) * 1.25 - 0.03, 0, 1)
+    nest = bees * (keep * tended + (1 - keep) * idle) + (1 - bees) * empty
+
+    nest = nest + _upsets(life, weather, nest, air, chance)
+    humidity = (
+        56 + 5 * drift(chance, n, 150) + 10 * np.clip(to_steps(life.columns["nectar"]), 0, 1.5)
+    )
+    humidity = humidity * bees + (1 - bees) * weather.humidity_pct
+    humidity = humidity + 0.12 * (lag(weather.humidity_pct, 36) - 65)
+    return Nest(nest, np.clip(humidity, 15, 98))
+
+
+def _upsets(
+    life: Life, weather: Weather, nest: Floats, air: Floats, chance: np.random.Generator
+) -> Floats:
+    total = np.zeros(air.size)
+    minutes = (weather.time_s - weather.time_s[0]) / 60.0
+    for opening in life.openings:
+        since = minutes - (opening.time_s - weather.time_s[0]) / 60.0
+        near = (since > 0) & (since < 360)
+        depth = 1 - np.exp(-np.clip(since[near], 0, opening.minutes) / 25)
+        heal = np.exp(-np.clip(since[near] - opening.minutes, 0, None) / chance.uniform(20, 45))
+        total[near] += (air[near] + 4 - nest[near]) * chance.uniform(0.5, 1.2) * depth * heal
+    for time_s, _, _ in life.exits:
+        since = minutes - (time_s - weather.time_s[0]) / 60.0
+        rise = np.clip((since + chance.uniform(14, 24)) / 15, 0, 1) * (since < 10)
+        total += chance.uniform(1.5, 3.4) * rise * (since > -25)
+        total -= (
+            chance.uniform(0.8, 2.0) * np.exp(-np.clip(since - 10, 0, None) / 150) * (since >= 10)
+        )
+    for begin_s, end_s, what in life.off_scale:
+        since = minutes - (begin_s - weather.time_s[0]) / 60.0
+        share = 0.6 if what == "toppled" else 1.0
+        cooled = share * (1 - np.exp(-np.clip(since, 0, None) / 150))
+        mended = np.exp(-np.clip(minutes - (end_s - weather.time_s[0]) / 60.0, 0, None) / 240)
+        total += (air - nest) * cooled * mended
+    return total
+
+
+def lag(values: Floats, steps: float) -> Floats:
+    """First-order low pass with a time constant in steps."""
+    taps = np.exp(-np.arange(int(steps * 5) + 1) / steps)
+    padded = np.concatenate((np.full(taps.size - 1, values[0]), values))
+    return _convolve(padded, taps / taps.sum())[taps.size - 1 : padded.size]
+
+
+def drift(chance: np.random.Generator, n: int, steps: int) -> Floats:
+    """Noise of unit variance wandering over some steps."""
+    kernel = np.hanning(4 * steps + 1)
+    kernel /= np.sqrt(np.sum(kernel**2))
+    return _convolve(chance.normal(size=n + kernel.size - 1), kernel)[
+        kernel.size - 1 : n + kernel.size - 1
+    ]
+
+
+def _convolve(values: Floats, kernel: Floats) -> Floats:
+    """Convolve by FFT; a year against a day's kernel in milliseconds."""
+    size = 1 << int(np.ceil(np.log2(values.size + kernel.size)))
+    return np.fft.irfft(np.fft.rfft(values, size) * np.fft.rfft(kernel, size), size)

@@ -1,0 +1,292 @@
+"""A scenario: yards, hives, keeper, blooms and happenings, as a beekeeper would write them down."""
+
+from __future__ import annotations
+
+import tomllib
+import zlib
+from dataclasses import dataclass, field, fields
+from datetime import UTC, date, datetime, time, timedelta
+from importlib import resources
+from pathlib import Path
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+T = TypeVar("T")
+
+STEP_S = 300  # [s] the model's own grid
+STEPS_A_DAY = 86_400 // STEP_S
+
+
+class ScenarioError(Exception):
+    """A scenario that cannot be played; the text says where and why."""
+
+
+@dataclass(frozen=True)
+class Bloom:
+    """What flowers, from when to when (month-day), and what a strong hive brings of it a day."""
+
+    what: str
+    start: str
+    end: str
+    nectar_kg: float = 0.0
+    sugar: float = 0.4
+    pollen: float = 0.5
+
+
+@dataclass(frozen=True)
+class Happening:
+    """Something that befalls a hive or one of its devices on a month-day, at a local hour."""
+
+    what: str
+    on: str
+    at: str = "12:00"
+    until: str = ""
+    device: str = ""
+    size: float = 0.0
+    to: str = ""
+
+
+@dataclass(frozen=True)
+class Keeper:
+    """How the keeper works."""
+
+    first_visit: str = ""
+    visit_every_days: int = 10
+    last_visit: str = ""
+    notes: float = 0.9  # share of visits written down
+    late_notes: float = 0.15  # share of those written down days later
+    count_error: float = 0.12  # relative error of one count, one standard deviation
+    supers: bool = True
+    harvest: str = ""
+    feeds: bool = True
+    requeens: bool = False
+    splits: str = ""
+    treats: str = ""
+    cuts_cells: float = 0.0  # chance to find and break queen cells at a visit
+
+
+@dataclass(frozen=True)
+class Sensors:
+    """The devices a hive carries and how good they are."""
+
+    every_min: float = 10.0
+    scale: bool = True
+    probe: bool = True
+    counter: bool = True
+    scale_noise_kg: float = 0.008
+    scale_step_kg: float = 0.01
+    scale_drift_g_per_k: float = 1.5
+    scale_creep_g: float = 20.0
+    nest_noise_k: float = 0.06
+    counter_bias: float = 0.04
+    spikes_a_month: float = 0.2
+
+
+@dataclass(frozen=True)
+class HivePlan:
+    """One hive at the start of the season, and what befalls it."""
+
+    id: str
+    bees: float
+    stores_kg: float
+    queen_years: float
+    queen_best: float  # eggs a day in her best week
+    boxes: int
+    frame: str
+    frames: int
+    empty_kg: float
+    swarm_urge: float
+    supers: int = 0
+    flow: float = 1.0
+    loss: float = 1.0  # forager losses beside ordinary ones
+    sensors: Sensors = field(default_factory=Sensors)
+    happenings: tuple[Happening, ...] = ()
+
+
+@dataclass(frozen=True)
+class YardPlan:
+    """One yard: place, climate, blooms, hives."""
+
+    id: str
+    name: str
+    latitude: float
+    longitude: float
+    timezone: str
+    climate: str
+    year: str
+    blooms: tuple[Bloom, ...]
+    hives: tuple[HivePlan, ...]
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """A season to play."""
+
+    name: str
+    title: str
+    seed: int
+    start: date
+    days: int
+    keeper: Keeper
+    yards: tuple[YardPlan, ...]
+
+    def resolve(self, month_day: str) -> date:
+        """Give the first such month-day on or after the season's start."""
+        found = _in_year(month_day, self.start.year)
+        return found if found >= self.start else _in_year(month_day, self.start.year + 1)
+
+    def day_of(self, month_day: str) -> int:
+        """Give the season's day number of a month-day."""
+        return (self.resolve(month_day) - self.start).days
+
+    def spans(self, first: str, last: str) -> list[tuple[int, int]]:
+        """Give every span from one month-day to another as day numbers, near the season."""
+        found = []
+        for year in range(self.start.year - 1, self.start.year + 3):
+            begin, end = _in_year(first, year), _in_year(last, year)
+            if end < begin:
+                end = _in_year(last, year + 1)
+            found.append(((begin - self.start).days, (end - self.start).days))
+        return found
+
+
+def _in_year(month_day: str, year: int) -> date:
+    month, day = (int(part) for part in month_day.split("-"))
+    return date(year, month, day)
+
+
+def rng(seed: int, *labels: str | int) -> np.random.Generator:
+    """Give the generator of one named part, so that parts do not disturb each other."""
+    words = [zlib.crc32(str(label).encode()) for label in labels]
+    return np.random.default_rng([seed & 0xFFFFFFFF, *words])
+
+
+def standard_offset_s(timezone: str, year: int) -> int:
+    """Give the zone's winter-time offset from UTC; the model's days run on it."""
+    zone = ZoneInfo(timezone)
+    offsets = [datetime(year, month, 1, tzinfo=zone).utcoffset() or timedelta() for month in (1, 7)]
+    return int(min(offsets).total_seconds())
+
+
+def local_s(day: date, clock: str, timezone: str) -> int:
+    """Give the Unix time of a wall-clock time in a yard."""
+    hour, minute = (int(part) for part in clock.split(":"))
+    return int(datetime.combine(day, time(hour, minute), ZoneInfo(timezone)).timestamp())
+
+
+def instant(time_s: float) -> str:
+    """Write a Unix time as RFC 3339 in UTC."""
+    return datetime.fromtimestamp(round(time_s), tz=UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def names() -> list[str]:
+    """List the scenarios that come with the package."""
+    folder = resources.files("simulators") / "scenarios"
+    return sorted(
+        e.name.removesuffix(".toml") for e in folder.iterdir() if e.name.endswith(".toml")
+    )
+
+
+def load(name: str, today: date, seed: int | None = None, start: date | None = None) -> Scenario:
+    """Read a scenario by its name or from a file, placed in the latest complete season."""
+    path = Path(name)
+    if path.suffix == ".toml":
+        if not path.is_file():
+            raise ScenarioError(f"{name}: no such file")
+        text = path.read_text(encoding="utf-8")
+    elif name in names():
+        text = (resources.files("simulators") / "scenarios" / f"{name}.toml").read_text("utf-8")
+    else:
+        raise ScenarioError(f"{name}: no such scenario; known are {', '.join(names())}")
+    try:
+        return build(path.stem, tomllib.loads(text), today, seed, start)
+    except (tomllib.TOMLDecodeError, KeyError, TypeError, ValueError) as wrong:
+        raise ScenarioError(f"{name}: {type(wrong).__name__}: {wrong}") from wrong
+
+
+def build(
+    name: str, told: dict[str, Any], today: date, seed: int | None, start: date | None
+) -> Scenario:
+    """Make a scenario from what the TOML file says."""
+    days = int(told["days"])
+    if start is None:
+        start = _in_year(str(told["start"]), today.year)
+        while start + timedelta(days=days) > today:
+            start = start.replace(year=start.year - 1)
+    chosen = int(told["seed"]) if seed is None else seed
+    sensors = _record(Sensors, told.get("sensors", {}))
+    return Scenario(
+        name=name,
+        title=str(told["title"]),
+        seed=chosen,
+        start=start,
+        days=days,
+        keeper=_record(Keeper, told.get("keeper", {})),
+        yards=tuple(_yard(yard, told, sensors, chosen) for yard in told["yard"]),
+    )
+
+
+def _record(kind: type[T], told: dict[str, Any]) -> T:
+    known = {f.name for f in fields(kind)}  # type: ignore[arg-type]
+    for key in told:
+        if key not in known:
+            raise ValueError(
+                f"[{kind.__name__.lower()}] {key}: not known; known are {sorted(known)}"
+            )
+    return kind(**told)
+
+
+def _yard(told: dict[str, Any], whole: dict[str, Any], sensors: Sensors, seed: int) -> YardPlan:
+    blooms = told.get("bloom", whole.get("bloom", []))
+    special = {str(hive["id"]): hive for hive in told.get("hive", [])}
+    ids = [f"{told['id']}-{n + 1}" for n in range(int(told.get("hives", 0)))]
+    ids += [name for name in special if name not in ids]
+    return YardPlan(
+        id=str(told["id"]),
+        name=str(told["name"]),
+        latitude=float(told["latitude"]),
+        longitude=float(told["longitude"]),
+        timezone=str(told["timezone"]),
+        climate=str(told.get("climate", whole.get("climate", "oceanic"))),
+        year=str(told.get("year", whole.get("year", "ordinary"))),
+        blooms=tuple(_record(Bloom, bloom) for bloom in blooms),
+        hives=tuple(
+            _hive(name, {**whole.get("hives", {}), **special.get(name, {})}, sensors, seed)
+            for name in ids
+        ),
+    )
+
+
+def _hive(name: str, told: dict[str, Any], sensors: Sensors, seed: int) -> HivePlan:
+    chance = rng(seed, "hive", name)
+    bees, stores, years, best = (
+        float(chance.normal(11_000, 1_800)),
+        float(chance.normal(13, 2.5)),
+        float(chance.choice([0.8, 1.8, 2.8], p=[0.6, 0.35, 0.05])),
+        float(chance.normal(1_850, 150)),
+    )
+    own = {**{f.name: getattr(sensors, f.name) for f in fields(Sensors)}, **told.get("sensors", {})}
+    frames = int(told.get("frames", 10))
+    boxes = int(told.get("boxes", 1))
+    return HivePlan(
+        id=name,
+        bees=float(told.get("bees", max(bees, 5_000))),
+        stores_kg=float(told.get("stores_kg", max(stores, 5))),
+        queen_years=float(told.get("queen_years", years)),
+        queen_best=float(told.get("queen_best", np.clip(best, 1_300, 2_200))),
+        boxes=boxes,
+        frame=str(told.get("frame", "langstroth-deep")),
+        frames=frames,
+        empty_kg=float(told.get("empty_kg", round(11.5 + 9.8 * boxes + chance.normal(0, 0.4), 1))),
+        swarm_urge=float(told.get("swarm_urge", 1.0)),
+        supers=int(told.get("supers", 0)),
+        flow=float(told.get("flow", chance.normal(1.0, 0.1))),
+        loss=float(told.get("loss", 1.0)),
+        sensors=_record(Sensors, own),
+        happenings=tuple(_record(Happening, event) for event in told.get("happening", [])),
+    )

@@ -1,0 +1,55 @@
+"""The truth of a hive as JSON: what happened, and every day's bees, brood, stores and income."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from simulators.scenario import Floats, Scenario, instant
+from simulators.season import HiveSeason
+
+DAILY = {
+    "laid": 0, "eggs": 0, "open": 0, "capped": 0, "drone_brood": 0, "emerged": 0, "adults": 0,
+    "house": 0, "foragers": 0, "winter": 0, "drones": 0, "foragers_lost": 0, "trips": 0,
+    "stores_kg": 3, "pollen_kg": 3, "nectar": 3, "honey_eaten": 3, "supers": 0,
+}  # fmt: skip
+NAMES = {"nectar": "nectar_kg", "honey_eaten": "honey_eaten_kg", "winter": "winter_bees"}
+
+
+def of_hive(season: HiveSeason, scenario: Scenario) -> dict[str, Any]:
+    """Tell one hive's truth; daily figures hold at the end of the yard's local day."""
+    life = season.life
+    events: list[dict[str, Any]] = [dict(event, yard=season.yard.id) for event in life.events]
+    for begin, end, bees in season.traffic.orientation:
+        events.append(_event(life.plan.id, "orientation_flight", begin, end, bees=round(bees)))
+    events += [
+        {
+            "kind": fault["kind"],
+            "subject": f"device:{fault['device']}",
+            "start": instant(float(str(fault["start_s"]))),
+            "end": instant(float(str(fault["end_s"]))) if fault["end_s"] else None,
+            "hive": life.plan.id,
+        }
+        for fault in season.watched.faults
+    ]
+    recorded = [
+        {"hive": life.plan.id, "at": seen["at"], "recorded": instant(when)}
+        for seen, when in zip(life.inspections, life.recorded_s, strict=True)
+    ]
+    daily = {NAMES.get(name, name): _round(life.columns[name], n) for name, n in DAILY.items()}
+    return {
+        "yard": season.yard.id,
+        "events": events,
+        "inspections_recorded": recorded,
+        "first_day": scenario.start.isoformat(),
+        "daily": daily,
+    }
+
+
+def _event(hive: str, kind: str, begin_s: float, end_s: float, **more: float) -> dict[str, Any]:
+    span = {"start": instant(begin_s), "end": instant(end_s)}
+    return {"kind": kind, "subject": f"hive:{hive}"} | span | more
+
+
+def _round(values: Floats, digits: int) -> list[float]:
+    rounded = values.round(digits)
+    return [int(v) for v in rounded] if digits == 0 else [float(v) for v in rounded]
