@@ -69,7 +69,7 @@ BY_NUMBER: Mapping[int, Quantity] = MappingProxyType({each.number: each for each
 
 # Unit -> other units that mean the same by the standard: (times, over, plus).
 # g and kg, K and Cel, m, V, dBW: RFC 8428 section 12.1. mm, cm, mV, dBm: RFC 8798 section 3.
-# 0 Cel = 273.15 K: definition of the degree Celsius, SI brochure, 9th edition, section 2.3.4.
+# 0 Cel = 273.15 K: definition of the degree Celsius, SI brochure, 9th edition, from memory.
 _OTHER_UNITS: dict[str, dict[str, tuple[float, float, float]]] = {
     "kg": {"g": (1.0, 1000.0, 0.0)},
     "Cel": {"K": (1.0, 1.0, -273.15)},

@@ -275,6 +275,8 @@ def _wrong_unit(name: str, unit: object) -> WrongRecord:
 
 
 def _wrong_time(time_s: float) -> WrongRecord:
+    if math.isnan(time_s):
+        return WrongRecord("field", "t = nan: not a number")
     try:
         when = datetime.fromtimestamp(time_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     except (ValueError, OverflowError, OSError):
