@@ -11,6 +11,32 @@ from typing import Literal
 Status = Literal["open", "ended", "explained", "withdrawn"]
 Measure = float | int | str | None
 
+KINDS = (
+    "nectar_flow",
+    "dearth",
+    "brood_onset",
+    "brood_end",
+    "swarm",
+    "swarm_risk",
+    "robbing",
+    "queen_trouble",
+    "low_stores",
+    "dead_out",
+    "toppled",
+    "taken",
+    "handling",
+    "orientation_flight",
+    "forager_loss",
+    "chilled_brood",
+    "overheating",
+    "silent",
+    "stuck",
+    "clock",
+    "low_battery",
+    "scale_drift",
+)
+"""Every kind there can be, as the contract with the outside lists them."""
+
 MATCH_SLACK_S = 1800  # own choice: late data move the start of a step by a few readings
 
 

@@ -25,15 +25,27 @@ UNKNOWN_VERSION = 132  # MQTT 5.0 section 3.2.2.2: unsupported protocol version
 class Connection:
     """A client that is connected and subscribed, or an error that says why not."""
 
-    def __init__(self, broker: Broker, on_message: Callable[[MQTTMessage], None]) -> None:
+    def __init__(
+        self,
+        broker: Broker,
+        on_message: Callable[[MQTTMessage], None],
+        session_s: int = SESSION_S,
+    ) -> None:
         """Connect, subscribe and wait for the broker's word.
+
+        Parameters
+        ----------
+        on_message : Callable
+            Called with each message, from whoever calls `client.loop_read`; must not raise.
+        session_s : int
+            How long the broker keeps our session while we are away; 0 for none. [s]
 
         Raises
         ------
         HivewatchError
             If the broker cannot be reached, refuses us, or the certificate does not hold.
         """
-        self._broker = broker
+        self._broker, self._session_s = broker, session_s
         self._on_message = on_message
         self.protocol = MQTTProtocolVersion.MQTTv5
         self.session_kept = False
@@ -61,7 +73,10 @@ class Connection:
         client = self._client()
         options: dict[str, Any] = {}
         if self.protocol == MQTTProtocolVersion.MQTTv5:
-            options = {"clean_start": False, "properties": _connect_properties()}
+            options = {
+                "clean_start": not self._session_s,
+                "properties": _connect_properties(self._session_s),
+            }
         try:
             client.connect(self._broker.host, self._broker.port, KEEP_ALIVE_S, **options)
         except ssl.SSLError as error:
@@ -83,7 +98,7 @@ class Connection:
         client = Client(
             CallbackAPIVersion.VERSION2,
             client_id=broker.client_id,
-            clean_session=None if version5 else False,
+            clean_session=None if version5 else not self._session_s,
             protocol=self.protocol,
             manual_ack=True,
         )
@@ -143,10 +158,10 @@ class Connection:
         raise HivewatchError(self.where, "", wrong, remedy)
 
 
-def _connect_properties() -> Properties:
+def _connect_properties(session_s: int) -> Properties:
     """Say how long to keep the session and how much may come at once."""
     properties = Properties(PacketTypes.CONNECT)
-    properties.SessionExpiryInterval = SESSION_S
+    properties.SessionExpiryInterval = session_s
     properties.ReceiveMaximum = 65_535
     properties.MaximumPacketSize = PACKET_BYTES
     return properties

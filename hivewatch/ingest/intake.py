@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from sqlalchemy import Connection
@@ -23,7 +23,16 @@ from hivewatch.store.readings import Row, conflicting, insert
 from hivewatch.wire import senml
 
 DEVICE = re.compile(r"[A-Za-z0-9._-]{1,64}")
-REASONS = (*senml.REASONS, "conflict", "device name", "topic", "status", "line", "hivewatch")
+REASONS = (
+    *senml.REASONS,
+    "conflict",
+    "device name",
+    "topic",
+    "status",
+    "line",
+    "time",
+    "hivewatch",
+)
 metrics.at_zero(metrics.QUARANTINED, REASONS)
 
 
@@ -48,11 +57,15 @@ class Committed(NamedTuple):
 
 @dataclass(slots=True)
 class Batch:
-    """Readings on their way into the store; `sources[i]` is the place in `came` of `rows[i]`."""
+    """Readings on their way into the store, and what is not admitted.
 
+    `sources[i]` says which pack or line `rows[i]` came in; `came` gives that pack or line as it
+    came, without faults, should it have to be held after all.
+    """
+
+    came: Callable[[int], Held]
     rows: list[Row] = field(default_factory=list)
     sources: list[int] = field(default_factory=list)
-    came: list[Held] = field(default_factory=list)  # each pack or line, should it be held
     held: list[Held] = field(default_factory=list)
 
 
@@ -92,9 +105,6 @@ class Intake:
             batch = _decode(messages, numbers)
             batch.held += refused
             done = admit(connection, batch, {number: name for name, number in numbers.items()})
-            apiary.heard(
-                connection, {numbers[one.device]: one.received_s for one in messages}.items()
-            )
             for one in status:
                 apiary.note_status(
                     connection, one.device, one.payload.decode("ascii"), one.received_s
@@ -122,7 +132,7 @@ class Intake:
                 numbers = {held.device: apiary.number_of(connection, held.device)}
                 batch = (
                     decode_line(held, numbers)
-                    if held.content_type == "text/csv"
+                    if (held.content_type or "").startswith("text/csv")
                     else _decode([_message(held)], numbers)
                 )
                 done = admit(connection, batch, {numbers[held.device]: held.device}, hold=False)
@@ -156,17 +166,15 @@ def admit(
     stored = insert(connection, batch.rows)
     if stored < len(batch.rows):
         for place in conflicting(connection, batch.rows):
-            row, came = batch.rows[place], batch.came[batch.sources[place]]
+            row, came = batch.rows[place], batch.came(batch.sources[place])
             detail = f"{row.value} at {row.time_ms} ms, where another value is stored"
-            batch.held.append(_held_again(came, (None, "conflict", detail)))
+            batch.held.append(replace(came, faults=((None, "conflict", detail),)))
     if hold:
         quarantine.add(connection, batch.held)
-    from_ms: dict[int, int] = {}
-    for row in batch.rows:
-        if row.time_ms < from_ms.get(row.device, row.time_ms + 1):
-            from_ms[row.device] = row.time_ms
+    apiary.heard(connection, _last_received_s(batch.rows).items())
     if stored:
-        stale.mark(connection, [(f"device:{names[one]}", since) for one, since in from_ms.items()])
+        since_ms = _earliest_ms(batch.rows)
+        stale.mark(connection, [(f"device:{names[one]}", since_ms[one]) for one in since_ms])
     conflicts = sum(fault[1] == "conflict" for one in batch.held for fault in one.faults)
     done = Committed(
         stored=stored,
@@ -180,28 +188,41 @@ def admit(
 
 def _decode(messages: Sequence[Message], numbers: dict[str, int]) -> Batch:
     """Decode SenML messages into rows and faults."""
-    batch = Batch()
+    batch = Batch(came=lambda place: _as_it_came(messages[place]))
     for place, one in enumerate(messages):
         pack = senml.decode(one.payload, one.content_type, one.received_s)
         device, received_s = numbers[one.device], one.received_s
         batch.rows += [Row(device, *record, received_s) for record in pack.records]
         batch.sources += [place] * len(pack.records)
-        held = Held(
-            one.topic, one.device, one.content_type, one.payload, tuple(pack.faults), received_s
-        )
-        batch.came.append(held)
         if pack.faults:
-            batch.held.append(held)
+            batch.held.append(replace(_as_it_came(one), faults=tuple(pack.faults)))
     return batch
+
+
+def _as_it_came(one: Message) -> Held:
+    return Held(one.topic, one.device, one.content_type, one.payload, (), one.received_s)
 
 
 def _message(held: Held) -> Message:
     return Message(held.source, held.device or "", held.raw, held.content_type, held.received_s)
 
 
-def _held_again(came: Held, fault: tuple[int | None, str, str]) -> Held:
-    """Hold a pack for one more fault."""
-    return Held(came.source, came.device, came.content_type, came.raw, (fault,), came.received_s)
+def _last_received_s(rows: Iterable[Row]) -> dict[int, int]:
+    """Give when each device was last heard in a batch."""
+    last_s: dict[int, int] = {}
+    for row in rows:
+        if row.received_s > last_s.get(row.device, 0):
+            last_s[row.device] = row.received_s
+    return last_s
+
+
+def _earliest_ms(rows: Iterable[Row]) -> dict[int, int]:
+    """Give the earliest reading of each device in a batch."""
+    earliest_ms: dict[int, int] = {}
+    for row in rows:
+        if row.time_ms < earliest_ms.get(row.device, row.time_ms + 1):
+            earliest_ms[row.device] = row.time_ms
+    return earliest_ms
 
 
 def _count(done: Committed, batch: Batch) -> None:

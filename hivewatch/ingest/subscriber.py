@@ -12,7 +12,6 @@ import random
 import select
 from collections.abc import Callable
 from threading import Event
-from typing import Protocol
 
 import structlog
 from paho.mqtt.client import MQTTMessage
@@ -20,6 +19,7 @@ from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
 from sqlalchemy.exc import OperationalError
 
 from hivewatch import metrics
+from hivewatch.clock import Clock
 from hivewatch.errors import HivewatchError
 from hivewatch.ingest.connection import Connection
 from hivewatch.ingest.intake import DEVICE, Committed, Intake, Message
@@ -32,19 +32,6 @@ BATCH_MESSAGES = 500  # own choice: one commit is then a small part of the work
 BATCH_AGE_S = 0.1  # own choice: leaves 150 of the promised 250 ms for the commit itself
 BACK_OFF_S = (0.5, 60.0)  # own choice: the first and the longest wait between two tries
 STATUSES = (b"online", b"offline")
-
-
-class Clock(Protocol):
-    """Tells the time, and hears how far the readings have come."""
-
-    def now_s(self) -> float:
-        """Give the Unix time, UTC, in seconds."""
-
-    def monotonic_s(self) -> float:
-        """Give a time in seconds that never jumps."""
-
-    def committed(self, newest_s: int) -> None:
-        """Hear the Unix time of the newest reading of a batch."""
 
 
 class Subscriber:
@@ -149,7 +136,7 @@ class Subscriber:
         if not self._to_ack:
             self._opened_s = self._clock.monotonic_s()
         self._to_ack.append((self._connections, message.mid, message.qos))
-        received_s = int(self._clock.now_s())
+        received_s = self._clock.now_s()
         try:
             topic = message.topic
         except UnicodeDecodeError:

@@ -146,9 +146,11 @@ def devices(connection: Connection, *, unplaced: bool = False) -> list[DeviceRow
 
 def heard(connection: Connection, devices_heard: Iterable[tuple[int, int]]) -> None:
     """Note when devices were last heard: (number, Unix time in s)."""
-    rows = [(at_s, number) for number, at_s in devices_heard]
+    rows = [(at_s, number, at_s) for number, at_s in devices_heard]
     if rows:
-        connection.exec_driver_sql("UPDATE device SET heard_s = ? WHERE number = ?", rows)
+        connection.exec_driver_sql(
+            "UPDATE device SET heard_s = ? WHERE number = ? AND coalesce(heard_s, 0) < ?", rows
+        )
 
 
 def note_status(connection: Connection, device_id: str, status: str, at_s: int) -> None:

@@ -1,0 +1,70 @@
+"""Try every part once and say what was found, a line each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+from paho.mqtt.enums import MQTTProtocolVersion
+
+from hivewatch import settings as settings_room
+from hivewatch.errors import HivewatchError
+from hivewatch.ingest.connection import Connection
+from hivewatch.settings import Settings
+from hivewatch.store import apiary
+from hivewatch.store.open import Store
+
+
+class Line(NamedTuple):
+    """One part, whether it is well, and what was found."""
+
+    part: str
+    is_well: bool
+    found: str
+
+
+def check_all(config: Path | None, environ: Mapping[str, str]) -> Iterator[Line]:
+    """Try the settings, the store, the broker and the delivery channels.
+
+    Nothing is sent to a channel, and nothing but our own session is touched at the broker.
+    """
+    try:
+        settings = settings_room.load(config, environ)
+    except HivewatchError as error:
+        for line in str(error).splitlines():
+            yield Line("settings", is_well=False, found=line)
+        return
+    file = settings_room.find(config)
+    yield Line("settings", is_well=True, found=str(file) if file else "no file; all defaults")
+    for remark in settings_room.remarks(settings):
+        yield Line("settings", is_well=True, found=remark)
+    for part, ask in (("store", _store), ("broker", _broker)):
+        try:
+            yield Line(part, is_well=True, found=ask(settings))
+        except HivewatchError as error:
+            yield Line(part, is_well=False, found=str(error))
+    yield from _channels(settings)
+
+
+def _store(settings: Settings) -> str:
+    store = Store(settings.store.path)
+    with store.read() as connection:
+        known = apiary.read(connection)
+        devices = apiary.devices(connection)
+    store.close()
+    unplaced = sum(one.hive is None for one in devices)
+    more = f", {unplaced} of them unplaced" if unplaced else ""
+    return (
+        f"{settings.store.path}: {len(known.yards)} yards, {len(known.hives)} hives,"
+        f" {len(devices)} devices{more}"
+    )
+
+
+def _broker(settings: Settings) -> str:
+    """Connect beside the daemon's session, under a name of its own."""
+    probe = settings.broker.model_copy(update={"client_id": f"{settings.broker.client_id}-check"})
+    connection = Connection(probe, lambda _message: None, session_s=0)
+    version = "5" if connection.protocol is MQTTProtocolVersion.MQTTv5 else "3.1.1"
+    connection.close()
+    return f"{connection.where}: connected with MQTT {version}, subscribed"

@@ -1,0 +1,105 @@
+"""The loop that looks at every hive whose data changed, and writes down what is found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from threading import Event
+
+import structlog
+
+from hivewatch import metrics
+from hivewatch.alerts import outbox
+from hivewatch.apiary import Apiary
+from hivewatch.clock import Clock
+from hivewatch.detect.finding import KINDS
+from hivewatch.settings import Settings
+from hivewatch.store import apiary as apiary_rows
+from hivewatch.store import findings, stale
+from hivewatch.store.open import Store
+from hivewatch.store.stale import Mark
+from hivewatch.watch import look
+
+LOG = structlog.get_logger(__name__)
+PAUSE_S = 0.2  # own choice: a finding leaves within a second of the reading that settles it
+metrics.at_zero(metrics.FINDINGS, KINDS)
+
+
+class Evaluator:
+    """Looks at hives; the only writer of findings."""
+
+    def __init__(self, store: Store, settings: Settings, clock: Clock) -> None:
+        """Look at every hive once at the start: time has passed, too."""
+        self._store, self._settings, self._clock = store, settings, clock
+        self._again_s: dict[str, int | None] = {}
+
+    def run(self, stop: Event, beat: Callable[[], None]) -> None:
+        """Look at what changed, and at what time alone may have changed."""
+        while not stop.is_set():
+            beat()
+            if not self.look_round(stop, beat):
+                stop.wait(PAUSE_S)
+
+    def look_round(self, stop: Event, beat: Callable[[], None]) -> int:
+        """Look once at every hive that is due; gives how many were."""
+        with self._store.read() as connection:
+            marks = [one for one in stale.read(connection) if not one.subject.startswith("mirror:")]
+            apiary = apiary_rows.read(connection)
+        due = self._due(marks, apiary)
+        for hive_id in due:
+            if stop.is_set():
+                return len(due)
+            self._look(apiary, hive_id)
+            beat()
+        if marks:
+            with self._store.write() as connection:
+                stale.clear(connection, marks)
+        return len(due)
+
+    def _due(self, marks: Iterable[Mark], apiary: Apiary) -> list[str]:
+        """Name the hives to look at."""
+        changed = {one.subject for one in marks}
+        due = {
+            place.hive
+            for place in apiary.placements
+            if place.hive is not None and f"device:{place.device}" in changed
+        }
+        now_s = self._clock.now_s()
+        for hive in apiary.hives:
+            again_s = self._again_s.get(hive.id, now_s)
+            if f"hive:{hive.id}" in changed or (again_s is not None and again_s <= now_s):
+                due.add(hive.id)
+        return sorted(due)
+
+    def _look(self, apiary: Apiary, hive_id: str) -> None:
+        """Look at one hive; write what changed and what a phone must hear, in one transaction."""
+        started_s = self._clock.monotonic_s()
+        hive = next(one for one in apiary.hives if one.id == hive_id)
+        yard = next(one for one in apiary.yards if one.id == hive.yard)
+        now_s = self._clock.now_s()
+        alerts = self._settings.alerts
+        with self._store.read() as connection:
+            seen = look(connection, apiary, hive, alerts, now_s)
+        self._again_s[hive_id] = seen.again_s
+        if seen.changed:
+            with self._store.write() as connection:
+                findings.write(connection, seen.changed, hive.id, hive.yard, now_s)
+                outbox.enqueue(
+                    connection,
+                    seen.before,
+                    seen.settled,
+                    yard=yard,
+                    limits=alerts,
+                    now_s=now_s,
+                    hive=hive.id,
+                )
+            self._say(seen.changed, {one.id for one in seen.before})
+        metrics.EVALUATION.observe(self._clock.monotonic_s() - started_s)
+
+    def _say(self, changed: Iterable[findings.Finding], told: set[str]) -> None:
+        """Log what is new or over, one line each."""
+        for one in changed:
+            if one.id not in told:
+                metrics.FINDINGS.labels(one.kind).inc()
+                LOG.info("finding_told", kind=one.kind, subject=one.subject, status=one.status)
+            elif one.status != "open":
+                LOG.info("finding_settled", kind=one.kind, subject=one.subject, status=one.status)
