@@ -50,7 +50,7 @@ class WrongValueError(ValueError):
 
     def __init__(self, wrong: str, remedy: str = "") -> None:
         """Keep both halves; the reader of the file knows where it stood."""
-        super().__init__(wrong)
+        super().__init__(f"{wrong}; {remedy}" if remedy else wrong)
         self.wrong, self.remedy = wrong, remedy
 
 

@@ -1,0 +1,29 @@
+"""What people tell of the hives: what was seen and done, read and bounded."""
+
+from hivewatch.inspections.file import read_inspections
+from hivewatch.inspections.model import (
+    Action,
+    Brood,
+    BroodCounts,
+    Inspection,
+    QueenCells,
+    Side,
+    adult_count,
+    brood_counts,
+    stores_kg,
+    to_json,
+)
+
+__all__ = [
+    "Action",
+    "Brood",
+    "BroodCounts",
+    "Inspection",
+    "QueenCells",
+    "Side",
+    "adult_count",
+    "brood_counts",
+    "read_inspections",
+    "stores_kg",
+    "to_json",
+]
