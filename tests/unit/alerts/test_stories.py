@@ -1,0 +1,208 @@
+"""What a phone hears, told as stories on a fake clock."""
+
+from __future__ import annotations
+
+
+def test_a_toppled_hive_rings_at_once(day):
+    day.at("13:05").find("toppled")
+    day.phone.heard("13:05", "Hive millrace-1 at Mill race: toppled", "defensive")
+    day.at("23:00").phone.heard_nothing_more(1)
+
+
+def test_a_swarm_found_before_a_death_rings_once_after_the_start(day):
+    day.at("13:05").kill()
+    day.start()
+    day.phone.is_away = True
+    day.find("swarm", end=0)
+    day.at("13:06").kill()
+    day.phone.is_away = False
+    day.at("13:07").start()
+    day.phone.heard("13:07", "millrace-1", "A swarm has left")
+    day.at("20:00").phone.heard_nothing_more(1)
+
+
+def test_a_death_before_the_send_rings_once(day):
+    day.phone.dies = "before"
+    day.at("13:05").find("toppled")
+    day.at("13:07").start()
+    day.phone.heard("13:07", "toppled")
+    day.at("20:00").phone.heard_nothing_more(1)
+
+
+def test_a_death_between_send_and_record_rings_twice_with_one_id(day):
+    day.phone.dies = "after"
+    (one,) = day.at("13:05").find("toppled")
+    day.at("13:07").start()
+    day.at("20:00").phone.heard_nothing_more(2)
+    first, second = (letter for _, letter in day.phone.rang)
+    assert (first.key, first.title, first.body) == (second.key, second.title, second.body)
+    whats = [(one.what, one.reason) for one in day.story(one).decisions]
+    assert whats == [("queued", "it matters"), ("queued", "interrupted"), ("sent", "sent")]
+
+
+def test_a_night_is_quiet_but_for_emergencies(day):
+    day.at("23:10").find("robbing")
+    day.at("23:20").find("toppled", "millrace-2")
+    day.phone.heard("23:20", "millrace-2")
+    day.at("06:29").phone.heard_nothing_more(1)
+    day.at("06:30").phone.heard("06:30", "robbed")
+
+
+def test_a_gateway_down_rings_once_and_counts(day):
+    for n in range(12):
+        day.wait(30)
+        day.find("silent", f"scale-{n}", start=10800)
+    day.at("12:00").phone.heard_nothing_more(1)
+    title = day.phone.rang[0][1].title
+    assert title == "12 devices silent at Mill race"
+    assert "scale-0" in day.phone.rang[0][1].body
+    assert "scale-11" in day.phone.rang[0][1].body
+
+
+def test_more_of_a_kind_after_the_message_wait_and_are_counted(day):
+    day.at("10:00").find("toppled", "millrace-1")
+    day.at("10:02").find("toppled", "millrace-2")
+    day.at("10:04").find("toppled", "millrace-3")
+    day.at("12:00").phone.heard_nothing_more(2)
+    day.phone.heard("10:10", "2 hives toppled at Mill race", "millrace-2", "millrace-3")
+
+
+def test_a_silence_that_ends_before_it_is_sent_does_not_ring(day):
+    (one,) = day.at("10:00").find("silent", "scale-1", start=10800)
+    day.at("10:05").becomes(one, end_s=day.now_s(), status="ended")
+    day.at("12:00").phone.heard_nothing_more(0)
+    day.is_(one, "dropped", "ended")
+
+
+def test_a_finding_withdrawn_in_the_night_does_not_ring_in_the_morning(day):
+    (one,) = day.at("23:00").find("robbing")
+    day.is_(one, "held", "quiet hours")
+    day.at("02:00").becomes(one, status="withdrawn")
+    day.at("08:00").phone.heard_nothing_more(0)
+    day.is_(one, "dropped", "withdrawn")
+
+
+def test_a_finding_that_comes_back_rings_after_all(day):
+    (one,) = day.at("23:00").find("robbing")
+    day.at("02:00").becomes(one, status="withdrawn")
+    day.at("03:00").becomes(one, status="open")
+    day.at("08:00").phone.heard_nothing_more(1)
+    day.phone.heard("06:30", "robbed")
+
+
+def test_an_explained_finding_does_not_ring(day):
+    (one,) = day.at("10:00").find("silent", "scale-1", start=10800)
+    day.becomes(one, status="explained", explained_by="i1")
+    day.at("12:00").phone.heard_nothing_more(0)
+    day.is_(one, "dropped", "explained")
+
+
+def test_what_was_told_rings_no_second_time_however_it_changes(day):
+    (one,) = day.at("10:00").find("toppled")
+    day.at("11:00").becomes(one, confidence=0.99)
+    day.at("12:00").becomes(one, status="withdrawn")
+    day.at("13:00").becomes(one, status="open")
+    day.at("14:00").becomes(one, end_s=day.now_s(), status="ended")
+    day.at("20:00").phone.heard_nothing_more(1)
+    assert "noted" in {decision.what for decision in day.story(one).decisions}
+
+
+def test_late_news_of_the_night_waits_for_the_morning(day):
+    (one,) = day.at("02:00").find("toppled", start=20 * 3600, end=15 * 3600)
+    day.is_(one, "held", "quiet hours")
+    day.at("08:00").phone.heard_nothing_more(1)
+    day.phone.heard("06:30", "Late news:", "no fresh news")
+
+
+def test_a_hive_that_still_lies_rings_however_late(day):
+    day.at("02:00").find("toppled", start=20 * 3600)
+    day.phone.heard("02:00", "Late news:", "toppled")
+
+
+def test_news_of_last_month_does_not_ring(day):
+    (one,) = day.find("swarm", start=30 * 86400, end=30 * 86400 - 900)
+    day.at("20:00").phone.heard_nothing_more(0)
+    day.is_(one, "dropped", "old news")
+    assert "30 days" in day.story(one).decisions[0].why
+
+
+def test_an_opened_hive_is_not_for_the_phone(day):
+    (one,) = day.find("handling", end=0)
+    day.at("20:00").phone.heard_nothing_more(0)
+    day.is_(one, "dropped", "not for the phone")
+
+
+def test_an_unsure_finding_does_not_ring_until_it_is_sure(day):
+    (one,) = day.at("10:00").find("taken", confidence=0.4)
+    day.is_(one, "dropped", "unsure")
+    day.at("10:05").becomes(one, confidence=0.9)
+    day.phone.heard("10:05", "gone", "Likely (90%)")
+
+
+def test_a_phone_that_is_away_hears_once_when_it_is_back(day):
+    day.phone.is_away = True
+    (one,) = day.at("10:00").find("toppled")
+    day.at("14:00")
+    day.phone.is_away = False
+    day.at("20:00").phone.heard_nothing_more(1)
+    (delivery,) = day.story(one).deliveries
+    assert delivery.state == "sent"
+    assert 10 <= delivery.attempts <= 40
+
+
+def test_a_phone_that_is_away_for_more_than_a_day_is_given_up(day):
+    day.phone.is_away = True
+    (one,) = day.at("10:00").find("toppled")
+    day.wait(26 * 3600)
+    day.is_(one, "failed", "given up")
+    day.phone.is_away = False
+    day.at("20:00").phone.heard_nothing_more(0)
+
+
+def test_an_acknowledged_alert_stays_in(day):
+    from hivewatch.alerts import answers
+
+    (one,) = day.at("23:00").find("robbing")
+    with day.store.write() as connection:
+        assert answers.acknowledge(connection, day.story(one).alert.id, "keeper", day.now_s())
+    day.at("08:00").phone.heard_nothing_more(0)
+    day.is_(one, "dropped", "acknowledged")
+    day.becomes(one, confidence=0.99)
+    day.at("20:00").phone.heard_nothing_more(0)
+
+
+def test_a_snoozed_alert_rings_again_while_it_lasts(day):
+    from hivewatch.alerts import answers
+
+    (one,) = day.at("10:00").find("toppled")
+    with day.store.write() as connection:
+        until_s = day.now_s() + 3600
+        assert answers.snooze(
+            connection, day.story(one).alert.id, until_s, "keeper", day.now_s()
+        )
+    day.at("20:00").phone.heard_nothing_more(2)
+    day.phone.heard("11:00", "toppled")
+    first, second = (letter.key for _, letter in day.phone.rang)
+    assert first != second
+
+
+def test_a_snoozed_alert_that_is_over_rings_no_more(day):
+    from hivewatch.alerts import answers
+
+    (one,) = day.at("10:00").find("toppled")
+    with day.store.write() as connection:
+        until_s = day.now_s() + 3600
+        answers.snooze(connection, day.story(one).alert.id, until_s, "keeper", day.now_s())
+    day.at("10:30").becomes(one, end_s=day.now_s(), status="withdrawn")
+    day.at("20:00").phone.heard_nothing_more(1)
+    day.is_(one, "sent", "withdrawn")
+
+
+def test_when_a_message_loses_its_first_the_others_ring(day):
+    (first,) = day.at("10:00").find("silent", "scale-1", start=10800)
+    (second,) = day.at("10:01").find("silent", "scale-2", start=10800)
+    day.at("10:02").becomes(first, status="withdrawn")
+    day.at("12:00").phone.heard_nothing_more(1)
+    day.phone.heard("10:10", "scale-2")
+    assert "scale-1" not in day.phone.rang[0][1].body
+    day.is_(second, "sent", "sent")
