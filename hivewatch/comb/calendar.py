@@ -61,8 +61,8 @@ _EMERGES: dict[Seen, tuple[int, int, str]] = {
         4,
         8,
         (
-            "a prime swarm leaves when the first cells are capped, so 7 to 8 days; 4 to 7 days without "
-            "a piping queen were measured (Ramsey et al. 2020, Sci. Rep. 10:9798)"
+            "a prime swarm leaves when the first cells are capped, so 7 to 8 days; 4 to 7 days "
+            "without a piping queen were measured (Ramsey et al. 2020, Sci. Rep. 10:9798)"
         ),
     ),
     "queen lost": (

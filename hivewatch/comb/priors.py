@@ -1,0 +1,94 @@
+"""What is not known of a colony: published priors, and how each wanders from day to day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hivewatch.comb.colony import Cohorts
+
+
+@dataclass(frozen=True)
+class Prior:
+    """A log-normal prior: its median, its spread on the log scale, and its daily drift there."""
+
+    median: float
+    spread: float
+    drift: float
+    low: float
+    high: float
+
+
+# Part of foragers that die on a full flying day. Median: 15.5 days of flying weather, the middle of
+# the 10 to 21 of common practice (no source). Published rates are higher: 0.154 a day in the model
+# of Khoury et al. 2013, 0.25 from 0.036 an hour (Visscher & Dukas 1997), 0.36 (Prado et al. 2020);
+# with them no colony reaches the 50,000 to 70,000 bees that beekeepers know. The spread reaches
+# 0.15 in one colony of a hundred.
+FORAGER_DEATH = Prior(1 / 15.5, 0.35, 0.03, 0.02, 0.5)
+
+# Age at first foraging. Median 21 d, limits 7 to 50 d: Robinson 1992 and Winston 1987, quoted by
+# Becher et al. 2014. Spread: own choice, two days either way between colonies.
+ONSET_AGE = Prior(21.0, 0.10, 0.02, 7.0, 50.0)
+
+# Part of house bees that die in a day: 0.004 (Martin 2001, healthy winter, quoted by Becher et al.
+# 2014); the spread reaches the 0.01 of Schmickl & Crailsheim 2007 (adult base).
+HOUSE_DEATH = Prior(0.004, 0.5, 0.02, 0.001, 0.05)
+
+# Multiple of the published brood losses (see stages.py): from a good patch to the published mean.
+BROOD_LOSS = Prior(0.5, 0.5, 0.02, 0.05, 3.0)
+
+LAYING_DRIFT = 0.06
+"""Daily drift of laying on the log scale. Own choice; tests/property/test_comb_outlook.py."""
+
+DRIFTING = ("laying", "forager_death", "onset_age", "house_death", "brood_loss")
+
+
+@dataclass(frozen=True)
+class Traits:
+    """What each member supposes of its hive, shape (hives, members) each."""
+
+    laying: Cohorts
+    forager_death: Cohorts
+    onset_age: Cohorts
+    house_death: Cohorts
+    brood_loss: Cohorts
+
+
+def draw_noise(seeds: Sequence[int], day: int, members: int) -> Cohorts:
+    """Draw the day's standard normal noise, shape (5, hives, members).
+
+    It depends on the hive's seed and the day alone, so that a restart, another order or other
+    hives beside it change nothing.
+    """
+    noise = np.empty((len(DRIFTING), len(seeds), members), np.float32)
+    for place, seed in enumerate(seeds):
+        generator = np.random.Generator(np.random.Philox(key=[seed, day]))
+        drawn = generator.standard_normal((len(DRIFTING), members), dtype=np.float32)
+        noise[:, place] = drawn
+    return noise
+
+
+def draw_traits(laying: Cohorts, noise: Cohorts) -> Traits:
+    """Draw what members suppose, from the priors; the first row of `noise` is not used."""
+    priors = (FORAGER_DEATH, ONSET_AGE, HOUSE_DEATH, BROOD_LOSS)
+    drawn = [
+        np.clip(prior.median * np.exp(prior.spread * z), prior.low, prior.high)
+        for prior, z in zip(priors, noise[1:], strict=True)
+    ]
+    return Traits(laying, *drawn)
+
+
+def drift(traits: Traits, season_growth: Cohorts, noise: Cohorts) -> Traits:
+    """Let what members suppose wander by a day; the season moves laying by a factor."""
+    wandered = []
+    for name, prior, z in zip(
+        DRIFTING[1:], (FORAGER_DEATH, ONSET_AGE, HOUSE_DEATH, BROOD_LOSS), noise[1:], strict=True
+    ):
+        # pulled back so that the spread stays the prior's
+        keep = np.float32(np.sqrt(1 - (prior.drift / prior.spread) ** 2))
+        log = np.log(getattr(traits, name) / prior.median) * keep + prior.drift * z
+        wandered.append(np.clip(prior.median * np.exp(log), prior.low, prior.high))
+    laying = traits.laying * season_growth * np.exp(LAYING_DRIFT * noise[0])
+    return Traits(laying, *wandered)
