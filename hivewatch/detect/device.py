@@ -14,10 +14,11 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.window import EMPTY, DeviceTrace, HiveWindow, Ints, Series
+from hivewatch.signals.window import EMPTY, DeviceTrace, Floats, HiveWindow, Ints, Series
 
 NEVER_HEARD_S = 86_400  # [s] own choice: people write the day of a placement, not the hour
-BATTERY_MARGIN_V = 0.1  # [V] own choice: above the sag of a sending radio
+LEAD_V = 6.0  # [V] common practice, no source: above it a lead battery, below it one lithium cell
+BATTERY_MARGIN = 0.03  # own choice: of the limit, above the sag of a sending radio
 BATTERY_MARGIN_PERCENT = 5.0  # [%] own choice
 BATTERY_READINGS = 2  # own choice: one low reading is a sending radio; tests/unit/detect
 BATTERY_WELL_S = 86_400  # [s] own choice: a solar panel lifts a failing battery every noon
@@ -107,34 +108,47 @@ def _silence(
 
 def _low_batteries(trace: DeviceTrace, limits: Limits) -> list[Finding]:
     """Find the spans with a low battery, by its voltage or else by its charge."""
-    found: list[Finding] = []
-    for quantity, unit, low, margin in (
-        ("battery", "v", limits.low_battery_v, BATTERY_MARGIN_V),
-        ("battery-level", "percent", limits.low_battery_percent, BATTERY_MARGIN_PERCENT),
-    ):
-        series = trace.series.get(quantity, EMPTY)
-        for first, told, last in low_spans(series, low, low + margin):
-            end_s = int(series.time_s[last + 1]) if last + 1 < len(series) else None
-            worst = float(series.value[first : last + 1].min())
-            words = f"{worst:.2f} V" if unit == "v" else f"{worst:.0f} %"
-            limit = f"{low:g} V" if unit == "v" else f"{low:g} %"
-            found.append(
-                Finding(
-                    kind="low_battery",
-                    subject=f"device:{trace.device}",
-                    start_s=int(series.time_s[first]),
-                    end_s=end_s,
-                    detected_s=int(series.time_s[told]),
-                    confidence=0.95,
-                    measures={f"lowest_{unit}": round(worst, 3)},
-                    evidence=(f"battery down to {words}, the limit is {limit}",),
-                    status="open" if end_s is None else "ended",
-                )
-            )
+    volts = trace.series.get("battery", EMPTY)
+    # a supply is lead once it has been above 6 V, and stays so: it does not become a smaller one
+    is_lead = np.maximum.accumulate(volts.value) > LEAD_V
+    low_v = np.where(is_lead, limits.low_lead_battery_v, limits.low_battery_v)
+    charge = trace.series.get("battery-level", EMPTY)
+    low_percent = np.full(len(charge), float(limits.low_battery_percent))
+    found = [
+        _low_battery(trace, series, float(low[span[0]]), unit, span)
+        for series, low, unit, margin in (
+            (volts, low_v, "v", BATTERY_MARGIN * low_v),
+            (charge, low_percent, "percent", np.full(len(charge), BATTERY_MARGIN_PERCENT)),
+        )
+        for span in low_spans(series, low, low + margin)
+    ]
     return _one_at_a_time(found)
 
 
-def low_spans(series: Series, low: float, well: float) -> list[tuple[int, int, int]]:
+def _low_battery(
+    trace: DeviceTrace, series: Series, low: float, unit: str, span: tuple[int, int, int]
+) -> Finding:
+    """Make one `low_battery`."""
+    first, told, last = span
+    end_s = int(series.time_s[last + 1]) if last + 1 < len(series) else None
+    worst = float(series.value[first : last + 1].min())
+    said = f"{worst:.2f} V, the limit is {low:g} V"
+    if unit == "percent":
+        said = f"{worst:.0f} %, the limit is {low:g} %"
+    return Finding(
+        kind="low_battery",
+        subject=f"device:{trace.device}",
+        start_s=int(series.time_s[first]),
+        end_s=end_s,
+        detected_s=int(series.time_s[told]),
+        confidence=0.95,
+        measures={f"lowest_{unit}": round(worst, 3)},
+        evidence=(f"battery down to {said}",),
+        status="open" if end_s is None else "ended",
+    )
+
+
+def low_spans(series: Series, low: Floats, well: Floats) -> list[tuple[int, int, int]]:
     """Find where a battery is low, with hysteresis.
 
     It is low from `BATTERY_READINGS` readings in a row below `low`, until it has stayed at or
@@ -144,8 +158,8 @@ def low_spans(series: Series, low: float, well: float) -> list[tuple[int, int, i
     ----------
     series : Series
         Voltage or charge.
-    low, well : float
-        Where the trouble begins and where it is over, `low` < `well`.
+    low, well : Floats
+        Where the trouble begins and where it is over, `low` < `well`, one a reading.
 
     Returns
     -------
@@ -154,11 +168,10 @@ def low_spans(series: Series, low: float, well: float) -> list[tuple[int, int, i
         before the battery was well again.
     """
     time_s, value = series.time_s, series.value
-    starts = _runs_of(value < low, BATTERY_READINGS)
     below_well = np.flatnonzero(value < well)
     spans: list[tuple[int, int, int]] = []
     free_from = 0
-    for first in starts:
+    for first in _runs_of(value < low, BATTERY_READINGS):
         if first < free_from:
             continue
         # the next reading under `well` ends a good spell; a spell of a whole day ends the finding,
@@ -166,7 +179,7 @@ def low_spans(series: Series, low: float, well: float) -> list[tuple[int, int, i
         rest = below_well[below_well >= first]
         spell_s = np.diff(np.append(time_s[rest], time_s[-1]))
         after = np.minimum(rest + 1, len(value) - 1)
-        good = np.flatnonzero((spell_s > BATTERY_WELL_S) & (value[after] >= well))
+        good = np.flatnonzero((spell_s > BATTERY_WELL_S) & (value[after] >= well[after]))
         last = int(rest[good[0]]) if len(good) else len(value) - 1
         spans.append((int(first), int(first) + BATTERY_READINGS - 1, last))
         free_from = last + 1

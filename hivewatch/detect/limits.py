@@ -14,8 +14,12 @@ class Limits(Protocol):
 
     @property
     def low_battery_v(self) -> float:
-        """Below this a supply is low. [V]."""
+        """Below this a supply of up to 6 V is low; 0 never. [V]."""
+
+    @property
+    def low_lead_battery_v(self) -> float:
+        """Below this a supply of more than 6 V is low; 0 never. [V]."""
 
     @property
     def low_battery_percent(self) -> float:
-        """Below this a battery's charge is low. [%]."""
+        """Below this a battery's charge is low; 0 never. [%]."""

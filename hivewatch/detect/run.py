@@ -4,13 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hivewatch.detect import device
+from hivewatch.detect import device, handling, off_scale
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.window import HiveWindow
 
-DETECTORS = (device,)
+DETECTORS = (handling, off_scale, device)
+
+PRECEDENCE = ("taken", "toppled", "handling")
+"""Kinds that can claim the same move of one hive's weight, the first one first.
+
+Where two of them overlap in time, only the one that stands earlier here is told. A hive that fell
+or went is not also a step of minus thirty kilograms, nor is setting it up again one of plus thirty;
+parts that a keeper has lifted off are no fall, but that `off_scale` decides by itself, for it is a
+matter of how long they are off and not of who comes first. A swarm's place is before `handling`.
+"""
 
 
 def detect(
@@ -36,9 +45,42 @@ def detect(
     """
     then = window.at(as_of_s)
     found = [one for detector in DETECTORS for one in detector.find(then, inspections, limits)]
-    return sorted(found, key=lambda one: (one.start_s, one.kind, one.subject))
+    return sorted(settle_claims(found), key=lambda one: (one.start_s, one.kind, one.subject))
+
+
+def settle_claims(found: Sequence[Finding]) -> list[Finding]:
+    """Of findings of one hive that claim the same evidence, keep the first by `PRECEDENCE`.
+
+    Parameters
+    ----------
+    found : Sequence[Finding]
+        What the detectors said, each by itself.
+
+    Returns
+    -------
+    list[Finding]
+        All of other kinds, and of those in `PRECEDENCE` the ones no earlier kind overlaps.
+    """
+    kept = [one for one in found if one.kind not in PRECEDENCE]
+    claims: list[Finding] = []
+    for kind in PRECEDENCE:
+        mine = [one for one in found if one.kind == kind]
+        claims += [one for one in mine if not any(_overlap(one, other) for other in claims)]
+    return kept + claims
+
+
+def _overlap(one: Finding, other: Finding) -> bool:
+    """Say whether two findings of one subject share a moment."""
+    if one.subject != other.subject:
+        return False
+    one_end = one.start_s if one.end_s is None and one.status != "open" else one.end_s
+    other_end = other.start_s if other.end_s is None and other.status != "open" else other.end_s
+    return (other_end is None or one.start_s <= other_end) and (
+        one_end is None or other.start_s <= one_end
+    )
 
 
 def look_again_s(window: HiveWindow, limits: Limits) -> int | None:
     """Give the next moment at which time alone would change the findings; None if never [s]."""
-    return device.next_silence_s(window, limits)
+    moments = (device.next_silence_s(window, limits), off_scale.next_look_s(window, limits))
+    return min((moment for moment in moments if moment is not None), default=None)

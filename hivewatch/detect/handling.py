@@ -1,0 +1,258 @@
+"""Did somebody open or move the hive: `handling`, with what was added in kg.
+
+The weight tells it by abrupt moves that leave a step or go far down and come back, the nest by a
+dip of its warmth. Left to others: rain, which comes in several steps of under 2.5 kg and dries
+off; a loss of 0.8 to 4 kg by day with nothing lifted, as a swarm leaves it; and a weight that
+stays near nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.limits import Limits
+from hivewatch.inspections import Inspection
+from hivewatch.signals.dips import Dip, find_dips
+from hivewatch.signals.steps import Step, find_moves
+from hivewatch.signals.sun import is_light
+from hivewatch.signals.window import HiveWindow, Series
+
+LEAST_KG = 0.8  # [kg] own choice: 1 kg less a step's error; tests/property/test_steps.py
+RAIN_MOST_KG = 2.4  # [kg] own choice: heaviest rain on a lid, 2.2 kg in 2014 in Arizona
+RAIN_LIGHT_KG = 1.6  # [kg] own choice: above this, most rain comes in several steps
+SWARM_MOST_KG = 4.0  # [kg] common practice, no source: the heaviest swarms
+LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
+OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
+SHARP = 0.8  # own choice: share of a step that comes from one reading to the next
+CLEAR_SPREADS = 8.0  # own choice: rain goes on after its first step
+KEPT_AFTER_S = 3600  # [s] own choice: wet lids lose a tenth in this, feed does not
+KEPT = 0.93  # own choice: labelled days of 2014; the same after two hours for light steps: 0.85
+KEPT_LATER = 0.85
+DIP_K = 2.0  # [K] own choice: an opening that shows in warmth alone
+DIP_HUMID = 0.4  # [%RH/K] own choice: damp air comes up when a lid is off
+COARSE_S = 540  # [s] own choice: a visit fits between readings further apart
+GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
+AT_ONCE_S = 720  # [s] own choice: rain takes longer to wet a lid with a kilogram
+HEAVY_AT_ONCE_S = 1860  # [s] own choice: the same with two; a feeding between two readings
+DRY_KG = 0.07  # [kg] own choice: the error of a step, twice
+LEAVING_MOST_KG = 0.4  # [kg] own choice: 4,000 foragers
+BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
+RAINED_MM = 0.2  # [mm] own choice: one tip of a usual gauge
+AROUND_S = 1800  # [s] own choice: a dip this near to a move belongs to it
+
+
+def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
+    """Say when the hive was opened or moved, and what that added.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive up to `window.as_of_s`; of `weight`, `nest`, `nest-humidity` and `rain` it takes
+        what there is.
+
+    Returns
+    -------
+    list[Finding]
+        Of kind `handling`; told when it is over, a light step an hour or two later.
+
+    References
+    ----------
+    The rain and feedings that the choices above were made on: Holst N., Meikle W. G. (2018),
+    Insects 9(4):176, labelled days of 2014; the openings: Abdollahi M. et al. (2024),
+    doi:10.20383/103.0972.
+    """
+    weight = window.of("weight")
+    dips = [
+        dip
+        for dip in find_dips(window.of("nest"), window.of("nest-humidity"))
+        if _is_opening(dip) and is_light(window.yard, dip.low_s)
+    ]
+    found = []
+    for move in find_moves(weight.value, weight.time_s):
+        if _is_other_scale(window, move):
+            continue
+        near = [dip for dip in dips if _is_near(dip, move)]
+        told = _judge(window, weight, move, near)
+        if told is not None:
+            found.append(told)
+    return found + [_opened(window, dip) for dip in dips if not _is_weighed(weight, dip)]
+
+
+def _is_opening(dip: Dip) -> bool:
+    """Say whether a dip of the nest is deep, or damp, enough for an opened hive."""
+    if dip.humidity_rise is None:
+        return dip.depth_k >= DIP_K
+    return dip.humidity_rise >= DIP_HUMID * dip.depth_k or (
+        dip.depth_k >= DIP_K and dip.humidity_rise > 0
+    )
+
+
+def _is_near(dip: Dip, move: Step) -> bool:
+    """Say whether a dip of the nest belongs to a move of the weight."""
+    return move.before_s - AROUND_S <= dip.low_s <= move.after_s + AROUND_S
+
+
+def _is_weighed(weight: Series, dip: Dip) -> bool:
+    """Say whether the scale was there during a dip: then the scale tells it, or nothing was."""
+    low, high = np.searchsorted(weight.time_s, [dip.before_s, dip.back_s])
+    return bool(high - low > 1)
+
+
+def _is_other_scale(window: HiveWindow, move: Step) -> bool:
+    """Say whether a device was put here or taken away during a move: its step has no size."""
+    return any(
+        move.before_s < moment <= move.after_s
+        for trace in window.devices
+        for moment in (trace.from_s, trace.until_s)
+        if moment is not None
+    )
+
+
+def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> Finding | None:
+    """Decide on one move: handling, or None."""
+    gap = move.after_s - move.before_s > GAP_S
+    light = gap or is_light(window.yard, move.before_s) or is_light(window.yard, move.after_s)
+    lifted = max(move.low_kg, move.high_kg)
+    size = move.size_kg if move.is_lasting else 0.0
+    told_s: int | None = move.settled_s
+    confidence = 0.95 if light else 0.8
+    if size > RAIN_MOST_KG:
+        if not (_is_at_once(move) or lifted >= LIFTED_KG or dips):
+            return None  # it came slowly: snow, or hours of rain
+    elif size >= LEAST_KG:
+        if lifted < LIFTED_KG and not dips:
+            told_s = None if gap or not light else _stayed_s(window, weight, move)
+            confidence = 0.85
+    elif size > -SWARM_MOST_KG:
+        if lifted >= (OPENED_KG if abs(size) < LEAST_KG else LIFTED_KG):
+            confidence = _opened_by_weight(move, dips)
+        else:  # a swarm's loss is not told here; an opening that left little is
+            confidence = 0.8 if dips and abs(size) < LEAST_KG else 0.0
+        confidence = confidence if light else 0.0
+    if told_s is None or confidence <= 0:
+        return None
+    return _handled(window, move, size, told_s, confidence, dips)
+
+
+def _is_at_once(move: Step) -> bool:
+    """Say whether a step came as from one hand, not as from a cloud."""
+    allowed_s = AT_ONCE_S if move.size_kg < RAIN_LIGHT_KG else HEAVY_AT_ONCE_S
+    return move.sharp_kg > SHARP * move.size_kg or move.after_s - move.before_s <= allowed_s
+
+
+def _stayed_s(window: HiveWindow, weight: Series, move: Step) -> int | None:
+    """Tell a light step from rain: give the time of the reading that shows it is none, or None.
+
+    It must come at once, and a dry gauge or the next hours must say that nothing dries off. What
+    was being lost in the hour before already, as foragers leave, is no drying.
+    """
+    rain = window.of("rain")
+    low, high = np.searchsorted(rain.time_s, [move.before_s - AROUND_S, move.after_s + AROUND_S])
+    if high > low:
+        return move.settled_s if rain.value[low:high].sum() < RAINED_MM else None
+    checks = [(KEPT_AFTER_S, KEPT)]
+    if move.size_kg < RAIN_LIGHT_KG:
+        checks.append((2 * KEPT_AFTER_S, KEPT_LATER))
+    if not _is_at_once(move) or move.size_kg < CLEAR_SPREADS * move.spread_kg:
+        return None
+    told_s = move.settled_s
+    for after_s, kept in checks:
+        lost = _lost_kg(weight, move.after_s, after_s)
+        if lost is None:
+            return None
+        before = _lost_kg(weight, move.before_s - KEPT_AFTER_S, KEPT_AFTER_S) or (0.0, 0)
+        leaving = min(max(before[0], 0.0) * after_s / KEPT_AFTER_S, LEAVING_MOST_KG)
+        if lost[0] - leaving > max((1 - kept) * move.size_kg, DRY_KG):
+            return None
+        told_s = max(told_s, lost[1])
+    return told_s
+
+
+def _lost_kg(weight: Series, from_s: int, after_s: int) -> tuple[float, int] | None:
+    """Give what was lost some time after a moment, and the reading that tells; None in a gap."""
+    half_s = after_s // 4
+    edges = [from_s, from_s + half_s, from_s + after_s - half_s, from_s + after_s + half_s]
+    a, b, c, d = np.searchsorted(weight.time_s, edges)
+    b = max(min(b, a + 3), a + 1)
+    settled = int(np.searchsorted(weight.time_s, from_s + after_s))
+    if c >= d or settled >= d or a >= len(weight) or weight.time_s[a] > from_s + half_s:
+        return None
+    d = min(d, settled + 1)
+    was = sorted(weight.value[a:b].tolist())
+    now = sorted(weight.value[c:d].tolist())
+    return was[len(was) // 2] - now[len(now) // 2], int(weight.time_s[settled])
+
+
+def _opened_by_weight(move: Step, dips: list[Dip]) -> float:
+    """Say how sure a weight that was lifted and put back is an opened hive, and no bad reading."""
+    if dips:
+        return 0.95
+    if move.readings > 1:
+        return 0.9
+    coarse = move.after_s - move.before_s > 2 * COARSE_S
+    real = move.low_kg >= OPENED_KG and move.level_kg - move.low_kg > LIFTED_KG
+    return 0.6 if coarse and real else 0.0
+
+
+def _handled(
+    window: HiveWindow, move: Step, size: float, told_s: int, confidence: float, dips: list[Dip]
+) -> Finding:
+    """Make a `handling` of a move of the weight."""
+    minutes = (move.after_s - move.before_s) / 60
+    evidence = []
+    if size:
+        way = "rose" if size > 0 else "fell"
+        evidence.append(
+            f"weight {way} by {abs(size):.1f} kg within {minutes:.0f} min and stayed: "
+            f"{_probably(size)}"
+        )
+    lifted = max(move.low_kg, move.high_kg)
+    measures: dict[str, float] = {"kg": round(size, 2), "kg_error": round(move.spread_kg, 2)}
+    if lifted >= LIFTED_KG:
+        measures["kg_lifted"] = round(lifted, 2)
+        evidence.append(f"{lifted:.1f} kg came off or on, and back, within {minutes:.0f} min")
+    evidence += [f"the nest cooled by {dip.depth_k:.1f} K and was warm again" for dip in dips[:1]]
+    start_s = min([move.before_s, *(dip.before_s for dip in dips)])
+    return Finding(
+        kind="handling",
+        subject=f"hive:{window.hive.id}",
+        start_s=start_s,
+        end_s=move.after_s,
+        detected_s=max([told_s, *(dip.back_s for dip in dips)]),
+        confidence=confidence,
+        measures=measures,
+        evidence=tuple(evidence),
+        status="ended",
+    )
+
+
+def _probably(size: float) -> str:
+    """Say what a step of that size probably was; the weight alone does not know it."""
+    if size >= BOX_KG:
+        return "probably a box, or much feed, was put on"
+    if size > 0:
+        return "probably feed or frames were put in"
+    if size > -BOX_KG:
+        return "probably frames were taken out"
+    return "probably a box, or honey, was taken off"
+
+
+def _opened(window: HiveWindow, dip: Dip) -> Finding:
+    """Make a `handling` of a dip of the nest alone."""
+    evidence = [f"the nest cooled at once by {dip.depth_k:.1f} K and was warm again soon"]
+    if dip.humidity_rise is not None:
+        evidence.append(f"damp came up with it, {dip.humidity_rise:.1f} %RH")
+    return Finding(
+        kind="handling",
+        subject=f"hive:{window.hive.id}",
+        start_s=dip.before_s,
+        end_s=dip.back_s,
+        detected_s=dip.back_s,
+        confidence=0.7,
+        measures={"nest_fell_k": round(dip.depth_k, 2)},
+        evidence=tuple(evidence),
+        status="ended",
+    )

@@ -1,0 +1,249 @@
+"""Is the hive off its scale: `toppled`, knocked over, or `taken`, gone.
+
+Both show the weight falling at once to near nothing. Something left on the scale, or a nest probe
+that is still in warm bees, says toppled; an empty scale and a nest that went with the hive, or a
+scale that falls silent, say taken. Parts lifted off by a keeper are back within the hour: those
+are `handling`, and what was told in that hour is withdrawn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import exp
+
+import numpy as np
+
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.limits import Limits
+from hivewatch.inspections import Inspection
+from hivewatch.signals.sun import is_light
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
+
+HEAVY_KG = 10.0  # [kg] own choice: less than this is no hive with bees
+NEAR_NOTHING = 0.3  # own choice: share of the hive that may stay on the scale
+NEAR_NOTHING_KG = (5.0, 12.0)  # [kg] own choice: bounds of the same; a floor board, a brood box
+EMPTY_SHARE = 0.5  # own choice: of the known weight of the empty hive
+DOWN = 0.5  # own choice: the second reading must be below this share, too
+NIGHT_DOWN = 0.6  # own choice: by night no keeper takes off so much
+BACK_UP = 0.6  # own choice: share of the weight with which the hive is back
+BARE_KG = 1.5  # [kg] own choice: an empty scale, its drift and some rain
+STEADY_KG = 0.5  # [kg] own choice: an empty scale does not swing
+HANDLED_S = 3600  # [s] own choice: a keeper has parts off the scale for less than this
+MOVED_S = 6 * 3600  # [s] own choice: a device moved so soon after was taken by its keeper
+LEVEL_S = 3600  # [s] own choice: the hive's weight is the median of this span before
+PROBE_S = 900  # [s] own choice: a bare probe cools by a factor e in this; a nest takes hours
+NEST_MIN_K = 6.0  # [K] own choice: below this over ambient a nest says nothing
+NEST_FELL_K = 8.0  # [K] own choice: a probe without its nest, where ambient is not known
+COOLED_K = 3.0  # [K] own choice: a nest that cools
+COOLING_S = 3 * 3600  # [s] own choice: within this
+
+
+@dataclass(frozen=True, slots=True)
+class _Fall:
+    """A fall of the weight to near nothing: indices into the weight series."""
+
+    first: int
+    told: int
+    level_kg: float
+    back: int | None
+
+
+def find(window: HiveWindow, _inspections: Sequence[Inspection], limits: Limits) -> list[Finding]:
+    """Say when the hive came off its scale.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive up to `window.as_of_s`; `weight` is needed, `nest` and `ambient` help.
+    limits : Limits
+        How long a device may say nothing.
+
+    Returns
+    -------
+    list[Finding]
+        Of kind `toppled` and `taken`, told with the second reading after the fall.
+    """
+    weight = window.of("weight")
+    found = [
+        _judge(window, weight, fall)
+        for fall in _falls(window, weight)
+        if not _is_keepers(window, weight, fall)
+    ]
+    silent = _gone_silent(window, weight, limits.silent_after_min * 60)
+    return found if silent is None else [*found, silent]
+
+
+def next_look_s(window: HiveWindow, limits: Limits) -> int | None:
+    """Give the moment at which the silence of a scale that just went light says `taken`."""
+    weight = window.of("weight")
+    if not len(weight):
+        return None
+    moment = int(weight.time_s[-1]) + limits.silent_after_min * 60 + 1
+    return moment if moment > window.as_of_s and _is_light_end(window, weight) else None
+
+
+def _floor_kg(window: HiveWindow, before_kg: Floats) -> Floats:
+    """Give the weight at or below which nearly nothing is left of a hive that heavy. [kg]."""
+    floor = np.clip(NEAR_NOTHING * before_kg, *NEAR_NOTHING_KG)
+    if window.hive.empty_kg is not None:
+        floor = np.minimum(floor, EMPTY_SHARE * window.hive.empty_kg)
+    return np.asarray(floor)
+
+
+def _starts(weight: Series) -> Ints:
+    """Give the readings at which the weight may have fallen to near nothing."""
+    value = weight.value
+    if len(value) < 2:  # noqa: PLR2004
+        return np.empty(0, np.int64)
+    before = value.copy()
+    before[1:] = value[:-1]
+    before[2:] = np.maximum(value[1:-1], value[:-2])
+    fell = (before >= HEAVY_KG) & (value < NIGHT_DOWN * before)
+    return np.flatnonzero(fell)
+
+
+def _falls(window: HiveWindow, weight: Series) -> Iterator[_Fall]:
+    """Find the falls that last for two readings."""
+    time_s, value = weight.time_s, weight.value
+    free = 0
+    for start in _starts(weight):
+        i = int(start)
+        if i < free or i + 1 >= len(value):
+            continue
+        level = _level_kg(weight, i)
+        here, there = value[i], value[i + 1]
+        near = min(here, there) <= _floor_kg(window, np.array([level]))[0]
+        fell = near and max(here, there) < DOWN * level
+        if not fell and (
+            max(here, there) >= NIGHT_DOWN * level
+            or is_light(window.yard, int(time_s[i - 1]))
+            or is_light(window.yard, int(time_s[i]))
+        ):
+            continue
+        up = np.flatnonzero(value[i:] >= BACK_UP * level)
+        back = i + int(up[0]) if len(up) else None
+        free = len(value) if back is None else back
+        yield _Fall(i, i + 1, level, back)
+
+
+def _level_kg(weight: Series, i: int) -> float:
+    """Give what the hive weighed before reading `i`. [kg]."""
+    low = int(np.searchsorted(weight.time_s, weight.time_s[i - 1] - LEVEL_S))
+    values = weight.value[low:i]
+    return float(np.median(values[values >= NIGHT_DOWN * values.max()]))
+
+
+def _is_keepers(window: HiveWindow, weight: Series, fall: _Fall) -> bool:
+    """Say whether a keeper's hand accounts for a fall, or a device that was put or taken here."""
+    time_s = weight.time_s
+    start_s, before_s = int(time_s[fall.first]), int(time_s[fall.first - 1])
+    if fall.back is not None and time_s[fall.back] - start_s <= HANDLED_S:
+        return True
+    for trace in window.devices:
+        if before_s < trace.from_s <= start_s:
+            return True
+        if trace.until_s is not None and before_s < trace.until_s <= start_s + MOVED_S:
+            return True
+    return False
+
+
+def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
+    """Say which of the two it is, from what was known at the second reading."""
+    first, told = fall.first, fall.told
+    told_s = int(weight.time_s[told])
+    lows = weight.value[first : told + 1]
+    bare = bool(np.all(np.abs(lows) <= BARE_KG) and np.ptp(lows) <= STEADY_KG)
+    nest = _nest_after(window, int(weight.time_s[first - 1]), told_s)
+    kind = "taken" if bare and nest in ("gone", "unknown") else "toppled"
+    left = float(np.median(lows))
+    day = is_light(window.yard, int(weight.time_s[first]))
+    confidence = 0.8 if day else 0.95
+    evidence = [f"weight fell at once from {fall.level_kg:.1f} kg to {left:.1f} kg and stayed down"]
+    if np.ptp(lows) > STEADY_KG:
+        evidence.append(f"what is left on the scale swings by {np.ptp(lows):.1f} kg")
+    if nest == "gone":
+        evidence.append("the nest probe is no longer in a nest, or sends no more")
+        confidence = max(confidence, 0.9)
+    elif nest == "warm" and kind == "toppled":
+        evidence.append("the nest probe is still among warm bees")
+    cooled = _cooled_k(window.of("nest"), int(weight.time_s[first - 1]), told_s)
+    if kind == "toppled" and nest == "warm" and cooled is not None and cooled >= COOLED_K:
+        evidence.append(f"the nest cooled by {cooled:.1f} K after it")
+        confidence = 0.98
+    end_s = None if fall.back is None else int(weight.time_s[fall.back])
+    return Finding(
+        kind=kind,
+        subject=f"hive:{window.hive.id}",
+        start_s=int(weight.time_s[first]),
+        end_s=end_s,
+        detected_s=told_s,
+        confidence=confidence,
+        measures={"kg": round(left - fall.level_kg, 2), "kg_left": round(left, 2)},
+        evidence=tuple(evidence),
+        status="open" if end_s is None else "ended",
+    )
+
+
+def _nest_after(window: HiveWindow, before_s: int, told_s: int) -> str:
+    """Say where the nest probe is after a fall: `warm`, `gone` or `unknown`."""
+    nest, ambient = window.of("nest"), window.of("ambient").up_to(told_s)
+    end = int(np.searchsorted(nest.time_s, before_s, side="right"))
+    last = int(np.searchsorted(nest.time_s, told_s, side="right"))
+    if end < 2 or before_s - nest.time_s[end - 1] > LEVEL_S:  # noqa: PLR2004
+        return "unknown"
+    if last == end:
+        usual_s = int(nest.time_s[end - 1] - nest.time_s[end - 2])
+        return "gone" if told_s - nest.time_s[end - 1] > 1.5 * usual_s else "unknown"
+    was, now = float(nest.value[end - 1]), float(nest.value[last - 1])
+    if not len(ambient) or told_s - ambient.time_s[-1] > LEVEL_S:
+        return "gone" if was - now >= NEST_FELL_K else "warm"
+    outside = float(ambient.value[-1])
+    if was - outside < NEST_MIN_K:
+        return "unknown"
+    cooling_s = int(nest.time_s[last - 1]) - before_s
+    kept = (now - outside) / (was - outside)
+    return "gone" if kept < max(0.05, exp(-cooling_s / PROBE_S)) else "warm"
+
+
+def _cooled_k(nest: Series, before_s: int, told_s: int) -> float | None:
+    """Give how far the nest cooled within some hours of a fall. [K]."""
+    end = int(np.searchsorted(nest.time_s, before_s, side="right"))
+    low, high = np.searchsorted(nest.time_s, [told_s, before_s + COOLING_S], side="right")
+    if end == 0 or high <= low:
+        return None
+    return float(nest.value[end - 1] - nest.value[high - 1])
+
+
+def _is_light_end(window: HiveWindow, weight: Series) -> bool:
+    """Say whether the very last weight, and no other, is near nothing."""
+    if len(weight) < 2 or weight.value[-2] < HEAVY_KG:  # noqa: PLR2004
+        return False
+    level = _level_kg(weight, len(weight) - 1)
+    return bool(weight.value[-1] <= _floor_kg(window, np.array([level]))[0])
+
+
+def _gone_silent(window: HiveWindow, weight: Series, silent_after_s: int) -> Finding | None:
+    """Say `taken` of a scale whose last word was near nothing."""
+    if not _is_light_end(window, weight):
+        return None
+    start_s = int(weight.time_s[-1])
+    if window.as_of_s - start_s <= silent_after_s:
+        return None
+    last = len(weight) - 1
+    if _is_keepers(window, weight, _Fall(last, last, 0.0, None)):
+        return None
+    level = _level_kg(weight, last)
+    left = float(weight.value[-1])
+    return Finding(
+        kind="taken",
+        subject=f"hive:{window.hive.id}",
+        start_s=start_s,
+        end_s=None,
+        detected_s=start_s + silent_after_s,
+        confidence=0.7,
+        measures={"kg": round(left - level, 2), "kg_left": round(left, 2)},
+        evidence=(
+            f"weight fell at once from {level:.1f} kg to {left:.1f} kg, then the scale was silent",
+        ),
+    )

@@ -1,0 +1,293 @@
+"""Abrupt changes of hive weight, told from slow ones: moves, and the steps that they leave."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from hivewatch.signals.window import Floats, Ints
+
+LEAST_KG = 0.3  # [kg] own choice: ten times the 30 g below; tests/property/test_steps.py
+SCALE_SPREAD_KG = 0.03  # [kg] published: about 30 g overall, Meikle et al. 2005 (see settle_steps)
+SPREADS = 3.0  # own choice, as for the Hampel identifier; tests/property/test_steps.py
+NOISE_SPREADS = 7.0  # own choice: one false start in many hive-years of normal noise
+DRIFT_KG_PER_H = 0.6  # [kg/h] own choice: what bees alone can do for hours on end
+NOISE_BLOCK = 48  # [readings] own choice: the noise is that of the block of readings before
+NORMAL = 1.482602218505602  # median absolute deviation of a normal to its deviation: 1/Phi^-1(3/4)
+SLOPE_SPAN_S = 3600  # [s] own choice: long enough to tell a flow from noise, short of its turns
+SIDE_SPAN_S = 2400  # [s] own choice: readings this far from a move still tell its level
+MOST_DRIFT_KG = 4.0  # [kg] own choice: what a silence of any length may hide of slow change
+MOST_SLOPE = 1.5  # [kg/h] own choice: steeper is no slow change
+FINE_S = 1200  # [s] own choice: readings closer than this tell a level together
+SHORT_S = 900  # [s] own choice: a slope over less is noise
+MOST = 60  # [readings] own choice: an hour of the finest feed
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One move of the weight: from its last quiet reading before to its first quiet one after.
+
+    Parameters
+    ----------
+    before_s, after_s : int
+        Times of these two readings. [s]
+    settled_s : int
+        Time of the reading that showed that it was over. [s]
+    level_kg, size_kg : float
+        Weight before, and what was added for good, slow change taken out. [kg]
+    spread_kg : float
+        One standard deviation of the size. [kg]
+    low_kg, high_kg : float
+        How far the readings in between went below and above both levels, at least 0. [kg]
+    sharp_kg : float
+        The largest change from one reading to the next. [kg]
+    readings : int
+        How many readings lie in between.
+    """
+
+    before_s: int
+    after_s: int
+    settled_s: int
+    level_kg: float
+    size_kg: float
+    spread_kg: float
+    low_kg: float
+    high_kg: float
+    sharp_kg: float
+    readings: int
+
+    @property
+    def is_lasting(self) -> bool:
+        """Say whether something stayed: more than the least size and three spreads."""
+        return abs(self.size_kg) > max(LEAST_KG, SPREADS * self.spread_kg)
+
+
+def settle_steps(weight_kg: Floats, time_s: Ints, quiet_s: int = 600) -> list[Step]:
+    """Find the lasting changes of hive weight, each with its size and its spread.
+
+    A step is kept when the medians of the quiet spans before and after differ, slow change taken
+    out, by more than three times their joint spread: a gust or a hand on the lid comes back, a
+    super does not.
+
+    Parameters
+    ----------
+    weight_kg : Floats
+        Gross weight, shape (n,), NaN where missing. [kg]
+    time_s : Ints
+        Strictly rising Unix time, UTC, shape (n,). [s]
+    quiet_s : int
+        Length of a quiet span. [s] Own choice: longer than one gust, shorter than a visit.
+
+    Returns
+    -------
+    list[Step]
+        By time; `size_kg` signed, `spread_kg` one standard deviation. [kg]
+
+    Raises
+    ------
+    ValueError
+        If the lengths differ or time does not rise. Missing data raise nothing: fewer steps.
+
+    References
+    ----------
+    [1] F. R. Hampel, J. Am. Stat. Assoc. 69, 383 (1974): median and MAD.
+    [2] W. G. Meikle, N. Holst, D. Mercadier, F. Derouane (2005), US Department of Agriculture,
+        Agricultural Research Service: a 10 g scale is good to about 30 g in the yard.
+    Factor 3: own choice; its false alarms are in tests/property/test_steps.py.
+    """
+    moves = find_moves(weight_kg, time_s, quiet_s, quiet_s)
+    return [move for move in moves if move.is_lasting]
+
+
+def find_moves(
+    weight_kg: Floats, time_s: Ints, quiet_s: int = 600, apart_s: int = 2700
+) -> list[Step]:
+    """Find every abrupt move of the weight, also those that come back.
+
+    Parameters
+    ----------
+    weight_kg, time_s, quiet_s
+        As for `settle_steps`.
+    apart_s : int
+        Moves closer than this are one. [s] Own choice: one visit.
+
+    Returns
+    -------
+    list[Step]
+        By time, none overlapping another.
+
+    Raises
+    ------
+    ValueError
+        As for `settle_steps`.
+    """
+    if weight_kg.shape != time_s.shape or weight_kg.ndim != 1:
+        raise ValueError(f"weight {weight_kg.shape}, time {time_s.shape}: lengths differ")
+    if len(time_s) > 1 and not np.all(time_s[1:] > time_s[:-1]):
+        raise ValueError("time does not rise")
+    there = ~np.isnan(weight_kg)
+    if not there.all():
+        weight_kg, time_s = weight_kg[there], time_s[there]
+    spans = _spans(weight_kg, time_s, quiet_s, apart_s)
+    edges = [0, *(span.last for span in spans)]
+    moves = []
+    for span, previous in zip(spans, edges, strict=False):
+        if span.settled < len(time_s):
+            moves.append(_measure(weight_kg, time_s, span, previous))
+    return moves
+
+
+class _Span(NamedTuple):
+    """Where a move lies: last quiet reading, first quiet one, the reading that settled it."""
+
+    first: int
+    last: int
+    settled: int
+
+
+def _spans(weight_kg: Floats, time_s: Ints, quiet_s: int, apart_s: int) -> list[_Span]:
+    """Find where the weight moves, and join what is closer than `apart_s`."""
+    earlier, flags = _flags(weight_kg, time_s, quiet_s)
+    spans: list[_Span] = []
+    at = 0
+    while at < len(flags):
+        begin, end = at, at
+        while True:  # take in what moves again before this is settled
+            while end + 1 < len(flags) and earlier[flags[end + 1]] <= flags[end]:
+                end += 1
+            low = int(earlier[flags[begin]])
+            last = _trim(weight_kg, int(flags[end]), low, -1)
+            settled = int(np.searchsorted(time_s, time_s[last] + apart_s))
+            settled = max(settled, int(flags[end]) + 1)
+            if end + 1 >= len(flags) or flags[end + 1] > settled:
+                break
+            end += 1
+        if spans:
+            low = min(max(low, spans[-1].last), last - 1)
+        first = _trim(weight_kg, low, last, 1)
+        spans.append(_Span(first, last, settled))
+        at = end + 1
+    return spans
+
+
+def _flags(weight_kg: Floats, time_s: Ints, quiet_s: int) -> tuple[Ints, Ints]:
+    """Compare every reading with the one a quiet span earlier: whom with, and which ones moved."""
+    n = len(time_s)
+    if n < 2:  # noqa: PLR2004
+        return np.empty(0, np.int64), np.empty(0, np.int64)
+    earlier = np.minimum(np.searchsorted(time_s, time_s - quiet_s), np.arange(n) - 1)
+    earlier[0] = 0
+    over_s = np.maximum(time_s - time_s[earlier] - quiet_s, 0)
+    allowed = np.minimum(over_s * (DRIFT_KG_PER_H / 3600), MOST_DRIFT_KG)
+    allowed += np.maximum(LEAST_KG, NOISE_SPREADS * noise_kg(weight_kg))
+    moved = np.abs(weight_kg - weight_kg[earlier]) > allowed
+    return earlier, np.flatnonzero(moved)
+
+
+def noise_kg(weight_kg: Floats) -> Floats:
+    """Give the noise of the weight at each reading, from the block of readings before its own.
+
+    Second differences are taken, which know no slow change; of white noise of deviation 1 they
+    have the deviation root 6.
+
+    Parameters
+    ----------
+    weight_kg : Floats
+        Shape (n,), no NaN. [kg]
+
+    Returns
+    -------
+    Floats
+        One standard deviation, shape (n,); `SCALE_SPREAD_KG` in the first block. [kg]
+    """
+    n = len(weight_kg)
+    blocks = n // NOISE_BLOCK
+    noise = np.full(blocks + 1, SCALE_SPREAD_KG)
+    if blocks:
+        bend = np.abs(weight_kg[2:] - 2 * weight_kg[1:-1] + weight_kg[:-2])
+        bend = np.concatenate([bend[:2], bend])[: blocks * NOISE_BLOCK]
+        middle = np.partition(bend.reshape(blocks, NOISE_BLOCK), NOISE_BLOCK // 2, axis=1)
+        noise[1:] = middle[:, NOISE_BLOCK // 2] * (NORMAL / 6**0.5)
+    return np.repeat(noise, NOISE_BLOCK)[:n]
+
+
+def _trim(weight_kg: Floats, start: int, stop: int, way: int) -> int:
+    """Walk from `start` towards `stop` as long as the weight stays as it was at the start."""
+    at = start
+    while at + way != stop and abs(weight_kg[at + way] - weight_kg[start]) < LEAST_KG / 3:
+        at += way
+    return at
+
+
+def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Step:
+    """Measure one move, from the readings on its two sides."""
+    first, last, settled = span
+    before = _Side.of(weight_kg, time_s, max(previous, first - MOST), first, first)
+    after = _Side.of(weight_kg, time_s, last, min(settled, last + MOST), last)
+    slopes = [side.slope for side in (before, after) if side.slope is not None]
+    slope = sum(slopes) / len(slopes) if slopes else 0.0
+    slope = max(-MOST_SLOPE, min(MOST_SLOPE, slope))
+    apart_h = (after.middle_s - before.middle_s) / 3600
+    bend = abs(slopes[0] - slopes[1]) / 4 if len(slopes) == 2 else 0.0  # noqa: PLR2004
+    spread = (
+        SCALE_SPREAD_KG**2 + before.spread**2 + after.spread**2 + (bend * apart_h) ** 2
+    ) ** 0.5
+    inside = weight_kg[first + 1 : last]
+    ends = before.level, after.level
+    jumps = np.abs(np.diff(weight_kg[first : last + 1]))
+    return Step(
+        before_s=int(time_s[first]),
+        after_s=int(time_s[last]),
+        settled_s=int(time_s[settled]),
+        level_kg=before.level,
+        size_kg=after.level - before.level - slope * apart_h,
+        spread_kg=spread,
+        low_kg=max(0.0, min(ends) - float(inside.min())) if len(inside) else 0.0,
+        high_kg=max(0.0, float(inside.max()) - max(ends)) if len(inside) else 0.0,
+        sharp_kg=float(jumps.max()),
+        readings=last - first - 1,
+    )
+
+
+class _Side(NamedTuple):
+    """What the weight is on one side of a move."""
+
+    level: float
+    spread: float
+    middle_s: float
+    slope: float | None
+
+    @classmethod
+    def of(cls, weight_kg: Floats, time_s: Ints, low: int, high: int, edge: int) -> _Side:
+        """Look at the readings from `low` to `high`, both included, next to the reading `edge`."""
+        indices = range(low, high + 1)
+        near = [i for i in indices if abs(time_s[i] - time_s[edge]) <= SIDE_SPAN_S]
+        if len(near) > 1 and abs(time_s[near[1]] - time_s[near[0]]) > FINE_S:
+            near = [edge]  # coarse readings: the next one may have moved with the bees
+        values = sorted(float(weight_kg[i]) for i in near)
+        level = _median(values)
+        spread = NORMAL * _median(sorted(abs(value - level) for value in values))
+        middle_s = sum(int(time_s[i]) for i in near) / len(near)
+        far = [i for i in indices if abs(time_s[i] - time_s[edge]) <= SLOPE_SPAN_S]
+        return cls(level, spread / len(near) ** 0.5, middle_s, _slope(weight_kg, time_s, far))
+
+
+def _slope(weight_kg: Floats, time_s: Ints, indices: list[int]) -> float | None:
+    """Give the slow change over some readings, by the medians of their halves. [kg/h]."""
+    if len(indices) < 2 or time_s[indices[-1]] - time_s[indices[0]] < SHORT_S:  # noqa: PLR2004
+        return None
+    half = len(indices) // 2
+    left, right = indices[:half], indices[-half:]
+    rise = _median(sorted(float(weight_kg[i]) for i in right)) - _median(
+        sorted(float(weight_kg[i]) for i in left)
+    )
+    run_s = sum(int(time_s[i]) for i in right) / half - sum(int(time_s[i]) for i in left) / half
+    return rise * 3600 / run_s
+
+
+def _median(ordered: list[float]) -> float:
+    """Give the median of a few numbers in order, without numpy's cost for short arrays."""
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
