@@ -120,7 +120,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "Look for dead bees at the entrance and note what blooms or is sprayed near by."
             " Cool a sample the same day and report a suspected poisoning where the law has"
             " an office for it.",
-            "Gloves, clean bags, a cool box, a camera.",
+            "Veil, gloves, clean bags, a cool box, a camera.",
             "Touch no sprayed plants or dead bees with bare hands.",
         ),
         "chilled_brood": Phrase(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, time, timedelta
@@ -10,6 +11,7 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 import pytest
+from sqlalchemy import func, select
 
 from hivewatch.alerts import answers, outbox
 from hivewatch.alerts.deliver import Delivery
@@ -19,7 +21,11 @@ from hivewatch.detect.finding import Finding, identity
 from hivewatch.settings import Quiet
 from hivewatch.store import findings
 from hivewatch.store.open import Store
+from hivewatch.store.schema import alert as alert_table
+from hivewatch.store.schema import delivery as delivery_table
 from hivewatch.store.schema import yard as yard_table
+
+NIGHT = Quiet(time(22), time(6, 30))
 
 
 class Killed(BaseException):
@@ -103,11 +109,11 @@ class Day:
         return f"{datetime.fromtimestamp(at_s, self.place):%H:%M}"
 
     def at(self, clock: str, *, fold: int = 0) -> Day:
-        """Let the time pass until then, tomorrow if it is past today; the daemon looks each minute."""
+        """Let the time pass until then, tomorrow if it is past today."""
         local = datetime.fromtimestamp(self.now_s(), self.place)
-        then = datetime.combine(
-            local.date(), time.fromisoformat(clock), self.place
-        ).replace(fold=fold)
+        then = datetime.combine(local.date(), time.fromisoformat(clock), self.place).replace(
+            fold=fold
+        )
         if then.timestamp() < self._now.timestamp():
             then = datetime.combine(
                 local.date() + timedelta(days=1), time.fromisoformat(clock), self.place
@@ -118,9 +124,18 @@ class Day:
     def wait(self, seconds: int) -> None:
         end_s = self.now_s() + seconds
         while self.now_s() < end_s:
-            step_s = min(60 - self.now_s() % 60, end_s - self.now_s())
-            self._now = datetime.fromtimestamp(self.now_s() + step_s, self.place)
+            then_s = min(self._next_s(), self.now_s() + 3600, end_s)
+            self._now = datetime.fromtimestamp(then_s, self.place)
             self.look()
+
+    def _next_s(self) -> int:
+        """When something is to be done next; the daemon itself looks each second."""
+        with self.store.read() as connection:
+            later = [
+                connection.execute(select(func.min(column)).where(column > self.now_s())).scalar()
+                for column in (alert_table.c.due_s, delivery_table.c.next_try_s)
+            ]
+        return min((one for one in later if one is not None), default=sys.maxsize)
 
     def look(self) -> None:
         try:
@@ -145,9 +160,10 @@ class Day:
         *names: str,
         start: int = 0,
         end: int | None = None,
+        settled: int = 0,
         confidence: float = 0.97,
     ) -> list[Finding]:
-        """Settle findings that began `start` seconds ago and, with `end`, ended so long ago."""
+        """Settle findings that began, ended and were settled in the data so many seconds ago."""
         if not names:
             names = ("millrace-1",)
         device = kind in {"silent", "stuck", "clock", "low_battery", "scale_drift"}
@@ -158,7 +174,7 @@ class Day:
                 subject=f"{'device' if device else 'hive'}:{name}",
                 start_s=now_s - start,
                 end_s=None if end is None else now_s - end,
-                detected_s=now_s - (start if end is None else end),
+                detected_s=now_s - (settled if end is None else end),
                 confidence=confidence,
                 evidence=("seen by a story",),
                 status="open" if end is None else "ended",
@@ -201,6 +217,16 @@ class Day:
         assert story is not None
         return story
 
+    def acknowledge(self, one: Finding) -> None:
+        with self.store.write() as connection:
+            number = self.story(one).alert.id
+            assert answers.acknowledge(connection, number, "keeper", self.now_s())
+
+    def snooze(self, one: Finding, seconds: int) -> None:
+        with self.store.write() as connection:
+            number, until_s = self.story(one).alert.id, self.now_s() + seconds
+            assert answers.snooze(connection, number, until_s, "keeper", self.now_s())
+
     def is_(self, one: Finding, state: str, reason: str) -> None:
         """The finding's alert stands so."""
         alert = self.story(one).alert
@@ -214,7 +240,7 @@ def a_day(tmp_path: Path) -> Iterator[Callable[..., Day]]:
     def make(
         day: str = "2026-05-21T09:00",
         timezone: str = "Europe/London",
-        quiet: Quiet | None = Quiet(time(22), time(6, 30)),
+        quiet: Quiet | None = NIGHT,
     ) -> Day:
         days.append(Day(tmp_path / f"story{len(days)}.db", timezone, quiet, day))
         return days[-1]

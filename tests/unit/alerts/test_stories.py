@@ -115,7 +115,7 @@ def test_late_news_of_the_night_waits_for_the_morning(day):
 
 
 def test_a_hive_that_still_lies_rings_however_late(day):
-    day.at("02:00").find("toppled", start=20 * 3600)
+    day.at("02:00").find("toppled", start=20 * 3600, settled=20 * 3600)
     day.phone.heard("02:00", "Late news:", "toppled")
 
 
@@ -160,11 +160,8 @@ def test_a_phone_that_is_away_for_more_than_a_day_is_given_up(day):
 
 
 def test_an_acknowledged_alert_stays_in(day):
-    from hivewatch.alerts import answers
-
     (one,) = day.at("23:00").find("robbing")
-    with day.store.write() as connection:
-        assert answers.acknowledge(connection, day.story(one).alert.id, "keeper", day.now_s())
+    day.acknowledge(one)
     day.at("08:00").phone.heard_nothing_more(0)
     day.is_(one, "dropped", "acknowledged")
     day.becomes(one, confidence=0.99)
@@ -172,14 +169,8 @@ def test_an_acknowledged_alert_stays_in(day):
 
 
 def test_a_snoozed_alert_rings_again_while_it_lasts(day):
-    from hivewatch.alerts import answers
-
     (one,) = day.at("10:00").find("toppled")
-    with day.store.write() as connection:
-        until_s = day.now_s() + 3600
-        assert answers.snooze(
-            connection, day.story(one).alert.id, until_s, "keeper", day.now_s()
-        )
+    day.snooze(one, 3600)
     day.at("20:00").phone.heard_nothing_more(2)
     day.phone.heard("11:00", "toppled")
     first, second = (letter.key for _, letter in day.phone.rang)
@@ -187,12 +178,8 @@ def test_a_snoozed_alert_rings_again_while_it_lasts(day):
 
 
 def test_a_snoozed_alert_that_is_over_rings_no_more(day):
-    from hivewatch.alerts import answers
-
     (one,) = day.at("10:00").find("toppled")
-    with day.store.write() as connection:
-        until_s = day.now_s() + 3600
-        answers.snooze(connection, day.story(one).alert.id, until_s, "keeper", day.now_s())
+    day.snooze(one, 3600)
     day.at("10:30").becomes(one, end_s=day.now_s(), status="withdrawn")
     day.at("20:00").phone.heard_nothing_more(1)
     day.is_(one, "sent", "withdrawn")
