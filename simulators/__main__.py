@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from simulators import files, publish, scenario, season
+from simulators.diary import Diary
 
 
 def main(words: list[str] | None = None) -> int:
@@ -37,6 +38,8 @@ def _parser() -> argparse.ArgumentParser:
     play.add_argument("--root", default="hivewatch", help="first level of the topics")
     play.add_argument("--days-per-second", type=float, default=0.5, help="pace")
     play.add_argument("--until", type=date.fromisoformat, help="last day (YYYY-MM-DD)")
+    play.add_argument("--apiary", type=Path, help="write the apiary into this file first")
+    play.add_argument("--diary", help="http://HOST:PORT that takes the keeper's inspections")
     play.set_defaults(run=_play)
 
     write = commands.add_parser("write", help="write a season into files")
@@ -68,7 +71,12 @@ def _play(told: argparse.Namespace) -> None:
     until = datetime.combine(told.until, time.max, UTC).timestamp() if told.until else None
     publisher = publish.Publisher(publish.Broker.at(told.broker), told.root)
     seasons = list(season.play(chosen))
-    publish.play(chosen, seasons, publisher, told.days_per_second, until, _tell)
+    if told.apiary:
+        told.apiary.write_text(files.apiary(seasons), encoding="utf-8")
+    begin = datetime.combine(chosen.start, time.min, UTC)
+    _tell({"ready": chosen.name, "start": begin.isoformat(), "days": chosen.days})
+    diary = Diary(told.diary, seasons) if told.diary else None
+    publish.play(chosen, seasons, publisher, told.days_per_second, until, _tell, diary)
 
 
 def _tell(line: dict[str, Any]) -> None:

@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
+from simulators.diary import Diary
 from simulators.files import in_sending_order
 from simulators.packs import Pack, packs
 from simulators.scenario import Scenario, instant
@@ -96,6 +97,7 @@ def play(
     days_per_second: float,
     until_s: float | None,
     tell: Callable[[dict[str, Any]], None],
+    diary: Diary | None = None,
 ) -> None:
     """Publish the season's packs in the order of their sending, at the pace asked for."""
     feeds = [feed for season in seasons for feed in season.watched.feeds]
@@ -114,6 +116,8 @@ def play(
             day, today = day + 1, 0
         _wait(began, (pack.sent_s - begin) / DAY_S / days_per_second)
         _send(publisher, pack)
+        if diary is not None:
+            diary.write_until(pack.sent_s)
         today += len(pack.records)
         counts["packs"] += 1
         counts["records"] += len(pack.records)
@@ -126,6 +130,7 @@ def play(
     tell(
         {"done": scenario.name, "seed": scenario.seed, "devices": len(devices)}
         | counts
+        | ({"inspections": diary.posted, "refused": diary.refused} if diary is not None else {})
         | {"took_s": took}
     )
 
