@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Annotated, Any, Generic, Literal, Self, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
 
+from hivewatch.alerts import answers
 from hivewatch.detect.finding import Finding as Told
 from hivewatch.detect.finding import Status
+from hivewatch.inspections import Inspection
 
 # RFC 3339 section 5.6, with an offset; a leap second (…:60) counts as the second before it.
 _RFC3339 = re.compile(
@@ -33,7 +36,7 @@ def _read_time(value: object) -> object:
 
 
 def _write_time(value: datetime) -> str:
-    return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return value.astimezone(UTC).isoformat()[:19] + "Z"
 
 
 Time = Annotated[
@@ -139,6 +142,7 @@ class Hive(Answer):
     nest_c: float | None
     nest_at: Time | None
     heard_at: Time | None = Field(description="when any of its devices was last heard")
+    since: Time | None = Field(description="when its first device was placed")
     devices: list[str] = Field(description="devices that stand at it now")
     findings: list[Finding] = Field(description="open, or ended within the last two days")
 
@@ -170,7 +174,8 @@ class Decision(Answer):
 
     at: Time
     what: str
-    why: str
+    reason: str = Field(description="in a few words, of a closed set")
+    why: str = Field(description="the same as a sentence")
     channel: str | None
 
 
@@ -192,11 +197,13 @@ class Alert(Answer):
     finding: str
     kind: str
     subject: str
+    hive: str | None
     yard: str | None
     urgency: str
     title: str
     body: str
-    state: str
+    state: str = Field(description="held, waiting, folded, sent, failed or dropped")
+    reason: str = Field(description="of the last decision, in a few words")
     folded_into: int | None
     created_at: Time
     due_at: Time | None
@@ -204,8 +211,55 @@ class Alert(Answer):
     acknowledged_at: Time | None
     acknowledged_by: str | None
     snoozed_until: Time | None
+
+    @classmethod
+    def of(cls, kept: answers.Alert) -> Self:
+        """Bring an alert into the API's form."""
+        return cls.model_validate(_alert(kept))
+
+
+class AlertStory(Alert):
+    """An alert with every decision about it, in their order, and where it went."""
+
     decisions: list[Decision]
     deliveries: list[Delivery]
+
+    @classmethod
+    def told(cls, story: answers.Story) -> Self:
+        """Bring an alert with its story into the API's form."""
+        decisions = [
+            Decision(
+                at=moment(one.at_s),
+                what=one.what,
+                reason=one.reason,
+                why=one.why,
+                channel=one.channel,
+            )
+            for one in story.decisions
+        ]
+        deliveries = [
+            Delivery(
+                channel=one.channel,
+                state=one.state,
+                attempts=one.attempts,
+                next_try_at=moment(one.next_try_s) if one.state == "waiting" else None,
+                sent_at=moment_or_none(one.sent_s),
+                error=one.error,
+            )
+            for one in story.deliveries
+        ]
+        return cls.model_validate(
+            _alert(story.alert) | {"decisions": decisions, "deliveries": deliveries}
+        )
+
+
+def _alert(kept: answers.Alert) -> dict[str, Any]:
+    """Give an alert's fields, with times instead of seconds."""
+    values = asdict(kept)
+    for name in ("created", "due", "sent", "acknowledged"):
+        values[f"{name}_at"] = moment_or_none(values.pop(f"{name}_s"))
+    values["snoozed_until"] = moment_or_none(values.pop("snoozed_until_s"))
+    return values
 
 
 class HeldFault(Answer):
@@ -231,14 +285,26 @@ class Held(Answer):
     admitted_at: Time | None
 
 
+class Recorded(Inspection):
+    """An inspection as it was written down."""
+
+    id: str
+    recorded_at: Time
+
+    @classmethod
+    def of(cls, number: str, inspection: Inspection, recorded_s: int) -> Self:
+        """Bring a stored inspection into the API's form."""
+        return cls.model_construct(**dict(inspection), id=number, recorded_at=moment(recorded_s))
+
+
 class Event(Answer):
-    """One entry of a timeline."""
+    """One entry of a timeline; one of the three is not null."""
 
     at: Time
     what: Literal["finding", "inspection", "alert"]
     id: str
     finding: Finding | None = None
-    inspection: dict[str, Any] | None = None
+    inspection: Recorded | None = None
     alert: Alert | None = None
 
 

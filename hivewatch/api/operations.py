@@ -48,12 +48,8 @@ def healthz() -> Alive:
     "/readyz", response_model=Ready, responses={503: {"model": Ready, "description": "Not ready"}}
 )
 def readyz(here: Here) -> Response:
-    """Tell whether every loop lives, the store can be read, and the broker is there."""
+    """Tell whether every loop lives and the store and the broker are there; if not, which."""
     parts = [
-        PartState(name="store", well=fault is None, detail=fault or "well")
-        for fault in [_store_fault(here)]
-    ]
-    parts += [
         PartState(name=one.name, well=one.is_well, detail=one.detail) for one in here.health.parts()
     ]
     ready = Ready(ready=all(part.well for part in parts), parts=parts)
@@ -68,15 +64,6 @@ def readyz(here: Here) -> Response:
 def read_metrics() -> Response:
     """Give what the daemon counts about itself, in the Prometheus text format."""
     return Response(metrics.exposition(), media_type=metrics.CONTENT_TYPE)
-
-
-def _store_fault(here: Here) -> str | None:
-    try:
-        with here.store.read() as connection:
-            connection.exec_driver_sql("SELECT 1 FROM yard LIMIT 1").all()
-    except Exception as error:  # noqa: BLE001 - whatever it is, the store is not well
-        return f"{type(error).__name__}: {error}"
-    return None
 
 
 def pages_folder() -> Path:

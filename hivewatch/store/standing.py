@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, text
@@ -12,43 +14,34 @@ DAY_S = 86_400
 SLACK_S = 3 * 3600  # [s] own choice: how much older the earlier weight may be; loggers send hourly
 
 _SHOWN = tuple(QUANTITIES[name].number for name in ("weight", "nest"))
-_NEWEST = (
-    "SELECT max(time_ms) FROM reading WHERE device = {place}.device AND quantity = {place}.quantity"
-    " AND time_ms BETWEEN {low} AND {high}"
-)
-_VALUE = (
-    "SELECT value FROM reading WHERE device = found.device AND quantity = found.quantity"
-    " AND time_ms = found.{at}"
-)
+_OF_PLACE = "FROM reading WHERE device = place.device AND quantity = place.quantity AND time_ms"
 
 
 def _before(days: int) -> str:
-    """Find a weight so many days before the last one, not from before the device stood there."""
+    """Find the weight of so many days before the last one, since the device stood there."""
     ago_ms = days * DAY_S * 1000
-    low = f"max(last.since_ms, last.last_ms - {ago_ms + SLACK_S * 1000})"
-    newest = _NEWEST.format(place="last", low=low, high=f"last.last_ms - {ago_ms}")
-    return f"CASE WHEN last.quantity = {_SHOWN[0]} THEN ({newest}) END"
+    low = f"max(place.since_ms, place.last_ms - {ago_ms + SLACK_S * 1000})"
+    between = f"BETWEEN {low} AND place.last_ms - {ago_ms}"
+    newest = f"SELECT value {_OF_PLACE} {between} ORDER BY time_ms DESC LIMIT 1"
+    return f"CASE WHEN place.quantity = {_SHOWN[0]} THEN ({newest}) END"
 
 
 _QUERY = f"""
-WITH place AS (
+WITH stay AS (
   SELECT one.device, one.hive, one.since_s * 1000 AS since_ms FROM placement AS one
   WHERE one.hive IS NOT NULL AND one.since_s = (
     SELECT max(since_s) FROM placement WHERE device = one.device AND since_s <= :now_s)
-    AND (:hive IS NULL OR one.hive = :hive)
-), each AS (
-  SELECT place.*, shown.quantity FROM place
+    AND one.hive IN (SELECT value FROM json_each(:hives))
+), asked AS (
+  SELECT stay.*, shown.quantity FROM stay
   CROSS JOIN (SELECT {_SHOWN[0]} AS quantity UNION ALL SELECT {_SHOWN[1]}) AS shown
-), last AS MATERIALIZED (
-  SELECT each.*, ({_NEWEST.format(place="each", low="each.since_ms", high=":now_s * 1000 + 999")})
-    AS last_ms FROM each
 ), found AS MATERIALIZED (
-  SELECT last.*, {_before(1)} AS day_ms, {_before(7)} AS week_ms FROM last
-  WHERE last_ms IS NOT NULL
+  SELECT place.*, (SELECT max(time_ms) {_OF_PLACE} BETWEEN place.since_ms AND :now_s * 1000 + 999)
+    AS last_ms FROM asked AS place
 )
-SELECT hive, quantity, since_ms, last_ms, ({_VALUE.format(at="last_ms")}),
-  ({_VALUE.format(at="day_ms")}), ({_VALUE.format(at="week_ms")})
-FROM found ORDER BY since_ms
+SELECT hive, quantity, last_ms, (SELECT value {_OF_PLACE} = place.last_ms),
+  {_before(1)}, {_before(7)}
+FROM found AS place WHERE last_ms IS NOT NULL ORDER BY since_ms
 """  # noqa: S608 - our own numbers
 
 
@@ -65,8 +58,8 @@ class Last:
     week_before: float | None
 
 
-def read(connection: Connection, now_s: int, hive: str | None = None) -> dict[str, dict[str, Last]]:
-    """Read the last weight and nest temperature of every hive, or of one.
+def read(connection: Connection, now_s: int, hives: Sequence[str]) -> dict[str, dict[str, Last]]:
+    """Read the last weight and nest temperature of these hives.
 
     Of two devices that report the same quantity, the one placed last speaks.
 
@@ -76,7 +69,8 @@ def read(connection: Connection, now_s: int, hive: str | None = None) -> dict[st
         By hive, then by quantity; what was never reported is absent.
     """
     found: dict[str, dict[str, Last]] = {}
-    for row in connection.execute(text(_QUERY), {"now_s": now_s, "hive": hive}):
+    asked = {"now_s": now_s, "hives": json.dumps(hives)}
+    for row in connection.execute(text(_QUERY), asked):
         of_hive = found.setdefault(row[0], {})
-        of_hive[BY_NUMBER[row[1]].name] = Last(row[3] // 1000, *row[4:])
+        of_hive[BY_NUMBER[row[1]].name] = Last(row[2] // 1000, *row[3:])
     return found

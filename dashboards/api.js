@@ -1,0 +1,48 @@
+// Asks the API. Nothing else on these pages knows an address.
+
+const ROOT = "/api/v1/";
+
+/** Get one document; `query` leaves out what is null. */
+export async function get(path, query = {}) {
+  const asked = new URLSearchParams();
+  for (const [name, value] of Object.entries(query)) if (value !== null) asked.set(name, value);
+  const tail = asked.size ? `?${asked}` : "";
+  return answer(await fetch(ROOT + path + tail, { headers: { accept: "application/json" } }));
+}
+
+/** Get a whole list, page by page. */
+export async function list(path, query = {}) {
+  const items = [];
+  let now = null;
+  let after = null;
+  do {
+    const page = await get(path, { limit: 1000, ...query, after });
+    items.push(...page.items);
+    now = page.now;
+    after = page.next;
+  } while (after !== null);
+  return { items, now };
+}
+
+/** Change something. */
+export async function post(path, body = {}) {
+  return answer(await fetch(ROOT + path, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  }));
+}
+
+async function answer(response) {
+  const body = await response.json();
+  if (!response.ok) throw Object.assign(new Error(body.detail), { status: response.status });
+  return body;
+}
+
+let words = null;
+
+/** The words for each kind of finding, asked for once. */
+export async function kinds() {
+  words ??= get("kinds").then(({ items }) => new Map(items.map((one) => [one.kind, one])));
+  return words.catch((error) => { words = null; throw error; });
+}

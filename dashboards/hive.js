@@ -1,0 +1,175 @@
+// One hive: how it stands, what it did, what was found and what people saw.
+
+import { get, kinds, list } from "./api.js";
+import { Chart } from "./chart.js";
+import { fill, h } from "./dom.js";
+import {
+  ago, change, count, figure, head, measures, number, rank, SOON, span, status, sure, when,
+} from "./words.js";
+
+const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
+const DAY_MS = 86400000;
+const LISTED = 40;
+const letters = (i) => (i < 26 ? "" : letters(Math.floor(i / 26) - 1)) + String.fromCharCode(65 + (i % 26));
+
+export function hivePage(id) {
+  const state = { days: "7", charts: null };
+  const page = {
+    page: "yards", title: id,
+    load: () => load(id, state.days),
+    render: (main, data) => render(main, data, state, page),
+    close: () => state.charts?.forEach(({ chart }) => chart.close()),
+  };
+  return page;
+}
+
+const CHARTS = [
+  { title: "Weight", quantities: ["weight"], lines: [
+    { name: "Weight", colour: "--line-1", unit: "kg", digits: 1 }] },
+  { title: "Warmth", quantities: ["nest", "ambient"], lines: [
+    { name: "Nest", colour: "--line-2", unit: "°C", digits: 1 },
+    { name: "Outside", colour: "--line-3", unit: "°C", digits: 1, dash: true }] },
+  { title: "Traffic", quantities: ["bees-out", "bees-in"], lines: [
+    { name: "Out", colour: "--line-1", unit: "bees an hour", digits: 0, isCount: true },
+    { name: "In", colour: "--line-2", unit: "bees an hour", digits: 0, isCount: true, dash: true }] },
+];
+
+async function load(id, days) {
+  const [hive, yards, words, events, { now }, devices] = await Promise.all([
+    get(`hives/${id}`), list("yards"), kinds(), get(`hives/${id}/timeline`, { limit: 200 }), get("now"),
+    list("devices"),
+  ]);
+  const zone = yards.items.find((yard) => yard.id === hive.yard)?.timezone ?? "UTC";
+  const yard = yards.items.find((one) => one.id === hive.yard);
+  const from = days === "all"
+    ? Math.min(new Date(hive.since ?? now), new Date(now) - DAY_MS)
+    : new Date(now) - Number(days) * DAY_MS;
+  const asked = { from: new Date(from).toISOString(), to: new Date(new Date(now).getTime() + 1000).toISOString() };
+  const readings = new Map(await Promise.all(CHARTS.flatMap((chart) => chart.quantities)
+    .map(async (quantity) => [quantity, await get(`hives/${id}/readings`, { quantity, ...asked })])));
+  return {
+    now, hive, yard, zone, words, events: events.items, readings, days,
+    devices: devices.items.filter((device) => device.hive === id), from: from / 1000, to: new Date(now) / 1000,
+  };
+}
+
+function render(main, data, state, page) {
+  state.charts ??= build(main, state, page);
+  const { hive, yard, now, zone, words, events, readings } = data;
+  const found = events.filter((event) => event.what === "finding").map((event) => event.finding);
+  const seen = events.filter((event) => event.what === "inspection");
+  const numbers = new Map([...found].reverse().map((finding, i) => [finding.id, String(i + 1)]));
+  const names = new Map([...seen].reverse().map((event, i) => [event.id, letters(i)]));
+  const part = (name) => main.querySelector(`[data-part="${name}"]`);
+  fill(part("head"), [
+    h("p", { class: "quiet" }, h("a", { href: "#/" }, "Yards"), ` / ${yard?.name ?? hive.yard}`),
+    h("h1", {}, hive.id),
+    h("p", { class: "quiet" }, `${hive.frame.replaceAll("-", " ")}, ${count(hive.boxes, "brood box", "brood boxes")} of ${hive.frames} frames`),
+  ]);
+  fill(part("figures"), figures(hive, now));
+  const marks = [
+    ...found.filter((one) => one.status !== "withdrawn").map((one) => ({
+      at: new Date(one.start) / 1000, end: one.end && new Date(one.end) / 1000, label: numbers.get(one.id) })),
+    ...seen.map((one) => ({ at: new Date(one.at) / 1000, end: new Date(one.at) / 1000, label: names.get(one.id), isSeen: true })),
+  ].sort((a, b) => a.at - b.at);
+  for (const { chart, quantities } of state.charts) {
+    chart.update({
+      series: quantities.map((name) => readings.get(name).items), zone, marks, now,
+      stepS: seconds(readings.get(quantities[0]).step), from: data.from, to: data.to,
+    });
+  }
+  fill(part("findings"), findingList(found, numbers, words, zone, now));
+  fill(part("inspections"), inspectionList(seen, names, zone, now));
+  fill(part("devices"), deviceList(data.devices, zone, now));
+}
+
+const seconds = (step) => Number.parseInt(step, 10) * { m: 60, h: 3600, d: 86400 }[step.at(-1)];
+
+/** Lay the page out once; later renders only fill its parts. */
+function build(main, state, page) {
+  const charts = CHARTS.map(({ title, lines, quantities }) => ({ chart: new Chart(title, lines), quantities }));
+  const choice = h("fieldset", { class: "spans" }, h("legend", {}, "Show"), SPANS.map(([value, words]) =>
+    h("label", {}, h("input", {
+      type: "radio", name: "span", value, checked: value === state.days,
+      onchange: () => { state.days = value; page.again(); },
+    }), h("span", {}, words))));
+  main.replaceChildren(
+    h("div", { "data-part": "head", class: "headline" }), h("dl", { "data-part": "figures", class: "figures" }),
+    h("section", { "aria-labelledby": "did" },
+      h("header", {}, h("h2", { id: "did" }, "What it did"), choice),
+      h("p", { class: "quiet small" }, "Numbers mark what was found, letters what people saw; both are listed below."),
+      h("div", { class: "charts" }, charts.map(({ chart }) => chart.figure))),
+    h("section", { "aria-labelledby": "found" }, h("h2", { id: "found" }, "What was found"), h("div", { "data-part": "findings" })),
+    h("section", { "aria-labelledby": "seen" }, h("h2", { id: "seen" }, "What people saw"), h("div", { "data-part": "inspections" })),
+    h("section", { "aria-labelledby": "devices" }, h("h2", { id: "devices" }, "Devices here"), h("div", { "data-part": "devices" })),
+  );
+  return charts;
+}
+
+function figures(hive, now) {
+  const one = (name, value, note = null) => h("div", {}, h("dt", {}, name), h("dd", {}, value, note && h("small", {}, note)));
+  return [
+    one("Weight", figure(hive.weight_kg, "kg"), hive.weight_at && ago(hive.weight_at, now)),
+    one("In 24 h", change(hive.change_day_kg, "kg")),
+    one("In 7 days", change(hive.change_week_kg, "kg")),
+    one("Nest", figure(hive.nest_c, "°C"), hive.nest_at && ago(hive.nest_at, now)),
+    one("Last heard", hive.heard_at ? ago(hive.heard_at, now) : "not yet"),
+  ];
+}
+
+function findingList(found, numbers, words, zone, now) {
+  if (found.length === 0) return [h("p", { class: "quiet" }, "Nothing so far.")];
+  return [h("ol", { class: "findings" }, found.slice(0, LISTED).map((finding) => {
+    const kind = words.get(finding.kind);
+    const soon = rank(finding, kind);
+    const what = measures(finding);
+    return h("li", { "data-key": finding.id, class: finding.status === "withdrawn" ? "gone" : `soon-${soon}` },
+      h("span", { class: "mark" }, numbers.get(finding.id)),
+      h("div", {},
+        h("h3", {}, head(finding, kind), " ", soon > 0 ? h("span", { class: `soon soon-${soon}` }, SOON[soon]) : null),
+        h("p", {}, `${span(finding, zone, now)}; ${status(finding)}, ${sure(finding.confidence)}`),
+        what.length > 0 ? h("p", { class: "measures" }, what.map(({ name, text }) => h("span", {}, `${name}: `, h("b", {}, text)))) : null,
+        finding.evidence.length > 0 ? h("ul", { class: "evidence" }, finding.evidence.map((line) => h("li", {}, line))) : null,
+        soon > 0 && kind ? advice(kind) : null));
+  })), found.length > LISTED ? h("p", { class: "quiet" }, `and ${found.length - LISTED} earlier`) : null];
+}
+
+function advice(kind) {
+  const one = (name, text) => (text ? [h("dt", {}, name), h("dd", {}, text)] : []);
+  return h("details", {}, h("summary", {}, "What to do, take and mind"),
+    h("dl", { class: "advice" }, one("Do", kind.do), one("Take", kind.take), one("Mind", kind.mind)));
+}
+
+function inspectionList(seen, names, zone, now) {
+  if (seen.length === 0) {
+    return [h("p", { class: "quiet" }, "No inspection is written down. Load them with ",
+      h("code", {}, "hivewatch inspections load FILE"), ".")];
+  }
+  return [h("ol", { class: "findings" }, seen.slice(0, LISTED).map((event) =>
+    h("li", { "data-key": event.id }, h("span", { class: "mark seen" }, names.get(event.id)),
+      h("div", {}, h("h3", {}, when(event.at, zone, now), event.inspection.by ? ` by ${event.inspection.by}` : ""),
+        sentences(event.inspection).map((line) => h("p", {}, line))))))];
+}
+
+function sentences({ brood, adults, stores_kg, queen, queen_cells, actions, note }) {
+  const cells = Object.entries(brood ?? {}).filter(([, n]) => n !== null && n !== undefined);
+  const said = [];
+  if (cells.length) said.push(`Brood cells: ${cells.map(([stage, n]) => `${number(n)} ${stage}`).join(", ")}.`);
+  if (adults !== null && adults !== undefined) said.push(`${number(adults)} bees.`);
+  if (stores_kg !== null && stores_kg !== undefined) said.push(`Stores ${figure(stores_kg, "kg")}.`);
+  if (queen) said.push(`Queen: ${queen}.`);
+  if (queen_cells?.count) said.push(`${count(queen_cells.count, "queen cell")}${queen_cells.stage ? `, ${queen_cells.stage}` : ""}.`);
+  for (const { what, kg } of actions ?? []) said.push(`${what[0].toUpperCase()}${what.slice(1)}${kg ? `, ${figure(kg, "kg")}` : ""}.`);
+  if (note) said.push(note);
+  return said.length ? said : ["Seen, nothing noted."];
+}
+
+function deviceList(devices, zone, now) {
+  if (devices.length === 0) {
+    return [h("p", { class: "quiet" }, "No device stands here. Give it a ", h("code", {}, "[[device]]"), " entry in the apiary file.")];
+  }
+  return [h("ul", { class: "plain" }, devices.map((device) => h("li", { "data-key": device.id },
+    h("strong", {}, device.id), device.status ? ` ${device.status}` : "",
+    device.heard_at ? `, last heard ${ago(device.heard_at, now)}` : ", not heard yet",
+    device.since ? `, here since ${when(device.since, zone, now)}` : "")))];
+}

@@ -1,0 +1,132 @@
+// Numbers, times and findings in words. Times are those of the hive's own yard.
+
+const NOTHING = "–";
+const MINUS = "\u2212";
+const THIN = "\u202f";
+
+/** A number with its unit; a dash for none. */
+export function figure(value, unit, digits = 1) {
+  return value === null || value === undefined ? NOTHING : `${number(value, digits)}${THIN}${unit}`;
+}
+
+/** A change, always with its sign. */
+export function change(value, unit, digits = 1) {
+  if (value === null || value === undefined) return NOTHING;
+  const rounded = Number(value.toFixed(digits));
+  const sign = rounded > 0 ? "+" : rounded < 0 ? MINUS : "±";
+  return `${sign}${number(Math.abs(rounded), digits)}${THIN}${unit}`;
+}
+
+export function number(value, digits = 0) {
+  return value.toLocaleString("en-GB", {
+    minimumFractionDigits: digits, maximumFractionDigits: digits,
+  }).replace("-", MINUS);
+}
+
+const forms = new Map();
+
+function form(zone, parts) {
+  const key = zone + JSON.stringify(parts);
+  if (!forms.has(key)) {
+    forms.set(key, new Intl.DateTimeFormat("en-GB", { timeZone: zone, hourCycle: "h23", ...parts }));
+  }
+  return forms.get(key);
+}
+
+/** "14:05". */
+export function clock(time, zone) {
+  return form(zone, { hour: "2-digit", minute: "2-digit" }).format(new Date(time));
+}
+
+/** "Tue 19 May". */
+export function day(time, zone) {
+  return form(zone, { weekday: "short", day: "numeric", month: "short" })
+    .format(new Date(time)).replace(",", "");
+}
+
+/** "2026-05-19", to tell local days apart. */
+export function dayKey(time, zone) {
+  return form(zone, { year: "numeric", month: "2-digit", day: "2-digit" })
+    .format(new Date(time)).split("/").reverse().join("-");
+}
+
+/** "14:05 today", "Tue 19 May, 14:05", with the year when it is another. */
+export function when(time, zone, now) {
+  if (dayKey(time, zone) === dayKey(now, zone)) return `${clock(time, zone)} today`;
+  const year = new Date(time).getUTCFullYear();
+  const tail = year === new Date(now).getUTCFullYear() ? "" : ` ${year}`;
+  return `${day(time, zone)}${tail}, ${clock(time, zone)}`;
+}
+
+/** "4 min ago", "3 days ago". */
+export function ago(time, now) {
+  const seconds = (new Date(now) - new Date(time)) / 1000;
+  if (seconds < 90) return "just now";
+  if (seconds < 5400) return `${Math.round(seconds / 60)} min ago`;
+  if (seconds < 129600) return `${Math.round(seconds / 3600)} h ago`;
+  return `${Math.round(seconds / 86400)} days ago`;
+}
+
+/** "1 hive", "3 hives". */
+export function count(n, one, many = `${one}s`) {
+  return `${n} ${n === 1 ? one : many}`;
+}
+
+/** "Toppled", and for a device's own faults "scale-17: battery low". */
+export function head(finding, kind) {
+  const words = kind?.head ?? finding.kind.replaceAll("_", " ");
+  const [what, name] = finding.subject.split(":");
+  return what === "device" ? `${name}: ${words}` : words[0].toUpperCase() + words.slice(1);
+}
+
+/** "since 14:05 today", "Tue 19 May, 14:05 to 15:20". */
+export function span(finding, zone, now) {
+  if (finding.end === null) return `since ${when(finding.start, zone, now)}`;
+  const start = when(finding.start, zone, now);
+  if (finding.end === finding.start) return start;
+  const sameDay = dayKey(finding.start, zone) === dayKey(finding.end, zone);
+  const end = sameDay ? clock(finding.end, zone) : when(finding.end, zone, now);
+  return `${start.replace(" today", "")} to ${end}${start.endsWith("today") ? " today" : ""}`;
+}
+
+/** "almost certain", "likely", "perhaps", with the share. */
+export function sure(confidence) {
+  const word = confidence >= 0.95 ? "almost certain" : confidence >= 0.8 ? "likely" : "perhaps";
+  return `${word} (${Math.round(confidence * 100)}${THIN}%)`;
+}
+
+const UNITS = {
+  kg: "kg", c: "°C", k: "K", v: "V", min: "min", h: "h", hours: "h", days: "days", pct: "%",
+  percent: "%", dbm: "dBm", s: "s", mm: "mm",
+};
+
+/** The measures of a finding, whose units stand in their names: "step_kg" is "step: 6.2 kg". */
+export function measures(finding) {
+  return Object.entries(finding.measures).filter(([, value]) => value !== null)
+    .map(([name, value]) => {
+      const parts = name.split("_");
+      const at = parts.findIndex((part) => part in UNITS);
+      const unit = at < 0 ? "" : UNITS[parts.splice(at, 1)[0]];
+      const shown = typeof value === "number"
+        ? number(value, Number.isInteger(value) ? 0 : Math.abs(value) < 10 ? 2 : 1) : value;
+      return { name: parts.join(" ") || "amount", text: unit ? `${shown}${THIN}${unit}` : `${shown}` };
+    });
+}
+
+const RANK = { emergency: 3, today: 2, "next visit": 1 };
+const STATUS = {
+  open: "open", ended: "over", explained: "explained by an inspection", withdrawn: "withdrawn",
+};
+
+/** How soon a finding wants a look: 3 now, 2 today, 1 at the next visit, 0 not at all. */
+export function rank(finding, kind) {
+  const told = RANK[kind?.urgency ?? "today"] ?? 0;
+  if (finding.status === "open") return told;
+  return finding.status === "ended" && kind?.once_over === "tell" ? Math.min(told, 2) : 0;
+}
+
+export const SOON = ["", "at the next visit", "today", "now"];
+
+export function status(finding) {
+  return STATUS[finding.status] ?? finding.status;
+}

@@ -1,0 +1,146 @@
+// The yards and their hives: who wants a look first, and how everybody stands.
+
+import { kinds, list } from "./api.js";
+import { fill, h } from "./dom.js";
+import { ago, change, clock, count, day, figure, head, rank, SOON, span } from "./words.js";
+
+const OLD_MS = 6 * 3600 * 1000; // own choice: a weight older than this is said to be old
+
+export function yardsPage() {
+  return { page: "yards", title: "Yards", load, render };
+}
+
+async function load() {
+  const [yards, hives, unplaced, words] = await Promise.all([
+    list("yards"), list("hives"), list("devices", { unplaced: true }), kinds(),
+  ]);
+  return {
+    now: hives.now, yards: yards.items, hives: hives.items, unplaced: unplaced.items, words,
+    zone: yards.items[0]?.timezone ?? "UTC",
+  };
+}
+
+function render(main, { now, yards, hives, unplaced, words }) {
+  const urgent = new Map(hives.map((hive) => [hive.id, urgency(hive, words)]));
+  fill(main, [
+    h("h1", { class: "summary" }, summary(hives, urgent)),
+    first(hives, yards, urgent, words, now),
+    homeless(unplaced, hives, now),
+    yards.length === 0 ? noYards() : yards.map((yard) => section(yard, hives, urgent, words, now)),
+  ]);
+}
+
+/** The most pressing finding of a hive and how pressing it is. */
+function urgency(hive, words) {
+  const ranked = hive.findings
+    .map((finding) => ({ finding, rank: rank(finding, words.get(finding.kind)) }))
+    .sort((a, b) => b.rank - a.rank || b.finding.start.localeCompare(a.finding.start));
+  return ranked[0] ?? { finding: null, rank: 0 };
+}
+
+function summary(hives, urgent) {
+  if (hives.length === 0) return "No hives yet.";
+  const wanting = hives.filter((hive) => urgent.get(hive.id).rank > 0).length;
+  if (wanting === 0) return hives.length === 1 ? "The hive is quiet." : `All ${hives.length} hives are quiet.`;
+  return `${wanting} of ${count(hives.length, "hive")} ${wanting === 1 ? "wants" : "want"} a look.`;
+}
+
+function first(hives, yards, urgent, words, now) {
+  const pressing = hives.filter((hive) => urgent.get(hive.id).rank > 0)
+    .sort((a, b) => urgent.get(b.id).rank - urgent.get(a.id).rank).slice(0, 3);
+  if (pressing.length === 0) return null;
+  const zone = new Map(yards.map((yard) => [yard.id, yard.timezone]));
+  return h("ol", { class: "first", "aria-label": "Look here first" }, pressing.map((hive) => {
+    const { finding, rank: soon } = urgent.get(hive.id);
+    return h("li", {},
+      h("a", { href: `#/hive/${hive.id}` }, hive.id), " ",
+      `${head(finding, words.get(finding.kind))}, ${span(finding, zone.get(hive.yard), now)}. `,
+      h("span", { class: `soon soon-${soon}` }, SOON[soon]));
+  }));
+}
+
+function homeless(unplaced, hives, now) {
+  if (unplaced.length === 0) return null;
+  const names = unplaced.slice(0, 5).map((device) => device.id).join(", ");
+  const more = unplaced.length > 5 ? ` and ${unplaced.length - 5} more` : "";
+  const heard = unplaced.map((device) => device.heard_at).filter(Boolean).sort().at(-1);
+  return h("p", { class: "note" },
+    h("strong", {}, `${count(unplaced.length, "device")} without a hive: `), `${names}${more}`,
+    heard ? `, last heard ${ago(heard, now)}. ` : ". ",
+    "What they send is kept and falls to the hive once they are placed: give each a ",
+    h("code", {}, "[[device]]"), " entry in the apiary file and load it with ",
+    h("code", {}, "hivewatch apiary load FILE"), ".");
+}
+
+function noYards() {
+  return h("section", { class: "empty" },
+    h("h2", {}, "Where to begin"),
+    h("p", {}, "Nobody has told hivewatch of a yard. Write an apiary file with your yards, hives ",
+      "and devices, and load it:"),
+    h("pre", {}, h("code", {}, "hivewatch apiary load apiary.toml")),
+    h("p", {}, "To see what it looks like with bees in it, run ", h("code", {}, "hivewatch demo"), "."));
+}
+
+function section(yard, hives, urgent, words, now) {
+  const here = hives.filter((hive) => hive.yard === yard.id).sort((a, b) =>
+    urgent.get(b.id).rank - urgent.get(a.id).rank ||
+    a.id.localeCompare(b.id, "en", { numeric: true }));
+  const id = `yard-${yard.id}`;
+  return h("section", { class: "yard", "aria-labelledby": id, "data-key": yard.id },
+    h("header", {}, h("h2", { id }, yard.name),
+      h("p", { class: "quiet" }, `${count(here.length, "hive")}, `,
+        `${day(now, yard.timezone)} ${clock(now, yard.timezone)} there`)),
+    here.length === 0
+      ? h("p", { class: "empty" }, "No hives stand here yet. Add them to the apiary file.")
+      : table(yard, here, urgent, words, now));
+}
+
+const COLUMNS = ["Hive", "Weight", "24 h", "7 days", "Nest", "Last heard", "What there is to say"];
+
+function table(yard, hives, urgent, words, now) {
+  return h("table", { role: "table", class: "hives" },
+    h("caption", { class: "unseen" }, `Hives at ${yard.name}, the most pressing first`),
+    h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, COLUMNS.map((name, i) =>
+      h("th", { role: "columnheader", scope: "col", class: i > 0 && i < 5 ? "number" : null }, name)))),
+    h("tbody", { role: "rowgroup" }, hives.map((hive) => row(hive, yard, urgent, words, now))));
+}
+
+function row(hive, yard, urgent, words, now) {
+  const { rank: soon } = urgent.get(hive.id);
+  const cell = (label, kind, ...content) =>
+    h("td", { role: "cell", "data-label": label, class: kind }, ...content);
+  return h("tr", { role: "row", class: `soon-${soon}`, "data-key": hive.id },
+    h("th", { role: "rowheader", scope: "row" }, h("a", { href: `#/hive/${hive.id}` }, hive.id)),
+    cell("Weight", "number", figure(hive.weight_kg, "kg"), old(hive.weight_at, now)),
+    cell("24 h", "number", change(hive.change_day_kg, "kg")),
+    cell("7 days", "number", change(hive.change_week_kg, "kg")),
+    cell("Nest", "number", figure(hive.nest_c, "°C"), old(hive.nest_at, now)),
+    cell("Last heard", "heard", heard(hive, now)),
+    cell("To say", "says", says(hive, yard, words, now)));
+}
+
+function old(time, now) {
+  const isOld = time !== null && new Date(now) - new Date(time) > OLD_MS;
+  return isOld ? h("small", { class: "old" }, ago(time, now)) : null;
+}
+
+function heard(hive, now) {
+  if (hive.devices.length === 0) return h("span", { class: "quiet" }, "no device");
+  if (hive.heard_at === null) return h("span", { class: "quiet" }, "not yet");
+  return h("time", { datetime: hive.heard_at }, ago(hive.heard_at, now));
+}
+
+function says(hive, yard, words, now) {
+  if (hive.findings.length === 0) {
+    return h("span", { class: "quiet" }, hive.weight_at || hive.nest_at ? "nothing to report" : "no readings yet");
+  }
+  const ranked = [...hive.findings].sort((a, b) =>
+    rank(b, words.get(b.kind)) - rank(a, words.get(a.kind)) || b.start.localeCompare(a.start));
+  const more = ranked.length - 3;
+  return h("ul", {}, ranked.slice(0, 3).map((finding) => {
+    const soon = rank(finding, words.get(finding.kind));
+    return h("li", { "data-key": finding.id }, h("strong", {}, head(finding, words.get(finding.kind))),
+      ` ${span(finding, yard.timezone, now)} `,
+      soon > 0 ? h("span", { class: `soon soon-${soon}` }, SOON[soon]) : null);
+  }), more > 0 ? h("li", { class: "quiet" }, `and ${more} more`) : null);
+}

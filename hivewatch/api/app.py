@@ -1,0 +1,85 @@
+"""The API and the pages as one ASGI app."""
+
+from __future__ import annotations
+
+from importlib.metadata import version
+from typing import Any
+
+from fastapi import APIRouter, FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from hivewatch.api import (
+    alerts,
+    history,
+    kinds,
+    operations,
+    people,
+    places,
+    problems,
+    quarantine,
+    timeline,
+)
+from hivewatch.api.health import Health
+from hivewatch.api.rooms import Readmit, Rooms
+from hivewatch.api.shell import Shell
+from hivewatch.clock import Clock
+from hivewatch.settings import Settings
+from hivewatch.store.open import Store
+
+ROOT = "/api/v1"
+
+
+def create_app(
+    store: Store, settings: Settings, clock: Clock, health: Health, readmit: Readmit
+) -> FastAPI:
+    """Make the app; it starts nothing and keeps nothing but what it is given.
+
+    Parameters
+    ----------
+    clock : Clock
+        Its `now_s()` is the "now" of every answer.
+    health : Health
+        What `/readyz` tells.
+    readmit : Callable
+        Tries packs of quarantine again: `hivewatch.ingest.intake.Intake.readmit`.
+    """
+    app = FastAPI(
+        title="hivewatch",
+        version=version("hivewatch"),
+        summary="Yards, hives, devices, what they measured, and what it means.",
+        openapi_url=f"{ROOT}/openapi.json",
+        docs_url=None,  # the usual page for it loads its scripts from elsewhere
+        redoc_url=None,
+        separate_input_output_schemas=False,
+    )
+    app.state.rooms = Rooms(store, settings, clock, health, readmit)
+    problems.install(app)
+    api = APIRouter(prefix=ROOT, responses=problems.documented(500, 503))
+    for part in (places, kinds, history, timeline, people, alerts, quarantine):
+        api.include_router(part.router)
+    app.include_router(api)
+    app.include_router(operations.router)
+    operations.serve_pages(app)
+    app.add_middleware(Shell, host=settings.api.host)
+    app.openapi = lambda: _described(app)  # type: ignore[method-assign]
+    return app
+
+
+def _described(app: FastAPI) -> dict[str, Any]:
+    """Write the OpenAPI document once; every error is a problem document."""
+    if app.openapi_schema is None:
+        document = get_openapi(
+            title=app.title,
+            version=app.version,
+            summary=app.summary,
+            routes=app.routes,
+            separate_input_output_schemas=False,
+        )
+        schemas = document["components"]["schemas"]
+        for unused in ("HTTPValidationError", "ValidationError"):
+            schemas.pop(unused, None)
+        described = problems.Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+        schemas |= described.pop("$defs")
+        schemas["Problem"] = described
+        app.openapi_schema = document
+    return app.openapi_schema

@@ -1,0 +1,209 @@
+"""Yards, hives and devices: where they are and how they stand."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from importlib.metadata import version
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Path, Query
+from sqlalchemy import Connection
+
+from hivewatch.api.models import (
+    Asked,
+    Device,
+    Finding,
+    Hive,
+    Identity,
+    Limit,
+    Now,
+    Page,
+    Yard,
+    moment,
+    moment_or_none,
+    page_of,
+)
+from hivewatch.api.problems import ProblemError, documented
+from hivewatch.api.rooms import Here
+from hivewatch.apiary import Apiary
+from hivewatch.apiary import Hive as Place
+from hivewatch.store import apiary, findings, standing
+from hivewatch.store.apiary import DeviceRow
+
+RECENT_S = 2 * standing.DAY_S  # [s] own choice: what ended yesterday still wants a look today
+
+router = APIRouter(tags=["places"])
+HiveId = Annotated[Identity, Path(description="the hive's id")]
+
+
+class YardsAsked(Asked):
+    """Which yards."""
+
+    limit: Limit = 100
+    after: Identity | None = None
+
+
+class HivesAsked(YardsAsked):
+    """Which hives."""
+
+    yard: Identity | None = None
+
+
+class DevicesAsked(Asked):
+    """Which devices."""
+
+    unplaced: bool = False
+    limit: Limit = 100
+    after: Annotated[str, Query(pattern=r"^[A-Za-z0-9._-]{1,64}$")] | None = None
+
+
+@router.get("/now")
+def now(here: Here) -> Now:
+    """Tell the server's time."""
+    return Now(now=moment(here.clock.now_s()), version=version("hivewatch"))
+
+
+@router.get("/yards", responses=documented(422))
+def yards(here: Here, asked: Annotated[YardsAsked, Query()]) -> Page[Yard]:
+    """List the yards."""
+    with here.store.read() as connection:
+        known = apiary.read(connection)
+    count = Counter(hive.yard for hive in known.hives)
+    found = [
+        Yard(
+            id=one.id,
+            name=one.name,
+            latitude=one.latitude,
+            longitude=one.longitude,
+            timezone=one.timezone,
+            hives=count[one.id],
+        )
+        for one in known.yards
+        if asked.after is None or one.id > asked.after
+    ]
+    return page_of(found, asked.limit, here.clock.now_s(), lambda one: one.id)
+
+
+@router.get("/hives", responses=documented(422))
+def hives(here: Here, asked: Annotated[HivesAsked, Query()]) -> Page[Hive]:
+    """List the hives, each with its last weight, its nest temperature and its findings."""
+    now_s = here.clock.now_s()
+    with here.store.read() as connection:
+        known = apiary.read(connection)
+        wanted = [
+            one
+            for one in known.hives
+            if (asked.yard is None or one.yard == asked.yard)
+            and (asked.after is None or one.id > asked.after)
+        ]
+        found = _stand(connection, known, wanted[: asked.limit + 1], now_s)
+    return page_of(found, asked.limit, now_s, lambda one: one.id)
+
+
+@router.get("/hives/{hive_id}", responses=documented(404, 422))
+def hive(here: Here, hive_id: HiveId) -> Hive:
+    """Give one hive as it stands."""
+    with here.store.read() as connection:
+        known = apiary.read(connection)
+        for one in known.hives:
+            if one.id == hive_id:
+                return _stand(connection, known, [one], here.clock.now_s())[0]
+    raise no_hive(hive_id)
+
+
+@router.get("/devices", responses=documented(422))
+def devices(here: Here, asked: Annotated[DevicesAsked, Query()]) -> Page[Device]:
+    """List the devices; `unplaced` leaves those that stand at no hive."""
+    with here.store.read() as connection:
+        rows = apiary.devices(connection, unplaced=asked.unplaced)
+    found = [
+        Device(
+            id=row.id,
+            hive=row.hive,
+            since=moment_or_none(row.since_s),
+            heard_at=moment_or_none(row.heard_s),
+            status=row.status,
+            status_at=moment_or_none(row.status_s),
+        )
+        for row in rows
+        if asked.after is None or row.id > asked.after
+    ]
+    return page_of(found, asked.limit, here.clock.now_s(), lambda one: one.id)
+
+
+def no_hive(hive_id: str) -> ProblemError:
+    """Say that there is no such hive."""
+    return ProblemError(
+        404, f'hive "{hive_id}": no such hive; `hivewatch apiary show` lists the hives.'
+    )
+
+
+def must_know(connection: Connection, hive_id: str) -> None:
+    """Refuse a hive that is not in the apiary."""
+    if all(one.id != hive_id for one in apiary.read(connection).hives):
+        raise no_hive(hive_id)
+
+
+def _stand(
+    connection: Connection, known: Apiary, wanted: Sequence[Place], now_s: int
+) -> list[Hive]:
+    """Put together how hives stand, with one query for each kind of thing."""
+    last = standing.read(connection, now_s, [one.id for one in wanted])
+    since: dict[str, int] = {}
+    for place in known.placements:
+        if place.hive is not None:
+            since[place.hive] = min(place.since_s, since.get(place.hive, place.since_s))
+    placed: defaultdict[str, list[DeviceRow]] = defaultdict(list)
+    for row in apiary.devices(connection):
+        if row.hive is not None:
+            placed[row.hive].append(row)
+    hive_of = {f"device:{row.id}": row.hive for rows in placed.values() for row in rows}
+    told: defaultdict[str | None, list[Finding]] = defaultdict(list)
+    only = wanted[0].id if len(wanted) == 1 else None
+    for finding in findings.read(connection, hive=only, since_s=now_s - RECENT_S):
+        if finding.status in {"open", "ended"}:
+            of = hive_of.get(finding.subject, finding.subject.removeprefix("hive:"))
+            told[of].append(Finding.of(finding))
+    return [
+        _hive(one, last.get(one.id, {}), placed[one.id], since.get(one.id), told[one.id])
+        for one in wanted
+    ]
+
+
+def _hive(
+    one: Place,
+    last: Mapping[str, standing.Last],
+    placed: Sequence[DeviceRow],
+    since_s: int | None,
+    told: list[Finding],
+) -> Hive:
+    """Put together how one hive stands."""
+    weight, nest = last.get("weight"), last.get("nest")
+    heard_s = max((row.heard_s or 0 for row in placed), default=0)
+    return Hive(
+        id=one.id,
+        yard=one.yard,
+        frame=one.frame,
+        frames=one.frames,
+        boxes=one.boxes,
+        empty_kg=one.empty_kg,
+        weight_kg=None if weight is None else weight.value,
+        weight_at=None if weight is None else moment(weight.time_s),
+        change_day_kg=_change(weight, 1),
+        change_week_kg=_change(weight, 7),
+        nest_c=None if nest is None else nest.value,
+        nest_at=None if nest is None else moment(nest.time_s),
+        heard_at=moment_or_none(heard_s or None),
+        since=moment_or_none(since_s),
+        devices=[row.id for row in placed],
+        findings=told,
+    )
+
+
+def _change(last: standing.Last | None, days: Literal[1, 7]) -> float | None:
+    """Give what a weight changed by, to the gram."""
+    if last is None:
+        return None
+    before = last.day_before if days == 1 else last.week_before
+    return None if before is None else round(last.value - before, 3)
