@@ -37,8 +37,8 @@ def write(
         told = of_hive(season, scenario)
         truth["events"] += told.pop("events")
         truth["inspections_recorded"] += told.pop("inspections_recorded")
-        truth["hives"][season.life.plan.id] = told
-        inspections += season.life.inspections
+        truth["hives"][season.told.life.plan.id] = told
+        inspections += season.told.life.inspections
         feeds += season.watched.feeds
         hives.append(season)
     truth["events"].sort(key=lambda event: str(event["start"]))
@@ -105,7 +105,7 @@ def apiary(hives: list[HiveSeason]) -> str:
         lines += [f"latitude = {yard.latitude}", f"longitude = {yard.longitude}"]
         lines += [f'timezone = "{yard.timezone}"', ""]
     for season in hives:
-        plan = season.life.plan
+        plan = season.told.life.plan
         lines += ["[[hive]]", f'id = "{plan.id}"', f'yard = "{season.yard.id}"']
         lines += [f'frame = "{plan.frame}"', f"frames = {plan.frames}", f"boxes = {plan.boxes}"]
         lines += [f"empty_kg = {plan.empty_kg}", ""]

@@ -33,7 +33,7 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
     slow = lag(air, 36)
     n = air.size
 
-    hold = brood / (brood + 900) * adults / (adults + 2_500)
+    hold = brood / (brood + 400) * adults / (adults + 1_500)
     loose = 1 - hold * centre
     lean = 0.012 + 0.16 * loose
     tended = target + lean * (slow - 24) + (0.10 + 0.8 * loose) * drift(chance, n, 40)
@@ -50,9 +50,8 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
     nest = bees * (keep * tended + (1 - keep) * idle) + (1 - bees) * empty
 
     nest = nest + _upsets(life, weather, nest, air, chance)
-    humidity = (
-        56 + 5 * drift(chance, n, 150) + 10 * np.clip(to_steps(life.columns["nectar"]), 0, 1.5)
-    )
+    humidity = chance.uniform(51, 59) + 1.5 * drift(chance, n, 1500) + 0.25 * drift(chance, n, 30)
+    humidity = humidity + 4 * np.clip(to_steps(life.columns["nectar"]), 0, 1.5)
     humidity = humidity * bees + (1 - bees) * weather.humidity_pct
     humidity = humidity + 0.12 * (lag(weather.humidity_pct, 36) - 65)
     return Nest(nest, np.clip(humidity, 15, 98))
@@ -69,20 +68,34 @@ def _upsets(
         depth = 1 - np.exp(-np.clip(since[near], 0, opening.minutes) / 25)
         heal = np.exp(-np.clip(since[near] - opening.minutes, 0, None) / chance.uniform(20, 45))
         total[near] += (air[near] + 4 - nest[near]) * chance.uniform(0.5, 1.2) * depth * heal
-    for time_s, _, _ in life.exits:
-        since = minutes - (time_s - weather.time_s[0]) / 60.0
+    for flight in life.flights:
+        since = minutes - (flight.time_s - weather.time_s[0]) / 60.0
         rise = np.clip((since + chance.uniform(14, 24)) / 15, 0, 1) * (since < 10)
         total += chance.uniform(1.5, 3.4) * rise * (since > -25)
         total -= (
             chance.uniform(0.8, 2.0) * np.exp(-np.clip(since - 10, 0, None) / 150) * (since >= 10)
         )
     for begin_s, end_s, what in life.off_scale:
-        since = minutes - (begin_s - weather.time_s[0]) / 60.0
         share = 0.6 if what == "toppled" else 1.0
-        cooled = share * (1 - np.exp(-np.clip(since, 0, None) / 150))
-        mended = np.exp(-np.clip(minutes - (end_s - weather.time_s[0]) / 60.0, 0, None) / 240)
-        total += (air - nest) * cooled * mended
+        cooled = _spell(minutes, weather, begin_s, end_s, (150, 240))
+        total += share * (air - nest) * cooled
+    for spell in life.spells:
+        if spell.what == "lid off":
+            cooled = _spell(minutes, weather, spell.begin_s, spell.end_s, (90, 150))
+            total += 0.35 * (air - nest) * cooled
+        elif spell.what == "shut in":
+            heated = _spell(minutes, weather, spell.begin_s, spell.end_s, (60, 60))
+            total += (3.0 + 0.25 * np.clip(air - 18, 0, 15)) * heated
     return total
+
+
+def _spell(
+    minutes: Floats, weather: Weather, begin_s: float, end_s: float, tau: tuple[float, float]
+) -> Floats:
+    """Rise towards 1 from a beginning on, fall back from the end on; time constants in minutes."""
+    since = np.clip(minutes - (begin_s - weather.time_s[0]) / 60.0, 0, None)
+    past = np.clip(minutes - (end_s - weather.time_s[0]) / 60.0, 0, None)
+    return np.asarray((1 - np.exp(-since / tau[0])) * np.exp(-past / tau[1]), np.float64)
 
 
 def lag(values: Floats, steps: float) -> Floats:

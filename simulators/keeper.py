@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from simulators.colony import HONEY_SUGAR, SUPER_KG, Colony, Day
+from simulators import nature as n
+from simulators.colony import Colony, Day
 from simulators.scenario import Keeper, Scenario, YardPlan, local_s, rng
 
 SYRUP_SUGAR = 0.6
@@ -40,9 +41,23 @@ class Visit:
     """What one visit did to a hive."""
 
     opening: Opening
+    act_s: int = 0
     steps: list[Step] = field(default_factory=list)
+    actions: list[str] = field(default_factory=list)
+    written: list[dict[str, Any]] = field(default_factory=list)
     inspection: dict[str, Any] | None = None
     recorded_s: int = 0
+
+    def act(self, what: str, kg: float, box: float = 0.0, wet: float = 0.0) -> None:
+        """Do something that weighs."""
+        self.steps.append(Step(self.act_s, kg, what, box, wet))
+        self.actions.append(what)
+        self.written.append({"what": what, "kg": round(abs(kg), 1)})
+
+    def note(self, what: str, word: str) -> None:
+        """Do something that weighs nothing."""
+        self.actions.append(what)
+        self.written.append({"what": word})
 
 
 def rounds(
@@ -69,40 +84,88 @@ def visit(colony: Colony, day: Day, begin_s: int, season: Season) -> Visit:
     """Open one hive, do what it needs, and perhaps write it down."""
     chance, keeper = season.chance, season.keeper
     minutes = float(chance.uniform(4, 9))
-    lifted = 3.0 + (SUPER_KG + 6) * colony.supers + float(chance.uniform(0, 4))
+    lifted = 3.0 + (n.SUPER_KG + 6) * colony.supers + float(chance.uniform(0, 4))
     seen = Visit(Opening(begin_s, minutes, lifted))
-    act_s = begin_s + int(minutes * 45)
-    actions: list[dict[str, Any]] = []
-
-    def add(what: str, kg: float, box: float = 0.0, wet: float = 0.0) -> None:
-        seen.steps.append(Step(act_s, kg, what, box, wet))
-        actions.append({"what": what, "kg": round(abs(kg), 1)})
-
-    full = colony.supers * 12.0
-    crowded = colony.crowding > 0.72 or colony.free_cells < 0.22 * colony.cells
-    if keeper.supers and day.rising and crowded and colony.alive and colony.supers < 5:
-        colony.supers += 1
-        kg = SUPER_KG + float(chance.normal(0, 0.15))
-        add("super added", kg, box=kg)
-    due = bool(keeper.harvest) and not season.harvested and day.number >= season.harvest_day
-    if due and colony.supers:
-        season.harvested = True
-        spare = min(colony.honey_sugar_kg / HONEY_SUGAR - 7, full)
-        taken = max(spare, 0.0)
-        colony.honey_sugar_kg -= taken * HONEY_SUGAR
-        box = -colony.supers * SUPER_KG
-        add("harvested", box - taken, box=box)
-        colony.supers = 0
-    if keeper.feeds and colony.alive and colony.stores_kg < 3.5:
-        syrup = float(chance.uniform(2.5, 5))
-        wet = syrup * (1 - SYRUP_SUGAR / HONEY_SUGAR)
-        colony.honey_sugar_kg += syrup * SYRUP_SUGAR
-        add("fed", syrup, wet=wet)
-    if chance.random() < keeper.notes:
-        delay = chance.uniform(1, 12) * 86_400 if chance.random() < keeper.late_notes else 3_600
-        seen.recorded_s = begin_s + int(delay)
-        seen.inspection = _write(colony, begin_s, season, actions)
+    seen.act_s = begin_s + int(minutes * 45)
+    before = _write(colony, begin_s, season) if keeper.notes else {}
+    if colony.alive:
+        _tend(colony, day, season, seen)
+    _boxes(colony, day, season, seen)
+    if before and chance.random() < keeper.notes:
+        is_late = chance.random() < keeper.late_notes
+        seen.recorded_s = begin_s + int(chance.uniform(1, 12) * 86_400 if is_late else 3_600)
+        seen.inspection = before | {"actions": seen.written}
+        seen.inspection["note"] = "" if colony.alive else "dead"
     return seen
+
+
+def _tend(colony: Colony, day: Day, season: Season, seen: Visit) -> None:
+    """See to queen, cells, food, treatment."""
+    keeper, chance, queen = season.keeper, season.chance, colony.queen
+    if queen.cells and queen.is_laying and chance.random() < keeper.cuts_cells:
+        queen.cells, queen.cell_d = 0, 0.0
+        seen.note("cells cut", "other")
+    hopeless = queen.state in ("none", "drone layer", "fading")
+    if keeper.requeens and hopeless and day.season > 0.3 and chance.random() < 0.8:
+        queen.renewed()
+        seen.note("requeened", "requeened")
+    strong = colony.adults > 22_000 and queen.is_laying and not queen.cells
+    in_time = season.split_day <= day.number < season.split_day + 25
+    if keeper.splits and in_time and strong and not season.has_split:
+        season.has_split = True
+        _split(colony, seen)
+    hungry = colony.stores_kg < 3.5
+    autumn = not day.rising and day.season < 0.85 and not colony.supers
+    short = keeper.winter_stores_kg - colony.stores_kg
+    if keeper.feeds and (hungry or (autumn and short > 1)):
+        syrup = float(chance.uniform(2.5, 5) if hungry else min(short + 1, chance.uniform(4, 7)))
+        wet = syrup * (1 - SYRUP_SUGAR / n.HONEY_SUGAR)
+        colony.honey_sugar_kg += syrup * SYRUP_SUGAR
+        seen.act("fed", syrup, wet=wet)
+    if keeper.treats and not season.has_treated and day.number >= season.treat_day:
+        season.has_treated = True
+        queen.slim = min(queen.slim, 0.6)
+        seen.act("treated", 0.12, box=0.12)
+
+
+def _boxes(colony: Colony, day: Day, season: Season, seen: Visit) -> None:
+    """Put supers on, take them off, take the honey."""
+    keeper, chance = season.keeper, season.chance
+    crowded = colony.adults > 0.72 * (
+        colony.boxes * colony.plan.frames * n.BEES_A_FRAME + colony.supers * n.SUPER_BEES
+    )
+    wanted = crowded or colony.free_cells < 0.25 * colony.cells
+    in_time = day.rising or (day.season > 0.9 and colony.last_income_kg > 0.5)
+    if keeper.supers and in_time and wanted and colony.alive and colony.supers < 5:
+        kg = n.SUPER_KG + float(chance.normal(0, 0.15))
+        if chance.random() < keeper.foundation:
+            colony.to_draw_kg += n.SUPER_WAX_KG
+            kg -= n.SUPER_WAX_KG
+        colony.supers += 1
+        seen.act("super added", kg, box=kg)
+    due = bool(keeper.harvest) and not season.has_harvested and day.number >= season.harvest_day
+    if due and colony.supers:
+        season.has_harvested = True
+        honey = colony.honey_sugar_kg / n.HONEY_SUGAR
+        above = max(min(honey - 7.0, colony.supers * 13.0), 0.0)
+        colony.honey_sugar_kg -= above * n.HONEY_SUGAR
+        box = -colony.supers * n.SUPER_KG
+        gone = colony.wax_kg
+        seen.act("harvested", box - above - gone, box=box)
+        colony.supers, colony.wax_kg, colony.to_draw_kg = 0, 0.0, 0.0
+
+
+def _split(colony: Colony, seen: Visit) -> None:
+    """Take a nucleus away: brood, bees, some honey; the old queen stays."""
+    before = sum(colony.mass_kg().values())
+    colony.egg, colony.open, colony.capped = (
+        0.62 * brood for brood in (colony.egg, colony.open, colony.capped)
+    )
+    colony.house = colony.house * 0.66
+    colony.winter *= 0.7
+    colony.honey_sugar_kg *= 0.85
+    colony.pollen_kg *= 0.8
+    seen.act("split", sum(colony.mass_kg().values()) - before)
 
 
 @dataclass
@@ -113,29 +176,33 @@ class Season:
     keeper: Keeper
     timezone: str
     harvest_day: int
+    split_day: int
+    treat_day: int
     chance: np.random.Generator
-    harvested: bool = False
+    has_harvested: bool = False
+    has_split: bool = False
+    has_treated: bool = False
 
 
 def open_book(hive: str, yard: YardPlan, scenario: Scenario) -> Season:
     """Start a hive's season in the keeper's book."""
     keeper = scenario.keeper
-    harvest = scenario.day_of(keeper.harvest) if keeper.harvest else 10**6
+    dates = (keeper.harvest, keeper.splits, keeper.treats)
+    harvest, split, treat = (scenario.day_of(d) if d else 10**6 for d in dates)
     chance = rng(scenario.seed, "keeper", hive)
-    return Season(hive, keeper, yard.timezone, harvest, chance)
+    return Season(hive, keeper, yard.timezone, harvest, split, treat, chance)
 
 
-def _write(
-    colony: Colony, at_s: int, season: Season, actions: list[dict[str, Any]]
-) -> dict[str, Any]:
+def _write(colony: Colony, at_s: int, season: Season) -> dict[str, Any]:
+    """Count as a person counts: to the nearest hundred, and wrong by some tenth."""
     chance, error = season.chance, season.keeper.count_error
 
     def count(true: float, to: int) -> int:
-        return max(round(true * np.exp(chance.normal(0, error)) / to) * to, 0)
+        return max(round(float(true * np.exp(chance.normal(0, error))) / to) * to, 0)
 
     at = datetime.fromtimestamp(at_s, UTC).astimezone(ZoneInfo(season.timezone))
     queen = colony.queen
-    laying = queen.state in ("laying", "fading")
+    laying = queen.is_laying
     words = "not seen"
     if laying and colony.egg.sum() > 0:
         words = "seen" if chance.random() < 0.35 else "eggs seen"
@@ -157,6 +224,4 @@ def _write(
         "stores_kg": count(colony.stores_kg * 10, 5) / 10,
         "queen": words,
         "queen_cells": {"count": int(queen.cells), "stage": stage},
-        "actions": actions,
-        "note": "" if colony.alive else "dead",
     }

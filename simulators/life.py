@@ -8,18 +8,20 @@ from typing import Any
 
 import numpy as np
 
-from simulators import colony as colonies
 from simulators import keeper as keepers
-from simulators.colony import BEE_KG, DRONE_KG, Colony, Day
+from simulators import nature as n
+from simulators import swarming
+from simulators.colony import Day, Trouble
 from simulators.forage import Country
+from simulators.founding import found
 from simulators.keeper import Opening, Step
 from simulators.scenario import (
     STEP_S,
-    STEPS_A_DAY,
     Floats,
     Happening,
     HivePlan,
     Scenario,
+    ScenarioError,
     YardPlan,
     instant,
     local_s,
@@ -27,15 +29,19 @@ from simulators.scenario import (
 )
 from simulators.weather import Weather
 
-SWARM_CROWDING, SWARM_BROOD = 0.85, 17_000  # brood: Fefferman & Starks 2006
-SWARM_SHARE = 0.6  # Winston 1987; published 0.5 to 0.75
+SPELLS = {"robbing", "silent robbing", "robs", "dwindling", "shut in", "lid off", "sprayed"}
 
-COLUMNS = (
-    "laid", "emerged", "house_dead", "foragers_lost", "started_foraging", "nectar", "sugar",
-    "wet", "pollen", "trips", "honey_eaten", "pollen_eaten", "respired", "dead_kg", "eggs",
-    "open", "capped", "drone_brood", "house", "foragers", "winter", "adults", "drones",
-    "stores_kg", "wet_kg", "pollen_kg", "brood_kg", "mass_kg", "young", "supers",
-)  # fmt: skip
+
+@dataclass(frozen=True)
+class Spell:
+    """A trouble from one time to another."""
+
+    what: str
+    begin_s: int
+    end_s: int
+    first: int
+    last: int
+    size: float
 
 
 @dataclass
@@ -47,9 +53,11 @@ class Life:
     start_kg: float
     steps: list[Step] = field(default_factory=list)
     openings: list[Opening] = field(default_factory=list)
-    exits: list[tuple[int, float, float]] = field(default_factory=list)  # time, bees, minutes
+    flights: list[swarming.Flight] = field(default_factory=list)
+    spells: list[Spell] = field(default_factory=list)
     off_scale: list[tuple[int, int, str]] = field(default_factory=list)
     events: list[dict[str, Any]] = field(default_factory=list)
+    milestones: list[dict[str, Any]] = field(default_factory=list)
     inspections: list[dict[str, Any]] = field(default_factory=list)
     recorded_s: list[int] = field(default_factory=list)
 
@@ -63,47 +71,110 @@ class Hive:
         self.plan, self.yard, self.weather, self.country = plan, yard, weather, country
         self.scenario = scenario
         self.chance = rng(scenario.seed, "life", plan.id)
-        self.colony = colonies.start(plan, country.days[0], self.chance)
+        self.colony = found(plan, country.days[0], self.chance)
         self.book = keepers.open_book(plan.id, yard, scenario)
-        self.rows: dict[str, list[float]] = {name: [] for name in COLUMNS}
-        start = plan.empty_kg + plan.supers * colonies.SUPER_KG
-        self.life = Life(plan, {}, start + sum(self.colony.mass_kg().values()))
+        self.rows: dict[str, list[float]] = {}
+        box = plan.empty_kg + plan.supers * n.SUPER_KG
+        self.life = Life(plan, {}, box + sum(self.colony.mass_kg().values()))
+        self.litter_kg = 0.0
         self.casts_left = 0
         self.toppled_s = 0
+        self.open: dict[str, dict[str, Any]] = {}  # events that have not ended
 
     def run(self, rounds: dict[int, int]) -> Life:
         """Live the season."""
-        happenings: dict[int, list[Happening]] = {}
+        at: dict[int, list[Happening]] = {}
         for event in self.plan.happenings:
-            happenings.setdefault(self.scenario.day_of(event.on), []).append(event)
-        order = int(self.plan.id.rsplit("-", 1)[-1]) if self.plan.id[-1].isdigit() else 1
+            if event.device:
+                continue
+            if event.what in SPELLS:
+                self._spell(event)
+            else:
+                at.setdefault(self.scenario.day_of(event.on), []).append(event)
+        tail = self.plan.id.rsplit("-", 1)[-1]
+        order = int(tail) - 1 if tail.isdigit() else 0
         for day in self.country.days:
-            if day.number in rounds:
-                self._visit(day, rounds[day.number] + 900 * order)
-            for event in happenings.get(day.number, []):
+            for event in at.get(day.number, []):
                 self._befall(event, day)
+            if day.number in rounds:
+                self._visit(day, rounds[day.number] + 780 * order)
             self._queen(day)
+            self.colony.trouble = self._troubles(day)
+            lived = self.colony.alive
             row = self.colony.live(day)
+            if lived and not self.colony.alive:
+                self.begin("dead_out", self._at(day, "12:00"))
             self._swarm(day)
-            self._note(row)
+            self._note(row, day)
         self.life.columns = {name: np.array(values) for name, values in self.rows.items()}
         return self.life
 
-    def tell(self, kind: str, start_s: float, end_s: float | None = None, **more: float) -> None:
-        """Write an event into the truth."""
+    # the truth ---------------------------------------------------------------------------
+
+    def tell(self, kind: str, start_s: float, end_s: float | None = None, **more: Any) -> None:  # noqa: ANN401 - JSON
+        """Write an event that a watcher should find into the truth."""
         event: dict[str, Any] = {"kind": kind, "subject": f"hive:{self.plan.id}"}
         event |= {"start": instant(start_s), "end": instant(end_s) if end_s else None}
-        self.life.events.append(event | {k: round(v, 3) for k, v in more.items()})
+        self.life.events.append(event | more)
+
+    def begin(self, kind: str, start_s: float, **more: Any) -> None:  # noqa: ANN401 - JSON
+        """Open an event; only one of a kind at a time."""
+        if kind not in self.open:
+            self.tell(kind, start_s, None, **more)
+            self.open[kind] = self.life.events[-1]
+
+    def end(self, kind: str, end_s: float, **more: Any) -> None:  # noqa: ANN401 - JSON
+        """Close an open event."""
+        event = self.open.pop(kind, None)
+        if event is not None:
+            event |= {"end": instant(end_s)} | more
+
+    def _mark(self, what: str, when_s: float) -> None:
+        self.life.milestones.append({"what": what, "at": instant(when_s)})
+
+    # people and mishaps ------------------------------------------------------------------
 
     def _at(self, day: Day, clock: str) -> int:
         date = self.scenario.start + timedelta(days=day.number)
         return local_s(date, clock, self.yard.timezone)
 
+    def _spell(self, event: Happening) -> None:
+        first = self.scenario.day_of(event.on)
+        last = self.scenario.day_of(event.until) if event.until else first
+        begin = local_s(self.scenario.resolve(event.on), event.at, self.yard.timezone)
+        end_day = self.scenario.start + timedelta(days=last)
+        hour = "19:00" if event.what != "lid off" else "16:00"
+        end = local_s(end_day, hour, self.yard.timezone)
+        self.life.spells.append(Spell(event.what, begin, end, first, last, event.size))
+        kind = {
+            "robbing": "robbing",
+            "silent robbing": "robbing",
+            "sprayed": "forager_loss",
+            "lid off": "chilled_brood",
+            "shut in": "overheating",
+        }.get(event.what)
+        if kind:
+            self.tell(kind, begin, end, silent=event.what == "silent robbing")
+
+    def _troubles(self, day: Day) -> Trouble:
+        now = {s.what: s.size for s in self.life.spells if s.first <= day.number <= s.last}
+        robbed = now.get("robbing", 0.0) + now.get("silent robbing", 0.0)
+        return Trouble(
+            robbed_kg=robbed * min(day.fly_h / 5, 1.2),
+            plunder_kg=now.get("robs", 0.0) * min(day.fly_h / 5, 1.2),
+            sprayed=now.get("sprayed", 0.0),
+            sickness=now.get("dwindling", 1.0),
+            chill=0.8 if "lid off" in now else 1.0,
+            is_shut_in="shut in" in now,
+        )
+
     def _visit(self, day: Day, begin_s: int) -> None:
         if any(what == "taken" for _, _, what in self.life.off_scale):
             return
         if self.toppled_s:
-            self._right(begin_s)
+            self.life.off_scale.append((self.toppled_s, begin_s, "toppled"))
+            self.end("toppled", begin_s)
+            self.toppled_s = 0
         seen = keepers.visit(self.colony, day, begin_s, self.book)
         self.life.openings.append(seen.opening)
         self.life.steps += seen.steps
@@ -112,84 +183,105 @@ class Hive:
             self.colony.wet_kg += step.wet_kg * float(np.exp(self.country.dried[at]))
         kg = sum(step.kg for step in seen.steps)
         end = begin_s + 60 * seen.opening.minutes
-        self.tell("handling", begin_s, end, kg=kg)
-        for step in seen.steps:
-            self.life.events[-1].setdefault("actions", []).append(step.what)
+        self.tell("handling", begin_s, end, kg=round(kg, 2), actions=seen.actions)
+        if "requeened" in seen.actions:
+            self._mark("requeened", begin_s)
+        if "cells cut" in seen.actions:
+            self.end("swarm_risk", begin_s)
         if seen.inspection:
             self.life.inspections.append(seen.inspection)
             self.life.recorded_s.append(seen.recorded_s)
 
-    def _right(self, when_s: int) -> None:
-        self.life.off_scale.append((self.toppled_s, when_s, "toppled"))
-        self.tell("toppled", self.toppled_s, when_s)
-        self.toppled_s = 0
-
     def _befall(self, event: Happening, day: Day) -> None:
         when = self._at(day, event.at)
+        colony, queen = self.colony, self.colony.queen
         if event.what == "toppled":
             self.toppled_s = when
-            before = self.colony.brood_kg()
-            self.colony.open *= 0.5
-            self.colony.capped *= 0.75
-            lost = before - self.colony.brood_kg()
-            self.life.steps.append(Step(when, -lost, "brood lost"))
+            self.begin("toppled", when)
+            before = colony.brood_kg()
+            colony.open *= 0.5
+            colony.capped *= 0.75
+            self.life.steps.append(Step(when, colony.brood_kg() - before, "brood lost"))
         elif event.what == "taken":
             self.life.off_scale.append((when, 2**40, "taken"))
-            self.tell("taken", when)
+            self.begin("taken", when)
         elif event.what == "queen lost":
-            young = float(self.colony.egg.sum() + self.colony.open[:2].sum())
-            self.colony.queen.lost(open_brood=young > 50)
-            self.tell("queen_lost", when)
+            young = float(colony.egg.sum() + colony.open[:2].sum())
+            queen.lost(has_young_brood=young > 50 and event.size >= 0)
+            self.begin("queen_trouble", when, cause="queen lost")
+        elif event.what == "queen fails":
+            queen.state = "fading"
+            self.begin("queen_trouble", when, cause="failing queen")
         elif event.what == "mates badly":
-            self.colony.queen.mates_badly = True
+            queen.mates_badly = True
+        elif event.what == "supersedure":
+            queen.heir_d = 1.0
         elif event.what == "swarm":
-            self.colony.queen.cells, self.colony.queen.cell_d = 12, 8.0
-            self.colony.queen.slim = 0.2
+            swarming.start_cells(colony, self.chance, 7.5)
+            queen.slim = 0.15
+            self.begin("swarm_risk", when - 7 * 86_400)
+        elif event.what == "absconds":
+            self._fly_off(day, 1.0, kind="absconded")
+            colony.die()
+            self.begin("dead_out", self._at(day, "15:00"), cause="absconded")
+        else:
+            raise ScenarioError(f"{self.plan.id}: happening {event.what!r}: not known")
+
+    # the bees' own affairs ---------------------------------------------------------------
 
     def _queen(self, day: Day) -> None:
-        change = self.colony.queen.pass_day(day.noon_c, day.fly_h, self.chance)
+        colony = self.colony
+        change = colony.queen.pass_day(day.noon_c, day.fly_h, self.chance)
+        when = self._at(day, "12:00")
         if change:
-            self.tell(change.replace(" ", "_"), self._at(day, "12:00"))
-        if change == "virgin emerged" and self.casts_left == 0:
-            return
+            self._mark(change, when)
+        if change in ("drone layer", "laying workers"):
+            self.begin("queen_trouble", when, cause=change)
+        if change in ("new queen lays", "superseded"):
+            self.end("queen_trouble", when)
+        old = colony.queen.is_laying and colony.queen.age_d > 800
+        if old and day.season > 0.6 and not colony.queen.cells and not colony.queen.heir_d:
+            rate = 0.05 if colony.queen.state == "fading" else 0.005
+            if self.chance.random() < rate:
+                colony.queen.heir_d = 1.0
+                self._mark("supersedure begun", when)
 
     def _swarm(self, day: Day) -> None:
         colony, queen = self.colony, self.colony.queen
-        if queen.state == "laying" and not queen.cells:
-            crowded = colony.crowding > SWARM_CROWDING and colony.brood > SWARM_BROOD
-            old = 0.06 if queen.age_d < 400 else 0.12
-            chance = old * self.plan.swarm_urge * (day.rising or day.season > 0.9)
-            if crowded and day.season > 0.75 and self.chance.random() < chance:
-                queen.cells, queen.cell_d = int(self.chance.integers(6, 18)), 1.0
-                self.tell("swarm_preparation", self._at(day, "12:00"))
-        elif queen.state == "laying" and queen.cells:
-            queen.cell_d += 1
-            if queen.cell_d > 5:
-                queen.slim = max(queen.slim * 0.55, 0.0)
-            if queen.cell_d >= 8.0 and day.fly_h > 2.5:
-                self._fly_off(day, SWARM_SHARE, prime=True)
+        if queen.state == "laying" and queen.cells:
+            if swarming.prepare(colony, day):
+                self._fly_off(day, swarming.SWARM_SHARE, kind="prime")
+                self.casts_left = int(self.chance.choice([0, 1, 2], p=[0.5, 0.35, 0.15]))
+        elif self.chance.random() < swarming.wants(colony, day, self.plan.swarm_urge):
+            swarming.start_cells(colony, self.chance)
+            self.begin("swarm_risk", self._at(day, "12:00"))
+        fit = day.fly_h > 2.5 and queen.state == "virgin" and queen.since_d >= 1
+        if self.casts_left and fit and colony.adults > swarming.CAST_BEES:
+            self.casts_left -= 1
+            self._fly_off(day, swarming.CAST_SHARE, kind="cast")
+            queen.since_d, queen.age_d = -1.0, 1.0  # another virgin takes over
 
-    def _fly_off(self, day: Day, share: float, *, prime: bool) -> None:
-        steps = slice(day.number * STEPS_A_DAY, (day.number + 1) * STEPS_A_DAY)
-        hour = self.weather.solar_h[steps]
-        fit = self.weather.flying[steps] * np.exp(-(((hour - 13.0) / 1.4) ** 2))
-        fit = fit / max(fit.sum(), 1e-9)
-        step = int(self.chance.choice(STEPS_A_DAY, p=fit / fit.sum()))
-        when = int(self.weather.time_s[steps][step]) + int(self.chance.integers(300))
-        share = float(np.clip(self.chance.normal(share, 0.05), 0.3, 0.78))
-        bees, kg = self.colony.leave(share, old_queen=prime)
-        minutes = float(self.chance.uniform(8, 14))
-        self.life.exits.append((when, bees, minutes))
-        self.life.steps.append(Step(when + int(30 * minutes), -kg, "swarm"))
-        self.tell("swarm", when, when + 60 * minutes, kg=kg, bees=bees, prime=float(prime))
+    def _fly_off(self, day: Day, share: float, kind: str) -> None:
+        sky = (self.weather, self.country)
+        prime = kind == "prime"
+        flight = swarming.fly(self.colony, day, sky, self.chance, share, takes_queen=prime)
+        self.life.flights.append(flight)
+        settled = flight.time_s + int(30 * flight.minutes)
+        self.life.steps.append(Step(settled, -flight.kg, "swarm"))
+        end = flight.time_s + 60 * flight.minutes
+        self.end("swarm_risk", flight.time_s)
+        kg, bees = round(flight.kg, 3), round(flight.bees)
+        self.tell("swarm", flight.time_s, end, kg_lost=kg, bees_left=bees, swarm=kind)
 
-    def _note(self, row: dict[str, float]) -> None:
-        colony: Colony = self.colony
-        grown = colony.ledger["d_brood"]
-        drones = 0.0
-        born = row["emerged"] * BEE_KG
-        row["respired"] = row["honey_eaten"] + row["pollen_eaten"] - grown - born
-        row["dead_kg"] = born - row["foragers_lost"] * BEE_KG - colony.ledger["d_bees"] + drones
+    def _note(self, row: dict[str, float], day: Day) -> None:
+        colony = self.colony
+        dead = row["born_kg"] - (row["foragers_lost"] + row["sprayed"]) * n.BEE_KG
+        self.litter_kg += dead - colony.ledger["d_bees"]
+        carried = self.litter_kg * min(day.fly_h / 3, 0.7) * colony.alive
+        self.litter_kg -= carried
+        food = row["honey_eaten"] + row["pollen_eaten"]
+        row["respired"] = food - colony.ledger["d_brood"] - row["born_kg"] - row["drawn"]
+        row["carried_kg"] = carried
         row |= {
             "eggs": float(colony.egg.sum()),
             "open": float(colony.open.sum()),
@@ -201,15 +293,12 @@ class Hive:
             "adults": colony.adults,
             "drones": colony.drone,
             "stores_kg": colony.stores_kg,
-            "wet_kg": colony.wet_kg,
             "pollen_kg": colony.pollen_kg,
-            "brood_kg": colony.brood_kg(),
-            "mass_kg": sum(colony.mass_kg().values()),
+            "mass_kg": sum(colony.mass_kg().values()) + self.litter_kg,
             "young": float(colony.house[4:20].sum()),
             "supers": float(colony.supers),
+            "crowding": colony.crowding,
+            "laying_room": colony.laying_room,
         }
-        for name in COLUMNS:
-            self.rows[name].append(row[name])
-
-
-__all__ = ["DRONE_KG", "Hive", "Life"]
+        for name, value in row.items():
+            self.rows.setdefault(name, []).append(value)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulators.colony import BEE_KG
 from simulators.forage import Country
 from simulators.life import Life
+from simulators.nature import BEE_KG, HONEY_SUGAR
 from simulators.scenario import STEP_S, STEPS_A_DAY, Floats, rng
 from simulators.weather import Weather
 
@@ -33,14 +33,15 @@ def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
     came = np.cumsum(country.in_shape.reshape(shape), axis=1)
     went = np.cumsum(country.out_shape.reshape(shape), axis=1)
 
-    ripe = column["sugar"] / 0.82 + column["pollen"]
-    spent = column["respired"] + column["dead_kg"]
-    flows = ripe[:, None] * came - spent[:, None] * through
+    ripe = column["sugar"] / HONEY_SUGAR + column["pollen"] + column["plunder"]
+    spent = column["respired"] + column["carried_kg"]
+    flows = ripe[:, None] * came - spent[:, None] * through - column["robbed"][:, None] * went
     dry = (flows + _before(flows[:, -1])[:, None]).ravel()
 
     water = _water(life, weather, country)
     away = column["trips"][:, None] * went
     away = away - (column["trips"] - column["foragers_lost"])[:, None] * came
+    away = away + column["sprayed"][:, None] * after_spray(life, weather, came)
     lost = _before(away[:, -1])
     gone = (away + lost[:, None]).ravel()
 
@@ -48,6 +49,19 @@ def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
     gross = life.start_kg + dry + water - gone * BEE_KG + _steps(life, weather) + lid
     gross = gross + _open(life, weather) + _drying_wood(weather)
     return Weight(gross, np.clip(away, 0, None).ravel(), lid)
+
+
+def after_spray(life: Life, weather: Weather, came: Floats) -> Floats:
+    """Share of a sprayed day's lost foragers already missed, shape (days, steps)."""
+    missed = came
+    for spell in life.spells:
+        if spell.what == "sprayed":
+            at = int(np.searchsorted(weather.time_s, spell.begin_s))
+            day, step = divmod(min(at, weather.time_s.size - 1), STEPS_A_DAY)
+            missed = missed.copy()
+            home = came[day, step]
+            missed[day] = np.clip(came[day] - home, 0, None) / max(1 - home, 1e-9)
+    return missed
 
 
 def _before(daily: Floats) -> Floats:

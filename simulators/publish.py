@@ -104,7 +104,7 @@ def play(
     devices = sorted({device.id for season in seasons for device in season.watched.devices})
     for device in devices:
         publisher.send(f"{device}/status", b"online", retain=True)
-    begin = int(seasons[0].weather.time_s[0])
+    begin = int(seasons[0].told.weather.time_s[0])
     began = time.monotonic()
     counts: dict[str, int] = {"packs": 0, "records": 0}
     day, today = 0, 0

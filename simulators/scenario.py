@@ -65,8 +65,10 @@ class Keeper:
     harvest: str = ""
     feeds: bool = True
     requeens: bool = False
-    splits: str = ""
-    treats: str = ""
+    splits: str = ""  # month-day from which strong hives are divided
+    treats: str = ""  # month-day of the treatment
+    winter_stores_kg: float = 0.0  # feeds up to this in autumn
+    foundation: float = 0.25  # share of supers with comb still to be drawn
     cuts_cells: float = 0.0  # chance to find and break queen cells at a visit
 
 
@@ -85,6 +87,8 @@ class Sensors:
     nest_noise_k: float = 0.06
     counter_bias: float = 0.04
     spikes_a_month: float = 0.2
+    ambient: bool = True  # the scale also feels the air
+    probe_place: str = "nest"  # nest, edge (beside the bees) or lid (above the crown board)
 
 
 @dataclass(frozen=True)
@@ -102,6 +106,7 @@ class HivePlan:
     empty_kg: float
     swarm_urge: float
     supers: int = 0
+    shares_scale_with: str = ""
     flow: float = 1.0
     loss: float = 1.0  # forager losses beside ordinary ones
     sensors: Sensors = field(default_factory=Sensors)
@@ -285,6 +290,7 @@ def _hive(name: str, told: dict[str, Any], sensors: Sensors, seed: int) -> HiveP
         empty_kg=float(told.get("empty_kg", round(11.5 + 9.8 * boxes + chance.normal(0, 0.4), 1))),
         swarm_urge=float(told.get("swarm_urge", 1.0)),
         supers=int(told.get("supers", 0)),
+        shares_scale_with=str(told.get("shares_scale_with", "")),
         flow=float(told.get("flow", chance.normal(1.0, 0.1))),
         loss=float(told.get("loss", 1.0)),
         sensors=_record(Sensors, own),

@@ -1,4 +1,4 @@
-"""What the devices make of the truth: sampled, rounded, noisy, late, wrong."""
+"""What the devices make of the truth: sampled, rounded, noisy, drifting with the warmth."""
 
 from __future__ import annotations
 
@@ -9,16 +9,25 @@ import numpy as np
 from simulators.heat import Nest, lag
 from simulators.life import Life
 from simulators.mass import Weight
-from simulators.scenario import Floats, Ints, Scenario, YardPlan, local_s, rng
+from simulators.scenario import Floats, Ints, rng
 from simulators.traffic import Traffic
 from simulators.weather import Weather
 
 UNITS = {
-    "weight": "kg", "nest": "Cel", "ambient": "Cel", "nest-humidity": "%RH",
-    "ambient-humidity": "%RH", "bees-in": "count", "bees-out": "count", "rain": "mm",
-    "battery": "V", "signal": "dBm",
-}  # fmt: skip
+    "weight": "kg",
+    "nest": "Cel",
+    "ambient": "Cel",
+    "nest-humidity": "%RH",
+    "ambient-humidity": "%RH",
+    "bees-in": "count",
+    "bees-out": "count",
+    "rain": "mm",
+    "battery": "V",
+    "signal": "dBm",
+}
 DECIMALS = {"weight": 3, "battery": 3, "rain": 2, "bees-in": 0, "bees-out": 0, "signal": 0}
+CREEP_S = 1_200.0  # time constant of a load cell's creep; own choice within OIML R 60's 30 min
+PANEL_V, FULL_V = 0.16, 3.92  # own choice: a lithium cell kept up by a small panel
 
 
 @dataclass(frozen=True)
@@ -33,8 +42,8 @@ class Feed:
 
 
 @dataclass(frozen=True)
-class Device:
-    """A device and the hive it was set at."""
+class Placed:
+    """A device and the hive it stands at from a time on."""
 
     id: str
     hive: str
@@ -42,97 +51,98 @@ class Device:
 
 
 @dataclass(frozen=True)
-class Watched:
-    """What one hive's devices sent."""
+class Told:
+    """A hive as the sensors meet it."""
 
-    devices: list[Device]
-    feeds: list[Feed]
-    faults: list[dict[str, object]]
-
-
-def watch(
-    life: Life, weight: Weight, nest: Nest, traffic: Traffic, yard: YardPlan,
-    weather: Weather, scenario: Scenario,
-) -> Watched:  # fmt: skip
-    """Let every device of one hive record its season."""
-    plan = life.plan
-    kit = plan.sensors
-    start = int(weather.time_s[0])
-    feeds: list[Feed] = []
-    devices: list[Device] = []
-
-    def device(kind: str) -> tuple[str, np.random.Generator, Ints]:
-        name = f"{kind}-{plan.id}"
-        chance = rng(scenario.seed, "device", name)
-        every = round(kit.every_min * 60)
-        offset = int(chance.integers(0, every))
-        times = np.arange(start + offset, int(weather.time_s[-1]), every, dtype=np.int64)
-        devices.append(Device(name, plan.id, start))
-        return name, chance, times
-
-    def at(times: Ints, values: Floats) -> Floats:
-        return np.interp(times, weather.time_s, values)
-
-    if kit.scale:
-        name, chance, times = device("scale")
-        gross = _off_scale(weight.gross_kg, life, weather, chance)
-        cell = lag(weather.air_c, 8) + 0.008 * weather.sun_wm2
-        gross = gross + kit.scale_drift_g_per_k * chance.normal(1, 0.3) * 1e-3 * (cell - 15)
-        gross = gross + 0.003 * np.clip(weather.wind_ms - 4, 0, None) * chance.normal(
-            size=cell.size
-        )
-        index = np.clip(np.searchsorted(weather.time_s, times, "right") - 1, 0, cell.size - 1)
-        raw = gross[index] + chance.normal(0, kit.scale_noise_kg, times.size)
-        spikes = chance.random(times.size) < kit.spikes_a_month / 30 / 1440 * kit.every_min
-        raw = raw + spikes * chance.normal(0, 15, times.size)
-        feeds.append(
-            Feed(
-                name, "weight", times, np.round(raw / kit.scale_step_kg) * kit.scale_step_kg, times
-            )
-        )
-        feeds.append(
-            Feed(
-                name,
-                "ambient",
-                times,
-                np.round(at(times, weather.air_c) + chance.normal(0, 0.1, times.size), 2),
-                times,
-            )
-        )
-        _supply(feeds, name, chance, times, weather, kit.every_min)
-    if kit.probe:
-        name, chance, times = device("probe")
-        value = at(times, nest.nest_c) + chance.normal(0, kit.nest_noise_k, times.size)
-        feeds.append(Feed(name, "nest", times, np.round(value, 2), times))
-        wet = at(times, nest.humidity_pct) + chance.normal(0, 0.3, times.size)
-        feeds.append(Feed(name, "nest-humidity", times, np.round(wet, 1), times))
-        _supply(feeds, name, chance, times, weather, kit.every_min)
-    if kit.counter:
-        name, chance, times = device("counter")
-        for quantity, bees, bias in (
-            ("bees-in", traffic.bees_in, 1 - kit.counter_bias * chance.uniform(0.5, 1.5)),
-            ("bees-out", traffic.bees_out, 1.0),
-        ):
-            passed = np.concatenate(([0.0], np.cumsum(bees)))
-            edges = np.concatenate((weather.time_s, [weather.time_s[-1] + 300]))
-            expect = np.diff(
-                np.interp(np.concatenate(([times[0] - times[1] + times[0]], times)), edges, passed)
-            )
-            busy = chance.gamma(40, 1 / 40, times.size)
-            counted = chance.poisson(np.clip(expect * bias * busy, 0, None))
-            feeds.append(Feed(name, quantity, times, counted.astype(np.float64), times))
-        _supply(feeds, name, chance, times, weather, kit.every_min)
-    return _faults(Watched(devices, feeds, []), life, yard, scenario, weather)
+    life: Life
+    weather: Weather
+    weight: Weight
+    nest: Nest
+    traffic: Traffic
 
 
-def station(yard: YardPlan, hive: str, every_min: float, weather: Weather, seed: int) -> Watched:
-    """Give the yard's rain gauge and hygrometer, standing at one of its hives."""
-    name = f"weather-{yard.id}"
-    chance = rng(seed, "device", name)
+def clock(every_min: float, weather: Weather, chance: np.random.Generator) -> Ints:
+    """Give the times at which a device measures, at its own second of the interval."""
     every = round(every_min * 60)
-    times = np.arange(
-        int(weather.time_s[0]) + every, int(weather.time_s[-1]), every, dtype=np.int64
-    )
+    start, stop = int(weather.time_s[0]), int(weather.time_s[-1])
+    return np.arange(start + int(chance.integers(0, every)), stop, every, dtype=np.int64)
+
+
+def scale(name: str, hives: list[Told], seed: int) -> list[Feed]:
+    """Weigh what stands on one scale: usually one hive, sometimes two."""
+    first = hives[0]
+    kit, weather = first.life.plan.sensors, first.weather
+    chance = rng(seed, "device", name)
+    times = clock(kit.every_min, weather, chance)
+    load = np.zeros(weather.time_s.size)
+    for hive in hives:
+        load = load + _standing(hive, chance)
+    cell_c = lag(weather.air_c, 8) + 0.008 * weather.sun_wm2
+    creep = kit.scale_creep_g * 1e-3 * (lag(load, CREEP_S / 300) - load) / 60.0
+    gross = load + creep
+    gross = gross + kit.scale_drift_g_per_k * chance.normal(1, 0.3) * 1e-3 * (cell_c - 15)
+    shake = 0.003 * np.clip(weather.wind_ms - 4, 0, None)
+    index = np.clip(np.searchsorted(weather.time_s, times, "right") - 1, 0, load.size - 1)
+    noise = np.hypot(kit.scale_noise_kg, shake[index])
+    after = (times - weather.time_s[index]) / 300.0
+    follow = np.append(np.diff(gross), 0.0)
+    follow[np.abs(follow) > 0.3] = 0.0  # a step stays a step between two points of the grid
+    raw = gross[index] + after * follow[index] + noise * chance.normal(size=times.size)
+    spikes = chance.random(times.size) < kit.spikes_a_month / 30 / 1440 * kit.every_min
+    raw = raw + spikes * chance.normal(0, 15, times.size)
+    grain = kit.scale_step_kg
+    out = [Feed(name, "weight", times, np.round(raw / grain) * grain, times)]
+    if kit.ambient:
+        air = np.interp(times, weather.time_s, weather.air_c + 0.0012 * weather.sun_wm2)
+        air = np.round(air + chance.normal(0, 0.1, times.size), 2)
+        out.append(Feed(name, "ambient", times, air, times))
+    return out + supply(name, chance, times, weather, kit.every_min)
+
+
+def probe(name: str, hive: Told, seed: int) -> list[Feed]:
+    """Feel the nest's warmth and moisture."""
+    kit, weather = hive.life.plan.sensors, hive.weather
+    chance = rng(seed, "device", name)
+    times = clock(kit.every_min, weather, chance)
+    nest_c, humidity = hive.nest.nest_c, hive.nest.humidity_pct
+    if kit.probe_place != "nest":  # above the crown board, or beside the bees
+        share = {"lid": 0.35, "edge": 0.6}[kit.probe_place]
+        outside = lag(weather.air_c, 18) + 0.004 * weather.sun_wm2
+        nest_c = share * nest_c + (1 - share) * outside
+        humidity = share * humidity + (1 - share) * weather.humidity_pct
+    warm = np.interp(times, weather.time_s, nest_c) + chance.normal(0, kit.nest_noise_k, times.size)
+    wet = np.interp(times, weather.time_s, humidity) + chance.normal(0, 0.05, times.size)
+    out = [Feed(name, "nest", times, np.round(warm, 2), times)]
+    out.append(Feed(name, "nest-humidity", times, np.round(wet, 2), times))
+    return out + supply(name, chance, times, weather, kit.every_min)
+
+
+def counter(name: str, hive: Told, seed: int) -> list[Feed]:
+    """Count bees at the entrance; the two directions do not quite agree."""
+    kit, weather = hive.life.plan.sensors, hive.weather
+    chance = rng(seed, "device", name)
+    times = clock(kit.every_min, weather, chance)
+    every = round(kit.every_min * 60)
+    edges = np.concatenate((weather.time_s, [weather.time_s[-1] + 300]))
+    missed = kit.counter_bias * chance.uniform(0.5, 1.5)
+    out = []
+    for quantity, bees, seen in (
+        ("bees-in", hive.traffic.bees_in, 1 - missed),
+        ("bees-out", hive.traffic.bees_out, 1.0),
+    ):
+        passed = np.concatenate(([0.0], np.cumsum(np.clip(bees, 0, None))))
+        at = np.interp(np.concatenate(([times[0] - every], times)), edges, passed)
+        crowd = chance.gamma(40, 1 / 40, times.size)
+        walk = 0.4 * kit.every_min * (hive.nest.nest_c.mean() > 15)  # bees at the door at night
+        counted = chance.poisson(np.diff(at) * seen * crowd + walk * chance.random(times.size))
+        out.append(Feed(name, quantity, times, counted.astype(np.float64), times))
+    return out + supply(name, chance, times, weather, kit.every_min)
+
+
+def station(name: str, every_min: float, weather: Weather, seed: int) -> list[Feed]:
+    """Read a yard's tipping-bucket rain gauge and hygrometer."""
+    chance = rng(seed, "device", name)
+    times = clock(every_min, weather, chance)
     fallen = np.concatenate(([0.0], np.cumsum(weather.rain_mm)))
     edges = np.concatenate((weather.time_s, [weather.time_s[-1] + 300]))
     tips = np.floor(np.interp(times, edges, fallen) / 0.2)
@@ -140,88 +150,36 @@ def station(yard: YardPlan, hive: str, every_min: float, weather: Weather, seed:
     humid = np.interp(times, weather.time_s, weather.humidity_pct) + chance.normal(0, 1, times.size)
     feeds = [
         Feed(name, "rain", times, np.round(rain, 2), times),
-        Feed(name, "ambient-humidity", times, np.round(np.clip(humid, 0, 100), 1), times),
-    ]
-    _supply(feeds, name, chance, times, weather, every_min)
-    return Watched([Device(name, hive, int(weather.time_s[0]))], feeds, [])
-
-
-def _supply(
-    feeds: list[Feed], name: str, chance: np.random.Generator, times: Ints, weather: Weather,
-    every_min: float,
-) -> None:  # fmt: skip
-    """Battery kept up by a small panel, and the radio level, each hour."""
-    hourly = times[:: max(1, round(60 / every_min))]
-    sun = np.interp(hourly, weather.time_s, lag(weather.sun_wm2, 24))
-    volts = (
-        3.92
-        + 0.16 * np.tanh(sun / 250)
-        + 0.003 * (np.interp(hourly, weather.time_s, weather.air_c) - 15)
-    )
-    feeds.append(
         Feed(
             name,
-            "battery",
-            hourly,
-            np.round(volts + chance.normal(0, 0.006, hourly.size), 3),
-            hourly,
-        )
-    )
-    level: Floats = chance.uniform(-95, -72) + chance.normal(0, 2.5, hourly.size)
-    feeds.append(Feed(name, "signal", hourly, np.round(level, 0), hourly))
+            "ambient-humidity",
+            times,
+            np.asarray(np.clip(humid, 0, 100).round(1), float),
+            times,
+        ),
+    ]
+    return feeds + supply(name, chance, times, weather, every_min)
 
 
-def _off_scale(gross: Floats, life: Life, weather: Weather, chance: np.random.Generator) -> Floats:
-    out = gross.copy()
-    for begin_s, end_s, what in life.off_scale:
-        a, b = np.searchsorted(weather.time_s, [begin_s, min(end_s, int(weather.time_s[-1]) + 1)])
-        rest = chance.uniform(-0.2, 3.5) if what == "toppled" else chance.uniform(-0.1, 0.1)
-        out[a:b] = rest
-    return out
+def supply(
+    name: str, chance: np.random.Generator, times: Ints, weather: Weather, every_min: float
+) -> list[Feed]:
+    """Read the battery, kept up by a small panel, and the radio level, each hour."""
+    hourly = times[:: max(1, round(60 / every_min))]
+    sun = np.interp(hourly, weather.time_s, lag(weather.sun_wm2, 24))
+    air = np.interp(hourly, weather.time_s, weather.air_c)
+    volts = FULL_V + PANEL_V * np.tanh(sun / 250) + 0.003 * (air - 15)
+    volts = np.round(volts + chance.normal(0, 0.006, hourly.size), 3)
+    level = np.asarray(chance.uniform(-95, -72) + chance.normal(0, 2.5, hourly.size), np.float64)
+    battery = Feed(name, "battery", hourly, volts, hourly)
+    return [battery, Feed(name, "signal", hourly, np.round(level, 0), hourly)]
 
 
-def _faults(
-    watched: Watched, life: Life, yard: YardPlan, scenario: Scenario, weather: Weather
-) -> Watched:
-    """Put the scenario's device troubles into the feeds."""
-    feeds, told = watched.feeds, watched.faults
-    last = int(weather.time_s[-1])
-    events = [event for event in life.plan.happenings if event.device]
-    taken = [begin for begin, _, what in life.off_scale if what == "taken"]
-    for event in events:
-        begin = local_s(scenario.resolve(event.on), event.at, yard.timezone)
-        end = (
-            local_s(scenario.resolve(event.until), "12:00", yard.timezone) if event.until else last
-        )
-        name = f"{event.device}-{life.plan.id}"
-        told.append(
-            {
-                "kind": event.what,
-                "device": name,
-                "start_s": begin,
-                "end_s": end if event.until else None,
-            }
-        )
-        feeds = [
-            _fault(feed, event.what, begin, end) if feed.device == name else feed for feed in feeds
-        ]
-    for begin in taken:
-        feeds = [
-            _fault(feed, "silent", begin, last) if not feed.device.startswith("scale") else feed
-            for feed in feeds
-        ]
-    return Watched(watched.devices, feeds, told)
-
-
-def _fault(feed: Feed, what: str, begin: int, end: int) -> Feed:
-    during = (feed.time_s >= begin) & (feed.time_s < end)
-    value, time_s, sent_s = feed.value.copy(), feed.time_s, feed.sent_s
-    if what == "silent":
-        keep = ~during
-        return Feed(feed.device, feed.quantity, time_s[keep], value[keep], sent_s[keep])
-    if what == "low_battery" and feed.quantity == "battery":
-        through = (time_s[during] - begin) / max(end - begin, 1)
-        value[during] = np.round(
-            3.9 - 0.75 * through - 0.2 * through**6 + (value[during] - 3.95), 3
-        )
-    return Feed(feed.device, feed.quantity, time_s, value, sent_s)
+def _standing(hive: Told, chance: np.random.Generator) -> Floats:
+    """Give the load, less while the hive is knocked over or gone."""
+    load = hive.weight.gross_kg.copy()
+    for begin_s, end_s, what in hive.life.off_scale:
+        span = [begin_s, min(end_s, int(hive.weather.time_s[-1]) + 300)]
+        a, b = np.searchsorted(hive.weather.time_s, span)
+        load[a:b] = chance.uniform(-0.2, 3.5) if what == "toppled" else chance.uniform(-0.1, 0.1)
+    return load

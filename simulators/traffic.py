@@ -8,8 +8,11 @@ import numpy as np
 
 from simulators.forage import Country
 from simulators.life import Life
+from simulators.mass import after_spray
 from simulators.scenario import STEPS_A_DAY, Floats, rng
 from simulators.weather import Weather
+
+ROBBER_LOAD_KG = 4.0e-5  # own choice: a crop nearly full of honey
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,12 @@ def pass_by(life: Life, weather: Weather, country: Country, seed: int) -> Traffi
     column = life.columns
     shape = (weather.days, STEPS_A_DAY)
     out = column["trips"][:, None] * country.out_shape.reshape(shape)
-    back = (column["trips"] - column["foragers_lost"])[:, None] * country.in_shape.reshape(shape)
+    came = country.in_shape.reshape(shape)
+    back = (column["trips"] - column["foragers_lost"])[:, None] * came
+    missed = after_spray(life, weather, np.cumsum(came, axis=1))
+    back = back - column["sprayed"][:, None] * np.diff(missed, axis=1, prepend=0.0)
+    robbers = (column["robbed"] / ROBBER_LOAD_KG)[:, None] * came  # they stay some minutes
+    out, back = out + robbers, back + np.roll(robbers, -1, axis=1)
     hour = weather.solar_h.reshape(shape)
     flying = weather.flying.reshape(shape)
 
@@ -46,10 +54,10 @@ def pass_by(life: Life, weather: Weather, country: Country, seed: int) -> Traffi
         flown.append(
             (int(weather.time_s[steps[0]]), int(weather.time_s[steps[-1]]), float(first[day].sum()))
         )
-    for time_s, bees, minutes in life.exits:
-        begin = int(np.searchsorted(weather.time_s, time_s))
-        length = max(int(minutes / 5), 1)
-        out[begin : begin + length] += bees / length
+    for flight in life.flights:
+        begin = int(np.searchsorted(weather.time_s, flight.time_s))
+        length = max(int(flight.minutes / 5), 1)
+        out[begin : begin + length] += flight.bees / length
     for begin_s, end_s, what in life.off_scale:
         a, b = np.searchsorted(weather.time_s, [begin_s, min(end_s, int(weather.time_s[-1]) + 1)])
         share = 0.05 if what == "toppled" else 0.0

@@ -17,20 +17,11 @@ NAMES = {"nectar": "nectar_kg", "honey_eaten": "honey_eaten_kg", "winter": "wint
 
 def of_hive(season: HiveSeason, scenario: Scenario) -> dict[str, Any]:
     """Tell one hive's truth; daily figures hold at the end of the yard's local day."""
-    life = season.life
+    life = season.told.life
     events: list[dict[str, Any]] = [dict(event, yard=season.yard.id) for event in life.events]
-    for begin, end, bees in season.traffic.orientation:
+    for begin, end, bees in season.told.traffic.orientation:
         events.append(_event(life.plan.id, "orientation_flight", begin, end, bees=round(bees)))
-    events += [
-        {
-            "kind": fault["kind"],
-            "subject": f"device:{fault['device']}",
-            "start": instant(float(str(fault["start_s"]))),
-            "end": instant(float(str(fault["end_s"]))) if fault["end_s"] else None,
-            "hive": life.plan.id,
-        }
-        for fault in season.watched.faults
-    ]
+    events += season.watched.events
     recorded = [
         {"hive": life.plan.id, "at": seen["at"], "recorded": instant(when)}
         for seen, when in zip(life.inspections, life.recorded_s, strict=True)
@@ -38,6 +29,7 @@ def of_hive(season: HiveSeason, scenario: Scenario) -> dict[str, Any]:
     daily = {NAMES.get(name, name): _round(life.columns[name], n) for name, n in DAILY.items()}
     return {
         "yard": season.yard.id,
+        "milestones": life.milestones,
         "events": events,
         "inspections_recorded": recorded,
         "first_day": scenario.start.isoformat(),

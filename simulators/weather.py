@@ -37,11 +37,11 @@ class Climate:
 
 # own choice, shaped on the look of monthly means in such climates
 CLIMATES = {
-    "oceanic": Climate(10.5, 6.8, 4.8, 2.6, 0.52, 0.36, 2.6, 3.6, 0.74, 0.58, 0),
-    "continental": Climate(8.8, 13.0, 6.0, 3.8, 0.38, 0.36, 3.8, 3.0, 0.68, 0.48, 8),
-    "mediterranean": Climate(15.8, 7.6, 6.2, 2.3, 0.34, 0.06, 5.0, 2.8, 0.50, 0.20, -28),
-    "southern": Climate(14.8, 5.4, 6.0, 2.6, 0.40, 0.24, 3.4, 3.6, 0.58, 0.42, -15),
-    "desert": Climate(19.5, 10.0, 8.5, 2.4, 0.07, 0.12, 5.0, 2.6, 0.30, 0.22, -40),
+    "oceanic": Climate(10.5, 6.8, 7.0, 2.6, 0.52, 0.36, 2.6, 3.6, 0.74, 0.58, 0),
+    "continental": Climate(8.8, 13.0, 7.8, 3.8, 0.38, 0.36, 3.8, 3.0, 0.68, 0.48, 8),
+    "mediterranean": Climate(15.8, 7.6, 7.2, 2.3, 0.34, 0.06, 5.0, 2.8, 0.50, 0.20, -28),
+    "southern": Climate(14.8, 5.4, 7.0, 2.6, 0.40, 0.24, 3.4, 3.6, 0.58, 0.42, -15),
+    "desert": Climate(19.5, 10.0, 9.5, 2.4, 0.07, 0.12, 5.0, 2.6, 0.30, 0.22, -40),
 }
 
 # what kind of year: spring K, summer K, rain factor
@@ -108,7 +108,7 @@ def make(yard: YardPlan, start: date, days: int, seed: int) -> Weather:
     base = climate.mean_c + climate.season_k * warm + climate.front_k * front
     base = base + spring_k * near_spring + summer_k * summer**2
     base = base - np.where(is_wet, 1.8 * summer, -0.6 * (1 - summer))
-    swing = climate.clear_day_k * (1 - 0.75 * cloud) * (0.55 + 0.45 * summer)
+    swing = climate.clear_day_k * (1 - 0.7 * cloud) * (0.68 + 0.32 * summer)
 
     rain_mm = _showers(region, local, is_wet, climate.shower_mm * (0.7 + 0.6 * summer))
     slow = np.interp(np.arange(days * STEPS_A_DAY) / STEPS_A_DAY, np.arange(days) + 0.6, base)
@@ -120,7 +120,7 @@ def make(yard: YardPlan, start: date, days: int, seed: int) -> Weather:
     sun = clear * (1 - 0.75 * patch**3.0)
     gusty = np.clip(1 + 0.35 * _wander(region, days, 0.5), 0.2, 3.0) * climate.wind_ms
     wind = np.repeat(gusty, STEPS_A_DAY) * (0.75 + 0.45 * np.clip(_day_shape(solar_h), -0.6, 1))
-    wind = np.asarray(np.clip(wind * np.exp(0.25 * _smooth(local, air.size, 6)), 0, 25), float)
+    wind = np.asarray(np.clip(wind * np.exp(0.25 * _smooth(local, air.size, 6)), 0, 25), np.float64)
     dew = np.repeat(base - swing * (0.55 + 0.9 * (1 - cloud)), STEPS_A_DAY)
     humidity = np.clip(100 * np.exp(17.6 * (dew / (243 + dew) - air / (243 + air))), 12, 100)
     humidity = np.where(shade > 0.2, np.maximum(humidity, 90), humidity)
@@ -132,8 +132,8 @@ def make(yard: YardPlan, start: date, days: int, seed: int) -> Weather:
         rain_mm,
         _snow(air, rain_mm),
         wind,
-        humidity,
-        flying(air, sun, rain_mm, np.asarray(wind)),
+        np.asarray(humidity, np.float64),
+        flying(air, sun, rain_mm, wind),
         day,
         climate.spring_shift_days - 3.5 * spring_k,
         days,
