@@ -9,6 +9,7 @@ from typing import NamedTuple
 from paho.mqtt.enums import MQTTProtocolVersion
 
 from hivewatch import settings as settings_room
+from hivewatch.alerts import channels
 from hivewatch.errors import HivewatchError
 from hivewatch.ingest.connection import Connection
 from hivewatch.settings import Settings
@@ -68,3 +69,10 @@ def _broker(settings: Settings) -> str:
     version = "5" if connection.protocol is MQTTProtocolVersion.MQTTv5 else "3.1.1"
     connection.close()
     return f"{connection.where}: connected with MQTT {version}, subscribed"
+
+
+def _channels(settings: Settings) -> Iterator[Line]:
+    """Read the channels; nothing is sent."""
+    for line in channels.check(settings.alerts.channels):
+        part, _, found = line.partition(": ")
+        yield Line(part, is_well="cannot" not in found and "failed" not in found, found=found)

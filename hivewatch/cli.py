@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import sys
-import time
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -14,6 +13,7 @@ from typing import Annotated, Any
 import typer
 
 from hivewatch import settings as settings_room
+from hivewatch.clock import WallClock
 from hivewatch.errors import HivewatchError, UsageError
 from hivewatch.settings import Settings
 from hivewatch.store.open import Store
@@ -71,7 +71,7 @@ def main() -> None:
 
 
 def _now_s() -> int:
-    return int(time.time())
+    return WallClock().now_s()
 
 
 def _settings(config: Path | None) -> Settings:
@@ -101,9 +101,14 @@ def _print_json(data: Any) -> None:  # noqa: ANN401 - whatever JSON can hold
 
 @app.command()
 def demo(
-    port: Annotated[int, typer.Option(help="Port of the pages; 0 takes a free one.")] = 8080,
+    port: Annotated[
+        int | None,
+        typer.Option(min=0, max=65535, help="Of the pages; else 8080, or a free one if taken."),
+    ] = None,
     days_per_second: Annotated[float, typer.Option(min=0.01, max=10.0, help="Pace.")] = 0.5,
-    seed: Annotated[int, typer.Option(min=0, help="Another seed is another season.")] = 1,
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Another number is another season.")
+    ] = None,
     until: Annotated[str | None, typer.Option(help="Last day to play, as 2026-06-30.")] = None,
     exit_when_done: Annotated[
         bool, typer.Option("--exit-when-done", help="End with a summary when the season is over.")
@@ -112,14 +117,16 @@ def demo(
     """Play a season of an invented apiary through the whole program, on this machine alone."""
     from hivewatch.demo import play
 
-    play(port, days_per_second, seed, until, exit_when_done=exit_when_done)
+    play(port, days_per_second, seed, until, typer.echo, exit_when_done=exit_when_done)
 
 
 @app.command()
 def run(config: Config = None) -> None:
     """Watch: the daemon."""
-    from hivewatch.daemon import Daemon, WallClock
+    from hivewatch import logs
+    from hivewatch.daemon import Daemon
 
+    logs.set_up()
     Daemon(_settings(config), WallClock()).run()
 
 
@@ -192,8 +199,14 @@ def import_files(
     """Store readings from CSV: time,device,quantity,value or time,device and one column each."""
     from hivewatch.show import import_all
 
+    settings = _settings(config)
     done = import_all(
-        _store(config), files, _now_s(), late=late, decimal_comma=decimal is Decimal.comma
+        Store(settings.store.path),
+        files,
+        _now_s(),
+        late=late,
+        decimal_comma=decimal is Decimal.comma,
+        mirrored=settings.mirror is not None,
     )
     if form is Format.json:
         _print_json(done)

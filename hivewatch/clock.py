@@ -1,7 +1,8 @@
-"""What time it is: the daemon, the commands and the demo make a clock, all others are given one."""
+"""What time it is. The machine is asked here and nowhere else; all rooms are given a clock."""
 
 from __future__ import annotations
 
+import time
 from typing import Protocol
 
 
@@ -16,3 +17,18 @@ class Clock(Protocol):
 
     def committed(self, newest_s: int) -> None:
         """Hear the Unix time of the newest reading of a batch."""
+
+
+class WallClock:
+    """The machine's own time."""
+
+    def now_s(self) -> int:
+        """Give the Unix time, UTC, in whole seconds."""
+        return int(time.time())
+
+    def monotonic_s(self) -> float:
+        """Give a time in seconds that never jumps."""
+        return time.monotonic()
+
+    def committed(self, newest_s: int) -> None:
+        """Take no notice: real time passes by itself."""

@@ -15,10 +15,11 @@ import structlog
 import uvicorn
 
 from hivewatch import metrics
-from hivewatch.alerts.deliver import Deliverer
+from hivewatch.alerts.channels import open_channels
+from hivewatch.alerts.deliver import Delivery
 from hivewatch.api.app import create_app
 from hivewatch.api.health import Health
-from hivewatch.clock import Clock
+from hivewatch.clock import Clock, WallClock
 from hivewatch.errors import UsageError
 from hivewatch.evaluate import Evaluator
 from hivewatch.ingest.intake import Intake
@@ -35,21 +36,6 @@ PATIENCE_S = {"ingest": 90.0, "evaluate": 120.0, "deliver": 180.0, "mirror": 180
 # hive with years of data, a slow channel
 RESTART_S = (1.0, 60.0)  # own choice: the first and the longest wait before a broken loop restarts
 STOP_S = 10.0  # own choice: how long the loops have to end
-
-
-class WallClock:
-    """The machine's own time."""
-
-    def now_s(self) -> int:
-        """Give the Unix time, UTC, in whole seconds."""
-        return int(time.time())
-
-    def monotonic_s(self) -> float:
-        """Give a time in seconds that never jumps."""
-        return time.monotonic()
-
-    def committed(self, newest_s: int) -> None:
-        """Take no notice: a season is not played here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +55,19 @@ class Daemon:
         self.stop = Event()
         self.store = Store(settings.store.path)
         intake = Intake(self.store, mirrored=settings.mirror is not None)
+        channels = open_channels(settings.alerts.channels)
         self.subscriber = Subscriber(settings.broker, intake, clock)
         self._rooms = [
             _Room("ingest", self.subscriber.run),
             _Room("evaluate", Evaluator(self.store, settings, clock).run),
-            _Room("deliver", Deliverer(self.store, settings.alerts, clock).run),
+            _Room("deliver", Delivery(self.store, channels, clock).run),
         ]
         if settings.mirror is not None:
             from hivewatch.mirror import Mirror  # noqa: PLC0415 - an extra
 
             self._rooms.append(_Room("mirror", Mirror(self.store, settings.mirror, clock).run))
         self.health = Health(
-            time.time,
+            WallClock().now_s,
             {room.name: PATIENCE_S[room.name] for room in self._rooms},
             {"store": self._store_fault, "broker": lambda: self.subscriber.fault},
         )

@@ -82,7 +82,13 @@ def held_text(one: Held) -> str:
 
 
 def import_all(
-    store: Store, files: Sequence[Path], now_s: int, *, late: bool, decimal_comma: bool
+    store: Store,
+    files: Sequence[Path],
+    now_s: int,
+    *,
+    late: bool,
+    decimal_comma: bool,
+    mirrored: bool,
 ) -> list[dict[str, Any]]:
     """Import files one by one, with a bar on a terminal and a summary line for each."""
     results = []
@@ -110,6 +116,7 @@ def import_all(
                 now_s,
                 late=late,
                 decimal_comma=decimal_comma,
+                mirrored=mirrored,
                 progress=tell,
             )
             bars.remove_task(bar)

@@ -52,7 +52,8 @@ class Connection:
         self._answer: ReasonCode | None = None
         self._granted: list[ReasonCode] | None = None
         self.client = self._open()
-        if self._answer is not None and self._answer.value == UNKNOWN_VERSION:
+        if self._answer is None or self._answer.value == UNKNOWN_VERSION:
+            # An old broker may close the line at the word "5" instead of refusing it.
             self.protocol = MQTTProtocolVersion.MQTTv311
             self.client = self._open()
         self._settle_answer()

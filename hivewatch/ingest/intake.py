@@ -11,6 +11,9 @@ import re
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from itertools import groupby
+from operator import itemgetter
 from typing import NamedTuple
 
 from sqlalchemy import Connection
@@ -21,6 +24,7 @@ from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
 from hivewatch.store.readings import Row, conflicting, insert
 from hivewatch.wire import senml
+from hivewatch.wire.quantities import BY_NUMBER
 
 DEVICE = re.compile(r"[A-Za-z0-9._-]{1,64}")
 REASONS = (
@@ -72,9 +76,9 @@ class Batch:
 class Intake:
     """Takes messages into the store; knows the devices' numbers."""
 
-    def __init__(self, store: Store) -> None:
-        """Start with the devices the store knows."""
-        self._store = store
+    def __init__(self, store: Store, *, mirrored: bool = False) -> None:
+        """Take the store; when it is mirrored, what is new is marked for the mirror, too."""
+        self._store, self._mirrored = store, mirrored
         self._numbers: dict[str, int] = {}
 
     def commit(
@@ -104,7 +108,8 @@ class Intake:
             numbers = self._number(connection, messages)
             batch = _decode(messages, numbers)
             batch.held += refused
-            done = admit(connection, batch, {number: name for name, number in numbers.items()})
+            names = {number: name for name, number in numbers.items()}
+            done = admit(connection, batch, names, mirrored=self._mirrored)
             for one in status:
                 apiary.note_status(
                     connection, one.device, one.payload.decode("ascii"), one.received_s
@@ -135,7 +140,13 @@ class Intake:
                     if (held.content_type or "").startswith("text/csv")
                     else _decode([_message(held)], numbers)
                 )
-                done = admit(connection, batch, {numbers[held.device]: held.device}, hold=False)
+                done = admit(
+                    connection,
+                    batch,
+                    {numbers[held.device]: held.device},
+                    hold=False,
+                    mirrored=self._mirrored,
+                )
                 left = [fault for one in batch.held for fault in one.faults]
                 quarantine.admitted(connection, held.id, left, now_s)
                 tried.append((held, done))
@@ -152,7 +163,12 @@ class Intake:
 
 
 def admit(
-    connection: Connection, batch: Batch, names: dict[int, str], *, hold: bool = True
+    connection: Connection,
+    batch: Batch,
+    names: dict[int, str],
+    *,
+    hold: bool = True,
+    mirrored: bool = False,
 ) -> Committed:
     """Write one batch inside the caller's transaction.
 
@@ -162,25 +178,35 @@ def admit(
         The device id of each device number in the batch.
     hold : bool
         Whether what is not admitted goes to quarantine; not when it comes from there.
+    mirrored : bool
+        Whether to mark what is new for the mirror.
     """
     stored = insert(connection, batch.rows)
     if stored < len(batch.rows):
         for place in conflicting(connection, batch.rows):
-            row, came = batch.rows[place], batch.came(batch.sources[place])
-            detail = f"{row.value} at {row.time_ms} ms, where another value is stored"
+            _, number, time_ms, value, _ = batch.rows[place]
+            quantity = BY_NUMBER[number]
+            detail = (
+                f"{quantity.name} = {value:g} {quantity.unit} at {_rfc3339(time_ms)},"
+                " where another value is stored; the first one stays"
+            )
+            came = batch.came(batch.sources[place])
             batch.held.append(replace(came, faults=((None, "conflict", detail),)))
     if hold:
         quarantine.add(connection, batch.held)
-    apiary.heard(connection, _last_received_s(batch.rows).items())
+    spans = _spans(batch.rows)
+    apiary.heard(connection, [(number, span.received_s) for number, span in spans.items()])
     if stored:
-        since_ms = _earliest_ms(batch.rows)
-        stale.mark(connection, [(f"device:{names[one]}", since_ms[one]) for one in since_ms])
+        changes = [(f"device:{names[number]}", span.from_ms) for number, span in spans.items()]
+        if mirrored:
+            changes += [(f"mirror:{names[number]}", span.from_ms) for number, span in spans.items()]
+        stale.mark(connection, changes)
     conflicts = sum(fault[1] == "conflict" for one in batch.held for fault in one.faults)
     done = Committed(
         stored=stored,
         repeats=len(batch.rows) - stored - conflicts,
         quarantined=sum(len(one.faults) for one in batch.held),
-        newest_s=max((row.time_ms for row in batch.rows), default=0) // 1000,
+        newest_s=max((span.until_ms for span in spans.values()), default=0) // 1000,
     )
     _count(done, batch)
     return done
@@ -192,7 +218,7 @@ def _decode(messages: Sequence[Message], numbers: dict[str, int]) -> Batch:
     for place, one in enumerate(messages):
         pack = senml.decode(one.payload, one.content_type, one.received_s)
         device, received_s = numbers[one.device], one.received_s
-        batch.rows += [Row(device, *record, received_s) for record in pack.records]
+        batch.rows += [(device, *record, received_s) for record in pack.records]
         batch.sources += [place] * len(pack.records)
         if pack.faults:
             batch.held.append(replace(_as_it_came(one), faults=tuple(pack.faults)))
@@ -207,22 +233,32 @@ def _message(held: Held) -> Message:
     return Message(held.source, held.device or "", held.raw, held.content_type, held.received_s)
 
 
-def _last_received_s(rows: Iterable[Row]) -> dict[int, int]:
-    """Give when each device was last heard in a batch."""
-    last_s: dict[int, int] = {}
-    for row in rows:
-        if row.received_s > last_s.get(row.device, 0):
-            last_s[row.device] = row.received_s
-    return last_s
+class _Span(NamedTuple):
+    """The earliest and the latest reading of a device in a batch, and when it was last heard."""
+
+    from_ms: int
+    until_ms: int
+    received_s: int
 
 
-def _earliest_ms(rows: Iterable[Row]) -> dict[int, int]:
-    """Give the earliest reading of each device in a batch."""
-    earliest_ms: dict[int, int] = {}
-    for row in rows:
-        if row.time_ms < earliest_ms.get(row.device, row.time_ms + 1):
-            earliest_ms[row.device] = row.time_ms
-    return earliest_ms
+def _spans(rows: Iterable[Row]) -> dict[int, _Span]:
+    """Say for each device what the batch covers."""
+    spans: dict[int, _Span] = {}
+    for device, of_device in groupby(rows, key=itemgetter(0)):
+        some = list(of_device)
+        times_ms = [row[2] for row in some]
+        span = _Span(min(times_ms), max(times_ms), max(row[4] for row in some))
+        known = spans.get(device, span)
+        spans[device] = _Span(
+            min(known.from_ms, span.from_ms),
+            max(known.until_ms, span.until_ms),
+            max(known.received_s, span.received_s),
+        )
+    return spans
+
+
+def _rfc3339(time_ms: int) -> str:
+    return datetime.fromtimestamp(time_ms / 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _count(done: Committed, batch: Batch) -> None:

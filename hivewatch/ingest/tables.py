@@ -21,12 +21,13 @@ from hivewatch.ingest.lines import Heading, Line, Table, open_table
 from hivewatch.store import apiary
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
-from hivewatch.store.readings import Row
 from hivewatch.wire.quantities import BY_NUMBER, QUANTITIES
 from hivewatch.wire.senml import AHEAD_MAX_S, EARLIEST_S
 
 SHOWN_MAX = 20  # own choice: bad lines that are named one by one
 CSV, CSV_COMMA = "text/csv", "text/csv; decimal=comma"
+
+ROW = ("device", "quantity", "time_ms", "value", "received_s")  # as the store takes it
 
 Progress = Callable[[int, int], None]
 Fault = tuple[int | None, str, str]
@@ -53,6 +54,7 @@ class Form:
     decimal_comma: bool
     now_s: int
     received_s: int | None  # None: each reading was received when it was measured
+    mirrored: bool = False
 
 
 def import_csv(
@@ -63,6 +65,7 @@ def import_csv(
     *,
     late: bool = False,
     decimal_comma: bool = False,
+    mirrored: bool = False,
     progress: Progress | None = None,
 ) -> Imported:
     """Read a CSV file, gzipped or not, into the store.
@@ -76,6 +79,8 @@ def import_csv(
     late : bool
         Whether the readings count as received now; otherwise each as received when it was
         measured, so that a replay of a recording goes as if it had been live.
+    mirrored : bool
+        Whether to mark what is new for the mirror.
     progress : Callable or None
         Called with the bytes done and the bytes in all; 0 when unknown.
 
@@ -89,7 +94,8 @@ def import_csv(
     with open_table(path, stdin) as (text, place):
         total = path.stat().st_size if path is not None else 0
         table = Table(text, name)
-        form = Form(name, table.heading, decimal_comma, now_s, now_s if late else None)
+        received_s = now_s if late else None
+        form = Form(name, table.heading, decimal_comma, now_s, received_s, mirrored)
         for lines in table.chunks():
             _store_lines(store, form, lines, done)
             if progress is not None:
@@ -117,7 +123,7 @@ def _store_lines(store: Store, form: Form, lines: Sequence[Line], done: Imported
             return found
 
         batch = _batch(form, lines, number)
-        committed = admit(connection, batch, names)
+        committed = admit(connection, batch, names, mirrored=form.mirrored)
     done.lines += len(lines)
     done.stored += committed.stored
     done.repeats += committed.repeats
@@ -148,10 +154,10 @@ def _batch(form: Form, lines: Sequence[Line], number: Callable[[str], int]) -> B
     good = good.sort_values(["device", "quantity", "time_ms"], kind="stable")
     measured_s = np.minimum(good.time_ms // 1000, form.now_s)
     good["received_s"] = measured_s if form.received_s is None else form.received_s
-    columns = (good[name].tolist() for name in Row._fields)
+    columns = (good[name].tolist() for name in ROW)
     return Batch(
         came=lambda place: _held(form, lines[place], ()),
-        rows=list(map(Row._make, zip(*columns, strict=True))),
+        rows=list(zip(*columns, strict=True)),
         sources=good.line.tolist(),
         held=[_held(form, lines[place], tuple(faults[place])) for place in sorted(faults)],
     )

@@ -1,0 +1,243 @@
+"""The whole of hivewatch on this machine alone, watching an invented apiary through one season.
+
+Three processes: an embedded broker, the simulator, and this one with the daemon and the pages. The
+season is played fast, so the time is what the newest reading says.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import multiprocessing
+import socket
+import subprocess
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import IO
+
+from sqlalchemy import func, select
+
+from hivewatch import logs
+from hivewatch.apiary import read_apiary
+from hivewatch.clock import WallClock
+from hivewatch.daemon import Daemon
+from hivewatch.errors import HivewatchError, UsageError
+from hivewatch.settings import Api, Broker, Settings
+from hivewatch.settings import Store as StoreSettings
+from hivewatch.store import apiary, findings
+from hivewatch.store.open import Store
+from hivewatch.store.schema import alert, reading
+
+LOOPBACK = "127.0.0.1"
+PORT = 8080
+BROKER_START_S = 20.0  # own choice: a slow board loads the broker's code in ten
+SETTLE_S = 60.0  # own choice: how long the last readings may take into the findings
+
+
+class SeasonClock:
+    """The time of the season: that of the newest reading."""
+
+    def __init__(self) -> None:
+        """Start before all seasons."""
+        self._newest_s = 0
+
+    def now_s(self) -> int:
+        """Give the Unix time of the season, UTC, in whole seconds."""
+        return self._newest_s
+
+    def monotonic_s(self) -> float:
+        """Give a time in seconds that never jumps."""
+        return time.monotonic()
+
+    def committed(self, newest_s: int) -> None:
+        """Move on."""
+        self._newest_s = max(self._newest_s, newest_s)
+
+
+def play(
+    port: int | None,
+    days_per_second: float,
+    seed: int | None,
+    until: str | None,
+    say: Callable[[str], None],
+    *,
+    exit_when_done: bool,
+) -> None:
+    """Play the season; comes back when it is over and `exit_when_done`, or on Ctrl-C.
+
+    Raises
+    ------
+    HivewatchError
+        If the port is taken, or the broker or the simulator does not start.
+    """
+    logs.set_up("warning")
+    with TemporaryDirectory(prefix="hivewatch-demo-") as folder, _broker() as broker_port:
+        settings = Settings(
+            store=StoreSettings(path=Path(folder) / "demo.db"),
+            broker=Broker(url=f"mqtt://{LOOPBACK}:{broker_port}"),
+            api=Api(port=_page_port(port)),
+        )
+        clock = SeasonClock()
+        daemon = Daemon(settings, clock)
+        threads = daemon.start()
+        try:
+            say(f"Pages: {daemon.address}  (Ctrl-C ends the demo and leaves nothing behind)")
+            while daemon.subscriber.fault is not None:
+                time.sleep(0.05)
+            words = ["--days-per-second", str(days_per_second), "--diary", daemon.address]
+            words += [] if seed is None else ["--seed", str(seed)]
+            words += [] if until is None else ["--until", until]
+            with _simulator(broker_port, Path(folder), words) as lines:
+                _follow(lines, daemon, Path(folder), clock, say)
+            _settle(daemon)
+            say(_summary(daemon.store))
+            while not exit_when_done:
+                time.sleep(1.0)
+        except KeyboardInterrupt:
+            say("Ended.")
+        finally:
+            daemon.end(threads)
+
+
+def _page_port(port: int | None) -> int:
+    """Take the port that was asked for; else the usual one, or a free one when that is taken."""
+    if port:
+        return port
+    with socket.socket() as probe:
+        try:
+            probe.bind((LOOPBACK, 0 if port == 0 else PORT))
+        except OSError:
+            probe.bind((LOOPBACK, 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def _broker() -> Iterator[int]:
+    """Run the embedded broker in a process of its own on a free port."""
+    with socket.socket() as probe:
+        probe.bind((LOOPBACK, 0))
+        port = int(probe.getsockname()[1])
+    process = multiprocessing.get_context("spawn").Process(
+        target=_serve_broker, args=(port,), daemon=True
+    )
+    process.start()
+    try:
+        until_s = time.monotonic() + BROKER_START_S
+        while not _answers(port):
+            if not process.is_alive() or time.monotonic() > until_s:
+                raise HivewatchError(
+                    "demo",
+                    "",
+                    "the embedded broker does not start",
+                    "pip install 'hivewatch[demo]'",
+                )
+            time.sleep(0.05)
+        yield port
+    finally:
+        process.terminate()
+        process.join(5.0)
+
+
+def _serve_broker(port: int) -> None:
+    """Serve until this process is ended."""
+    import logging  # noqa: PLC0415 - only in the broker's own process
+    import signal  # noqa: PLC0415
+
+    from amqtt.broker import Broker as EmbeddedBroker  # noqa: PLC0415 - an extra
+
+    logging.disable(logging.ERROR)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches us too; the demo ends us last
+
+    async def serve() -> None:
+        broker = EmbeddedBroker(
+            {
+                "listeners": {"default": {"type": "tcp", "bind": f"{LOOPBACK}:{port}"}},
+                "plugins": {
+                    "amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}
+                },
+            }
+        )
+        await broker.start()
+        await asyncio.Event().wait()
+
+    asyncio.run(serve())
+
+
+def _answers(port: int) -> bool:
+    try:
+        with socket.create_connection((LOOPBACK, port), timeout=1.0):
+            return True
+    except OSError:
+        return False
+
+
+@contextmanager
+def _simulator(broker_port: int, folder: Path, words: list[str]) -> Iterator[IO[str]]:
+    """Run the simulator in a process of its own; gives its lines."""
+    command = [sys.executable, "-m", "simulators", "play", "spring"]
+    command += ["--broker", f"mqtt://{LOOPBACK}:{broker_port}"]
+    command += ["--apiary", str(folder / "apiary.toml"), *words]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # noqa: S603 - our own words
+    try:
+        if process.stdout is None or process.stderr is None:
+            raise HivewatchError("demo", "", "the simulator has no output", "")
+        yield process.stdout
+        if process.wait(10.0) != 0:
+            said = process.stderr.read().strip().removeprefix("simulators: ")
+            raise UsageError("demo", "", said or "the simulator broke", "")
+    finally:
+        process.terminate()
+        process.wait(10.0)
+
+
+def _follow(
+    lines: IO[str], daemon: Daemon, folder: Path, clock: SeasonClock, say: Callable[[str], None]
+) -> None:
+    """Load the apiary when it is there, and tell findings as they come."""
+    told: set[str] = set()
+    for line in lines:
+        news = json.loads(line)
+        if "ready" in news:
+            given = read_apiary((folder / "apiary.toml").read_text("utf-8"), "apiary.toml")
+            start_s = int(datetime.fromisoformat(news["start"]).timestamp())
+            clock.committed(start_s)
+            with daemon.store.write() as connection:
+                apiary.load(connection, given)
+            say(f"{len(given.hives)} hives in {len(given.yards)} yards, {news['days']} days.")
+        with daemon.store.read() as connection:
+            for one in findings.read(connection):
+                if one.id not in told:
+                    told.add(one.id)
+                    at = datetime.fromtimestamp(one.start_s, UTC)
+                    say(f"{at:%d %B %H:%M} UTC  {one.subject.partition(':')[2]}: {one.kind}")
+
+
+def _settle(daemon: Daemon) -> None:
+    """Wait until the last readings are in the findings."""
+    wall = WallClock()
+    until_s = wall.monotonic_s() + SETTLE_S
+    quiet = 0
+    while quiet < 5 and wall.monotonic_s() < until_s:  # noqa: PLR2004 - looks without a change
+        with daemon.store.read() as connection:
+            waiting = connection.exec_driver_sql("SELECT count(*) FROM stale").scalar_one()
+        quiet = 0 if waiting else quiet + 1
+        time.sleep(0.2)
+
+
+def _summary(store: Store) -> str:
+    """Count what was stored, found and alerted."""
+    with store.read() as connection:
+        readings = connection.execute(select(func.count()).select_from(reading)).scalar_one()
+        found = Counter(one.kind for one in findings.read(connection) if one.status != "withdrawn")
+        alerts = Counter(connection.execute(select(alert.c.kind)).scalars())
+    return f"{readings} readings stored; findings: {_counted(found)}; alerts: {_counted(alerts)}"
+
+
+def _counted(counts: Counter[str]) -> str:
+    return ", ".join(f"{count} {kind}" for kind, count in sorted(counts.items())) or "none"
