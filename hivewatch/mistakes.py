@@ -16,6 +16,7 @@ from pydantic_core import CoreSchema, core_schema
 from hivewatch.errors import SeveralErrors, UsageError
 
 QUOTE_CHARS_MAX = 80  # [characters] own choice: a line that still fits a terminal
+ALIKE_MIN = 0.65  # [difflib ratio] own choice: "ulr" is url, "weight" is not what
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
@@ -136,7 +137,7 @@ def key_name(key: object) -> str:
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Find the known word that somebody who typed this one probably meant."""
-    found = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
+    found = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=ALIKE_MIN)
     return found[0] if found else None
 
 
