@@ -93,7 +93,8 @@ def rang_s(
         select(func.max(alert.c.sent_s)).where(same, alert.c.state == "sent")
     ).scalar()
     going = select(delivery.c.alert).join(alert, alert.c.id == delivery.c.alert)
-    if connection.execute(going.where(same, delivery.c.state == "sending").limit(1)).first():
+    under_way = alert.c.state.in_(OPEN), delivery.c.state == "sending"
+    if connection.execute(going.where(same, *under_way).limit(1)).first():
         return now_s
     return last_s
 

@@ -15,9 +15,9 @@ from __future__ import annotations
 import hashlib
 import logging
 import re
-import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, Protocol
 from urllib.parse import parse_qsl, unquote, urlsplit
 
@@ -84,7 +84,7 @@ class AppriseChannel:
             "emergency": apprise.NotifyType.FAILURE,
             "today": apprise.NotifyType.WARNING,
         }
-        post = apprise.Apprise()
+        post = apprise.Apprise(asset=self._service.asset)
         post.add(self._service)
         with _listen() as lines:
             is_sent = post.notify(
@@ -177,17 +177,29 @@ def check(addresses: Sequence[str | SecretStr], *, test: Letter | None = None) -
     return lines
 
 
+def test_letter() -> Letter:
+    """Make the message that `hivewatch check` sends when it is asked to."""
+    body = "This is a test of the alerts. Nothing is wrong at your hives."
+    return Letter(0, "", "test-0", "hivewatch: a test", body, "next visit", 0, 0)
+
+
 def _plain(address: str | SecretStr) -> str:
     return address.get_secret_value() if isinstance(address, SecretStr) else address
 
 
 def _service(address: str) -> Any:  # noqa: ANN401 - Apprise has two hundred classes of them
     """Make Apprise's service for an address, None when it cannot be read."""
+    _ears()
     import apprise  # noqa: PLC0415 - slow to load, and only where alerts are sent
 
-    _ears()
     asset = apprise.AppriseAsset(
-        app_id="hivewatch", app_desc="hivewatch", app_url="", image_url_mask="", image_url_logo=""
+        app_id="hivewatch",
+        app_desc="hivewatch",
+        app_url="",
+        image_url_mask="",
+        image_url_logo="",
+        async_mode=False,  # in the channel's own thread: no pool that a hung service can fill,
+        service_timeout=0,  # nor a send that is given up and rings all the same
     )
     return apprise.Apprise.instantiate(address, asset=asset, suppress_exceptions=True)
 
@@ -229,16 +241,15 @@ def _secrets(address: str) -> list[str]:
     return sorted(kept, key=len, reverse=True)
 
 
-class _Ears(logging.Handler):
-    """Keeps what Apprise says in the thread that asked it to send."""
+_HEARD: ContextVar[list[str] | None] = ContextVar("heard", default=None)
 
-    def __init__(self) -> None:
-        super().__init__(logging.DEBUG)
-        self.lines = threading.local()
+
+class _Ears(logging.Handler):
+    """Keeps what Apprise says on behalf of the thread that asked it to send."""
 
     def emit(self, record: logging.LogRecord) -> None:
         """Take warnings, and the reason of a broken connection, which Apprise keeps lower."""
-        lines: list[str] | None = getattr(self.lines, "list", None)
+        lines = _HEARD.get()
         if lines is None:
             return
         said = record.getMessage()
@@ -246,7 +257,7 @@ class _Ears(logging.Handler):
             lines.append(said)
 
 
-_EARS = _Ears()
+_EARS = _Ears(logging.DEBUG)
 
 
 def _ears() -> None:
@@ -256,14 +267,15 @@ def _ears() -> None:
         logger.addHandler(_EARS)
         logger.propagate = False
         logger.setLevel(logging.DEBUG)
+        logging.getLogger("urllib3").setLevel(logging.WARNING)  # below it quotes hosts and paths
 
 
 @contextmanager
 def _listen() -> Iterator[list[str]]:
-    """Collect the lines of this thread."""
+    """Collect the lines of one send."""
     lines: list[str] = []
-    _EARS.lines.list = lines
+    token = _HEARD.set(lines)
     try:
         yield lines
     finally:
-        _EARS.lines.list = None
+        _HEARD.reset(token)
