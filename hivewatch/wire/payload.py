@@ -15,6 +15,9 @@ import msgspec
 from hivewatch.wire.refusals import PackError
 
 MAX_PAYLOAD_BYTES = 1_048_576  # own choice: ten thousand records with room to spare
+# Own choice: ten thousand records of 25 bytes. Labels can be made that collide in a Python dict,
+# and then time grows with the square of their number: 2 s for a tenth of a megabyte of them.
+MAX_CBOR_BYTES = 262_144
 MAX_RECORDS = 10_000  # own choice: a month of six quantities, one an hour, twice over
 MAX_CBOR_DEPTH = 8  # own choice: pack, record, tag and its pair make four
 
@@ -63,15 +66,19 @@ def items_of(payload: bytes, content_type: str | None) -> list[object]:
     PackError
         If there is no such array in the payload, or too much of it.
     """
-    if len(payload) > MAX_PAYLOAD_BYTES:
-        raise PackError("too large", f"{len(payload)} bytes; at most {MAX_PAYLOAD_BYTES}")
-    items = _cbor_items(payload) if _is_cbor(payload, content_type) else _json_items(payload)
+    is_cbor = _is_cbor(payload, content_type)
+    most = MAX_CBOR_BYTES if is_cbor else MAX_PAYLOAD_BYTES
+    if len(payload) > most:
+        raise PackError("too large", f"{len(payload)} bytes; at most {most}")
+    items = _cbor_items(payload) if is_cbor else _json_items(payload)
     if type(items) is not list:
         raise PackError("malformed", "not an array of records")
     if not items:
         raise PackError("malformed", "an array without records")
     if len(items) > MAX_RECORDS:
         raise PackError("too large", f"{len(items)} records; at most {MAX_RECORDS} a pack")
+    if is_cbor:
+        return [_with_names(item) if type(item) is dict else item for item in items]
     return items
 
 
@@ -133,7 +140,7 @@ def _foreign_tag(value: object, immutable: object) -> object:  # noqa: ARG001 (c
 
 
 # Every tag that cbor2 would turn into something: big numbers, dates, expressions, shared and
-# cyclic items, sets and addresses. A bignum inside a decimal fraction took it over a minute.
+# cyclic items, sets and addresses. A big number in a decimal fraction takes it many seconds.
 _CBOR2_TAGS = (0, 1, 2, 3, 5, 25, 28, 29, 30, 35, 36, 37, 52, 54, 100, 256, 258, 260, 261)
 _CBOR2_RARE_TAGS = (1004, 43000, 55799)
 _TAG_READERS = {
@@ -156,8 +163,6 @@ def _cbor_items(payload: bytes) -> object:
         raise PackError("malformed", f"CBOR: {error}") from error
     if stream.read(1):
         raise PackError("malformed", "CBOR: more bytes after the pack")
-    if isinstance(items, list):
-        return [_with_names(item) if type(item) is dict else item for item in items]
     return items
 
 
