@@ -1,0 +1,180 @@
+"""What is wrong with a reading, as flags, and series without what is wrong."""
+
+from __future__ import annotations
+
+from enum import IntFlag
+from types import MappingProxyType
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hivewatch.signals.window import Floats, Ints, Series, usual_step_s
+from hivewatch.wire.quantities import QUANTITIES
+
+Flags = NDArray[np.uint8]
+
+NORMAL = 1.482602218505602  # published: 1/Phi^-1(3/4), MAD of a normal to its deviation
+HAMPEL_SPREADS = 3.0  # published: the Hampel identifier's usual bound, see `hampel`
+HAMPEL_HALF = 3  # [readings] own choice: a window of seven, what lasts four readings is no spike
+REPEAT_SHARE = 0.25  # own choice: sent again within this share of the usual step
+GAP_STEPS = 3.0  # own choice: two readings missing in a row
+STUCK_READINGS = 12  # own choice: fewer equal readings prove nothing at any feed
+
+
+class Fault(IntFlag):
+    """What can be wrong with a reading; bits of a uint8, so that one reading can have several."""
+
+    RANGE = 1
+    """Outside what the quantity can be believed to be."""
+    REPEAT = 2
+    """The reading before once more, under a time of its own."""
+    SPIKE = 4
+    """Far from its neighbours on both sides: the Hampel identifier."""
+    STUCK = 8
+    """One of a run that does not move where it must."""
+    GAP = 16
+    """The first one after a gap; nothing wrong with the value."""
+    CLOCK = 32
+    """Dated ahead of the time it came."""
+
+
+WRONG = Fault.RANGE | Fault.REPEAT | Fault.SPIKE | Fault.STUCK | Fault.CLOCK
+
+
+class _Manner(NamedTuple):
+    """How a quantity behaves: the least spread of a spike, and how long it may stand still."""
+
+    spread: float
+    still_s: int | None
+
+
+# Own choices; tests/unit/signals/test_faults.py. The spread is that of a good instrument, so that
+# a quantised value is not a spike. A day: scales of 10 g and probes of half a degree do stand
+# still for a night. Counts, rain and batteries have no spikes and may stand still: what a counter
+# repeats is judged by itself, below.
+_MANNERS = MappingProxyType(
+    {
+        "weight": _Manner(0.05, 86_400),
+        "nest": _Manner(0.2, 86_400),
+        "ambient": _Manner(0.5, 43_200),
+        "nest-humidity": _Manner(1.0, 86_400),
+        "ambient-humidity": _Manner(2.0, 86_400),
+    }
+)
+SATURATED = 99.5  # [%RH] own choice: damp air stands still there
+
+
+def hampel(
+    value: Floats,
+    half: int = HAMPEL_HALF,
+    spreads: float = HAMPEL_SPREADS,
+    least_spread: float = 0.0,
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Find values far from the median of their window: the Hampel identifier.
+
+    Parameters
+    ----------
+    value : Floats
+        Shape (n,), no NaN.
+    half : int
+        Readings on each side that make up the window; at the ends the window is that of the
+        nearest reading that has both sides.
+    spreads : float
+        How many scaled median absolute deviations are far.
+    least_spread : float
+        The least scaled deviation to reckon with, in the unit of `value`.
+
+    Returns
+    -------
+    middle : Floats
+        Median of each window.
+    is_far : bool array
+        Whether the value is far from it.
+
+    References
+    ----------
+    [1] F. R. Hampel, J. Am. Stat. Assoc. 69, 383 (1974): median and MAD.
+    [2] L. Davies, U. Gather, J. Am. Stat. Assoc. 88, 782 (1993): the identifier (from memory).
+    """
+    n, width = len(value), 2 * half + 1
+    if n < width:
+        return value.copy(), np.zeros(n, np.bool_)
+    windows = np.lib.stride_tricks.sliding_window_view(value, width)
+    middle = np.partition(windows, half, axis=1)[:, half]
+    deviation = np.partition(np.abs(windows - middle[:, None]), half, axis=1)[:, half]
+    edge = (half, half)
+    middle, deviation = np.pad(middle, edge, "edge"), np.pad(deviation, edge, "edge")
+    bound = spreads * np.maximum(NORMAL * deviation, least_spread)
+    return middle, np.abs(value - middle) > bound
+
+
+def flags_of(series: Series, quantity: str, ahead_s: Ints | None = None) -> Flags:
+    """Say what is wrong with each reading.
+
+    Parameters
+    ----------
+    series : Series
+        Readings of one quantity.
+    quantity : str
+        Which; its believable range and its manners count.
+    ahead_s : Ints or None
+        Times of readings known to be dated ahead, as of `DeviceTrace.ahead_s`. [s]
+
+    Returns
+    -------
+    Flags
+        Bits of `Fault`, one number a reading.
+    """
+    time_s, value = series.time_s, series.value
+    known, manner = QUANTITIES[quantity], _MANNERS.get(quantity)
+    flags = np.zeros(len(series), np.uint8)
+    flags[(value < known.low) | (value > known.high)] |= np.uint8(Fault.RANGE)
+    if ahead_s is not None and len(ahead_s):
+        flags[np.isin(time_s, ahead_s)] |= np.uint8(Fault.CLOCK)
+    usual_s = usual_step_s(series)
+    if usual_s is None:
+        return flags
+    step_s, same = np.diff(time_s), value[1:] == value[:-1]
+    flags[1:][step_s > GAP_STEPS * usual_s] |= np.uint8(Fault.GAP)
+    flags[1:][same & (step_s < REPEAT_SHARE * usual_s)] |= np.uint8(Fault.REPEAT)
+    if manner is not None:
+        _, far = hampel(value, least_spread=manner.spread)
+        flags[far] |= np.uint8(Fault.SPIKE)
+    if known.kind == "count":
+        # a quiet counter says nothing all night; one that says seventeen all night is broken
+        still_s: int | None = 0
+        moves = (value == 0) | (quantity == "rain")
+    else:
+        still_s = None if manner is None else manner.still_s
+        moves = (value >= SATURATED) & quantity.endswith("humidity")
+    if still_s is not None:
+        flags[_stuck(time_s, same, still_s) & ~moves] |= np.uint8(Fault.STUCK)
+    return flags
+
+
+def _stuck(time_s: Ints, same: NDArray[np.bool_], still_s: int) -> NDArray[np.bool_]:
+    """Give the readings that only repeat the one before, in runs long enough to be a fault."""
+    edges = np.flatnonzero(np.concatenate(([True], ~same, [True])))
+    first, last = edges[:-1], edges[1:] - 1
+    long = (last - first + 1 >= STUCK_READINGS) & (time_s[last] - time_s[first] >= still_s)
+    run_is_stuck = np.repeat(long, last - first + 1)
+    run_is_stuck[first] = False
+    return run_is_stuck
+
+
+def clean(series: Series, quantity: str, ahead_s: Ints | None = None) -> Series:
+    """Give the readings that nothing is wrong with; what follows a gap stays.
+
+    Parameters
+    ----------
+    series, quantity, ahead_s
+        As for `flags_of`.
+
+    Returns
+    -------
+    Series
+        A part of `series`.
+    """
+    good = (flags_of(series, quantity, ahead_s) & int(WRONG)) == 0
+    return series if good.all() else Series(series.time_s[good], series.value[good])

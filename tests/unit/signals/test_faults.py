@@ -1,0 +1,118 @@
+"""Flags of readings."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from hivewatch.signals.faults import Fault, clean, flags_of, hampel
+from hivewatch.signals.window import Series
+
+
+@pytest.fixture
+def level():
+    rng = np.random.default_rng(5)
+    time_s = np.arange(600, dtype=np.int64) * 300
+    return time_s, 40 + np.sin(time_s / 20_000) + rng.normal(0, 0.02, 600)
+
+
+def having(series, quantity, fault, **more):
+    return np.flatnonzero(flags_of(series, quantity, **more) & int(fault)).tolist()
+
+
+def test_quiet_readings_have_no_flag(level):
+    assert not flags_of(Series(*level), "weight").any()
+
+
+def test_a_value_out_of_range_is_flagged(level):
+    time_s, value = level
+    value[100:104] = [301, -5.1, -5, 300]
+    assert having(Series(time_s, value), "weight", Fault.RANGE) == [100, 101]
+
+
+def test_a_spike_is_flagged_and_a_step_is_not(level):
+    time_s, value = level
+    value[300:] += 8
+    value[[100, 101, 450]] += [5, 5, -30]
+    assert having(Series(time_s, value), "weight", Fault.SPIKE) == [100, 101, 450]
+
+
+def test_noise_of_a_coarse_instrument_is_no_spike():
+    rng = np.random.default_rng(1)
+    nest = np.round((35 + rng.normal(0, 0.2, 3000)) * 2) / 2
+    series = Series(np.arange(3000, dtype=np.int64) * 300, nest)
+    assert len(having(series, "nest", Fault.SPIKE)) <= 3  # 0.1 %, one in a thousand
+
+
+def test_a_reading_sent_again_under_another_time_is_a_repeat(level):
+    time_s, value = level
+    time_s = np.insert(time_s, 51, time_s[50] + 11)
+    value = np.insert(value, 51, value[50])
+    assert having(Series(time_s, value), "weight", Fault.REPEAT) == [51]
+
+
+def test_the_first_reading_after_a_gap_is_flagged_and_kept(level):
+    time_s, value = level
+    time_s = np.concatenate([time_s[:200], time_s[200:] + 7200])
+    series = Series(time_s, value)
+    assert having(series, "weight", Fault.GAP) == [200]
+    assert len(clean(series, "weight")) == len(series)
+
+
+def test_a_level_that_stands_still_for_more_than_a_day_is_stuck(level):
+    time_s, value = level
+    value[100:400] = 41.0  # 25 h
+    assert having(Series(time_s, value), "weight", Fault.STUCK) == list(range(101, 400))
+    value[388:400] += 0.01  # 24 h less a reading
+    assert having(Series(time_s, value), "weight", Fault.STUCK) == []
+
+
+def test_a_quiet_counter_is_not_stuck_and_a_repeating_one_is():
+    time_s = np.arange(400, dtype=np.int64) * 300
+    rng = np.random.default_rng(3)
+    bees = rng.poisson(80, 400).astype(float)
+    bees[100:220] = 0
+    bees[300:330] = 17
+    series = Series(time_s, bees)
+    assert having(series, "bees-out", Fault.STUCK) == list(range(301, 330))
+    assert not flags_of(series, "bees-out")[:300].any()
+
+
+def test_steady_rain_and_a_steady_battery_are_not_stuck():
+    time_s = np.arange(400, dtype=np.int64) * 300
+    steady = Series(time_s, np.full(400, 3.7))
+    assert not flags_of(steady, "battery").any()
+    assert not flags_of(steady, "rain").any()
+
+
+def test_saturated_air_is_not_stuck():
+    steady = Series(np.arange(600, dtype=np.int64) * 300, np.full(600, 100.0))
+    assert not having(steady, "ambient-humidity", Fault.STUCK)
+
+
+def test_a_reading_dated_ahead_is_flagged(level):
+    series = Series(*level)
+    assert having(series, "weight", Fault.CLOCK, ahead_s=series.time_s[7:9]) == [7, 8]
+
+
+def test_clean_leaves_out_all_that_is_wrong(level):
+    time_s, value = level
+    value[100] = 250
+    value[200] = -7
+    series = Series(time_s, value)
+    cleaned = clean(series, "weight", ahead_s=time_s[300:302])
+    gone = set(time_s.tolist()) - set(cleaned.time_s.tolist())
+    assert gone == set(time_s[[100, 200, 300, 301]].tolist())
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 6])
+def test_short_series_do_no_harm(n):
+    series = Series(np.arange(n, dtype=np.int64) * 300, np.full(n, 40.0))
+    assert not flags_of(series, "weight").any()
+    assert len(clean(series, "weight")) == n
+
+
+def test_hampel_at_the_ends_uses_the_nearest_whole_window():
+    middle, far = hampel(np.array([9.0, 1, 2, 3, 4, 5, 6, 7]))
+    assert middle.tolist() == [4, 4, 4, 4, 4, 4, 4, 4]
+    assert not far.any()
