@@ -1,6 +1,6 @@
 // The alerts: what was sent or not, and every decision with its reason.
 
-import { list, kinds, post } from "./api.js";
+import { get, list, post } from "./api.js";
 import { fill, h } from "./dom.js";
 import { count, when } from "./words.js";
 
@@ -8,55 +8,75 @@ const STATES = {
   held: "held for now", waiting: "about to be sent", folded: "told within another message",
   sent: "sent", failed: "could not be sent", dropped: "not sent",
 };
+const ASKING = new Set(["held", "waiting", "sent", "failed"]);
 const DAY_MS = 86400000;
 const SHOWN = 100;
 
 export function alertsPage() {
-  const page = { page: "alerts", title: "Alerts", load, render: (main, data) => render(main, data, page) };
+  const opened = new Set(); // alerts whose story the reader has opened
+  const page = { page: "alerts", title: "Alerts", load: () => load(opened),
+    render: (main, data) => render(main, data, { page, opened }) };
   return page;
 }
 
-async function load() {
-  const [alerts, yards] = await Promise.all([list("alerts"), list("yards"), kinds()]);
-  const zones = new Map(yards.items.map((yard) => [yard.id, yard.timezone]));
-  return { now: alerts.now, alerts: alerts.items, zones, zone: yards.items[0]?.timezone ?? "UTC" };
+async function load(opened) {
+  const [alerts, yards, ...stories] = await Promise.all([
+    get("alerts", { limit: SHOWN }), list("yards"), ...[...opened].map((id) => get(`alerts/${id}`)),
+  ]);
+  return {
+    now: alerts.now, alerts: alerts.items, more: alerts.next !== null,
+    zones: new Map(yards.items.map((yard) => [yard.id, yard.timezone])),
+    zone: yards.items[0]?.timezone ?? "UTC", stories: new Map(stories.map((story) => [story.id, story])),
+  };
 }
 
-function render(main, { alerts, zones, zone, now }, page) {
-  const waiting = alerts.filter((alert) => alert.acknowledged_at === null && alert.state === "sent").length;
+function render(main, { alerts, more, zones, zone, now, stories }, view) {
+  const waiting = alerts.filter((alert) => alert.acknowledged_at === null && ASKING.has(alert.state)).length;
   fill(main, [
     h("h1", { class: "summary" }, alerts.length === 0 ? "No alerts so far."
-      : waiting === 0 ? "Every alert is acknowledged." : `${count(waiting, "alert")} not acknowledged yet.`),
-    h("p", { class: "quiet" }, "What was sent, what was not, and why: each keeps every decision about it."),
-    h("ol", { class: "findings" }, alerts.slice(0, SHOWN).map((alert) =>
-      item(alert, zones.get(alert.yard) ?? zone, now, page))),
-    alerts.length > SHOWN ? h("p", { class: "quiet" }, `and ${alerts.length - SHOWN} earlier`) : null,
+      : waiting === 0 ? "Nothing waits for an answer." : `${count(waiting, "alert")} not acknowledged yet.`),
+    h("p", { class: "quiet" }, "What rang, what did not, and why."),
+    h("ol", { class: "findings" }, alerts.map((alert) =>
+      item(alert, zones.get(alert.yard) ?? zone, now, stories.get(alert.id), view))),
+    more ? h("p", { class: "quiet" }, `The newest ${SHOWN} are shown.`) : null,
   ]);
 }
 
-function item(alert, zone, now, page) {
-  const isDone = alert.acknowledged_at !== null;
-  return h("li", { "data-key": `${alert.id}-${isDone}`, class: isDone || alert.state === "dropped" ? "gone" : "" },
+function item(alert, zone, now, story, { page, opened }) {
+  const isKnown = alert.acknowledged_at !== null;
+  const isSilent = alert.snoozed_until && new Date(alert.snoozed_until) > new Date(now);
+  const toggle = (event) => {
+    if (event.currentTarget.open === opened.has(alert.id)) return;
+    if (event.currentTarget.open) opened.add(alert.id);
+    else opened.delete(alert.id);
+    page.again();
+  };
+  return h("li", { "data-key": `${alert.id}-${isKnown}`, class: isKnown || alert.state === "dropped" ? "gone" : "" },
     h("div", {},
       h("h2", { class: "title" }, alert.hive ? h("a", { href: `#/hive/${alert.hive}` }, alert.title) : alert.title),
-      h("p", {}, `${when(alert.created_at, zone, now)}; ${alert.urgency}; `,
-        h("strong", {}, STATES[alert.state] ?? alert.state), `, because: ${alert.decisions.at(-1)?.why ?? alert.reason}`),
-      isDone ? h("p", { class: "quiet" }, `Acknowledged ${when(alert.acknowledged_at, zone, now)}`,
-        alert.acknowledged_by ? ` by ${alert.acknowledged_by}` : "") : null,
-      alert.snoozed_until && new Date(alert.snoozed_until) > new Date(now)
-        ? h("p", { class: "quiet" }, `Silent until ${when(alert.snoozed_until, zone, now)}`) : null,
-      h("details", {}, h("summary", {}, "The message, and every decision"),
-        h("p", { class: "message" }, alert.body),
-        h("ol", { class: "decisions" }, alert.decisions.map((one) => h("li", {},
-          h("time", { datetime: one.at }, when(one.at, zone, now)), ` ${one.what}`,
-          one.channel ? ` on ${one.channel}` : "", `: ${one.why}`)))),
-      isDone ? null : h("p", { class: "buttons" },
+      h("p", {}, `${when(alert.created_at, zone, now)}, ${alert.urgency}: `,
+        h("strong", {}, STATES[alert.state] ?? alert.state), ` (${alert.reason})`),
+      isKnown ? h("p", { class: "quiet" }, `Acknowledged by ${alert.acknowledged_by}, ${when(alert.acknowledged_at, zone, now)}`) : null,
+      isSilent ? h("p", { class: "quiet" }, `Silent until ${when(alert.snoozed_until, zone, now)}`) : null,
+      h("details", { ontoggle: toggle, open: opened.has(alert.id) }, h("summary", {}, "The message, and every decision"),
+        h("p", { class: "message" }, alert.body), story ? decisions(story, zone, now) : null),
+      isKnown ? null : h("p", { class: "buttons" },
         h("button", { type: "button", onclick: act(page, () => post(`alerts/${alert.id}/acknowledge`)) },
           "Acknowledge", h("span", { class: "unseen" }, `: ${alert.title}`)),
         h("button", {
           type: "button", class: "second",
-          onclick: act(page, () => post(`alerts/${alert.id}/snooze`, { until: later(now) })),
+          onclick: act(page, async () => post(`alerts/${alert.id}/snooze`, { until: later((await get("now")).now) })),
         }, "Silence for a day", h("span", { class: "unseen" }, `: ${alert.title}`)))));
+}
+
+function decisions(story, zone, now) {
+  return [
+    h("ol", { class: "decisions" }, story.decisions.map((one) => h("li", {},
+      h("time", { datetime: one.at }, when(one.at, zone, now)), ` ${one.what}`,
+      one.channel ? ` on ${one.channel}` : "", `: ${one.why}`))),
+    story.deliveries.length === 0 ? null : h("p", { class: "quiet" }, story.deliveries.map((one) =>
+      `${one.channel}: ${one.state} after ${count(one.attempts, "try", "tries")}`).join("; ")),
+  ];
 }
 
 const later = (now) => new Date(new Date(now).getTime() + DAY_MS).toISOString().replace(/\.\d+/, "");

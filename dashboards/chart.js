@@ -7,6 +7,7 @@ import { clock, day, dayKey, number } from "./words.js";
 const { uPlot } = globalThis;
 const HEIGHT = 230;
 const LABEL_PX = 16;
+const WHOLE = [1, 2, 5].flatMap((n) => [1, 10, 100, 1000, 1e4].map((ten) => n * ten)).sort((a, b) => a - b);
 
 const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 
@@ -73,8 +74,8 @@ export class Chart {
       cursor: { y: false, drag: { x: false, y: false }, points: { size: 7 } },
       scales: { x: { range: () => this.range }, y: { range: (_, low, high) => roomy(low, high, this.lines[0].isCount) } },
       axes: [
-        { ...axis, space: 64, values: (_, splits, __, ___, stepS) => splits.map((s) => this.tick(s, stepS)) },
-        { ...axis, size: 52, values: (_, splits) => splits.map((v) => number(v, splits[1] - splits[0] < 1 ? 1 : 0)) },
+        { ...axis, space: 64, size: 30, values: (_, splits, __, ___, stepS) => splits.map((s) => this.tick(s, stepS)) },
+        { ...axis, size: 52, ...(this.lines[0].isCount ? { incrs: WHOLE } : {}), values: (_, splits) => splits.map((v) => number(v, splits[1] - splits[0] < 1 ? 1 : 0)) },
       ],
       series: [{}, ...this.lines.map((line) => ({
         stroke: () => css(line.colour), width: 2, dash: line.dash ? [6, 4] : undefined,
@@ -95,42 +96,45 @@ export class Chart {
     if (this.plot && width && width !== this.plot.width) this.plot.setSize({ width, height: HEIGHT });
   }
 
-  /** Draw findings as bands or lines with a number, inspections as dashed lines with a letter. */
+  /** Draw findings as bands or lines, a number on top; inspections dashed, a letter below. */
   drawMarks(plot) {
     const { ctx, bbox } = plot;
     const ratio = devicePixelRatio;
-    const place = (s) => plot.valToPos(s, "x", true);
+    const [left, right] = [bbox.left, bbox.left + bbox.width];
+    const place = (s) => Math.min(Math.max(plot.valToPos(s, "x", true), left), right);
+    const shown = this.marks
+      .filter((mark) => (mark.end ?? Infinity) >= this.range[0] && mark.at <= this.range[1])
+      .map((mark) => ({ ...mark, x: place(mark.at), endX: place(mark.end ?? this.range[1]),
+        colour: css(mark.isSeen ? "--seen" : "--mark") }));
     ctx.save();
-    ctx.font = `600 ${11 * ratio}px system-ui, sans-serif`;
-    ctx.textAlign = "center";
-    let lastX = -Infinity;
-    for (const mark of this.marks) {
-      if ((mark.end ?? this.range[1]) < this.range[0] || mark.at > this.range[1]) continue;
-      const x = Math.max(place(mark.at), bbox.left);
-      const colour = css(mark.isSeen ? "--seen" : "--mark");
-      const end = mark.end === null ? bbox.left + bbox.width : Math.min(place(mark.end), bbox.left + bbox.width);
-      if (!mark.isSeen && end - x > 3 * ratio) {
-        ctx.globalAlpha = 0.13;
-        ctx.fillStyle = colour;
-        ctx.fillRect(x, bbox.top, end - x, bbox.height);
-        ctx.globalAlpha = 1;
-      }
+    for (const { x, endX, colour, isSeen } of shown) {
+      ctx.globalAlpha = 0.13;
+      ctx.fillStyle = colour;
+      if (endX - x > 3 * ratio) ctx.fillRect(x, bbox.top, endX - x, bbox.height);
+      ctx.globalAlpha = 1;
       ctx.strokeStyle = colour;
       ctx.lineWidth = 1.5 * ratio;
-      ctx.setLineDash(mark.isSeen ? [4 * ratio, 3 * ratio] : []);
+      ctx.setLineDash(isSeen ? [4 * ratio, 3 * ratio] : []);
       ctx.beginPath();
       ctx.moveTo(x, bbox.top);
       ctx.lineTo(x, bbox.top + bbox.height);
       ctx.stroke();
-      if (x - lastX < LABEL_PX * ratio) continue;
-      lastX = x;
-      const half = (5 + 3.5 * mark.label.length) * ratio;
-      const middle = Math.min(Math.max(x, bbox.left + half), bbox.left + bbox.width - half);
-      ctx.setLineDash([]);
+    }
+    ctx.setLineDash([]);
+    ctx.font = `600 ${11 * ratio}px system-ui, sans-serif`;
+    ctx.textAlign = "center";
+    ctx.textBaseline = "middle";
+    const last = { true: -Infinity, false: -Infinity };
+    for (const { x, colour, isSeen, label } of shown) {
+      if (x - last[Boolean(isSeen)] < LABEL_PX * ratio) continue;
+      last[Boolean(isSeen)] = x;
+      const half = (5 + 3.5 * label.length) * ratio;
+      const middle = Math.min(Math.max(x, left + half), right - half);
+      const top = isSeen ? bbox.top + bbox.height - 17 * ratio : bbox.top;
       ctx.fillStyle = colour;
-      ctx.fillRect(middle - half, bbox.top, 2 * half, 16 * ratio);
+      ctx.fillRect(middle - half, top, 2 * half, 17 * ratio);
       ctx.fillStyle = css("--paper");
-      ctx.fillText(mark.label, middle, bbox.top + 12 * ratio);
+      ctx.fillText(label, middle, top + 9 * ratio);
     }
     ctx.restore();
   }

@@ -121,14 +121,14 @@ function findingList(found, numbers, words, zone, now) {
   if (found.length === 0) return [h("p", { class: "quiet" }, "Nothing so far.")];
   return [h("ol", { class: "findings" }, found.slice(0, LISTED).map((finding) => {
     const kind = words.get(finding.kind);
-    const soon = rank(finding, kind);
+    const soon = rank(finding, kind, now);
     const what = measures(finding);
     return h("li", { "data-key": finding.id, class: finding.status === "withdrawn" ? "gone" : `soon-${soon}` },
       h("span", { class: "mark" }, numbers.get(finding.id)),
       h("div", {},
         h("h3", {}, head(finding, kind), " ", soon > 0 ? h("span", { class: `soon soon-${soon}` }, SOON[soon]) : null),
         h("p", {}, `${span(finding, zone, now)}; ${status(finding)}, ${sure(finding.confidence)}`),
-        what.length > 0 ? h("p", { class: "measures" }, what.map(({ name, text }) => h("span", {}, `${name}: `, h("b", {}, text)))) : null,
+        what.length > 0 ? h("p", { class: "measures" }, what.map(({ name, text }) => h("span", {}, name ? `${name}: ` : "", h("b", {}, text)))) : null,
         finding.evidence.length > 0 ? h("ul", { class: "evidence" }, finding.evidence.map((line) => h("li", {}, line))) : null,
         soon > 0 && kind ? advice(kind) : null));
   })), found.length > LISTED ? h("p", { class: "quiet" }, `and ${found.length - LISTED} earlier`) : null];
@@ -148,7 +148,7 @@ function inspectionList(seen, names, zone, now) {
   return [h("ol", { class: "findings" }, seen.slice(0, LISTED).map((event) =>
     h("li", { "data-key": event.id }, h("span", { class: "mark seen" }, names.get(event.id)),
       h("div", {}, h("h3", {}, when(event.at, zone, now), event.inspection.by ? ` by ${event.inspection.by}` : ""),
-        sentences(event.inspection).map((line) => h("p", {}, line))))))];
+        h("p", {}, sentences(event.inspection).join(" "))))))];
 }
 
 function sentences({ brood, adults, stores_kg, queen, queen_cells, actions, note }) {

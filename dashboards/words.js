@@ -100,6 +100,8 @@ const UNITS = {
   percent: "%", dbm: "dBm", s: "s", mm: "mm",
 };
 
+const ALONE = { kg: "weight changed by", "°C": "temperature", V: "voltage" };
+
 /** The measures of a finding, whose units stand in their names: "step_kg" is "step: 6.2 kg". */
 export function measures(finding) {
   return Object.entries(finding.measures).filter(([, value]) => value !== null)
@@ -109,7 +111,7 @@ export function measures(finding) {
       const unit = at < 0 ? "" : UNITS[parts.splice(at, 1)[0]];
       const shown = typeof value === "number"
         ? number(value, Number.isInteger(value) ? 0 : Math.abs(value) < 10 ? 2 : 1) : value;
-      return { name: parts.join(" ") || "amount", text: unit ? `${shown}${THIN}${unit}` : `${shown}` };
+      return { name: parts.join(" ") || ALONE[unit] || "", text: unit ? `${shown}${THIN}${unit}` : `${shown}` };
     });
 }
 
@@ -118,11 +120,14 @@ const STATUS = {
   open: "open", ended: "over", explained: "explained by an inspection", withdrawn: "withdrawn",
 };
 
+const FRESH_MS = 2 * 86400000; // own choice: what ended before then is history
+
 /** How soon a finding wants a look: 3 now, 2 today, 1 at the next visit, 0 not at all. */
-export function rank(finding, kind) {
+export function rank(finding, kind, now) {
   const told = RANK[kind?.urgency ?? "today"] ?? 0;
   if (finding.status === "open") return told;
-  return finding.status === "ended" && kind?.once_over === "tell" ? Math.min(told, 2) : 0;
+  const isFresh = finding.end !== null && new Date(now) - new Date(finding.end) < FRESH_MS;
+  return finding.status === "ended" && isFresh && kind?.once_over === "tell" ? Math.min(told, 2) : 0;
 }
 
 export const SOON = ["", "at the next visit", "today", "now"];

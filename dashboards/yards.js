@@ -21,19 +21,27 @@ async function load() {
 }
 
 function render(main, { now, yards, hives, unplaced, words }) {
-  const urgent = new Map(hives.map((hive) => [hive.id, urgency(hive, words)]));
+  const urgent = new Map(hives.map((hive) => [hive.id, urgency(hive, words, now)]));
   fill(main, [
     h("h1", { class: "summary" }, summary(hives, urgent)),
     first(hives, yards, urgent, words, now),
     homeless(unplaced, hives, now),
-    yards.length === 0 ? noYards() : yards.map((yard) => section(yard, hives, urgent, words, now)),
+    yards.length === 0 ? noYards()
+      : inOrder(yards, hives, urgent).map((yard) => section(yard, hives, urgent, words, now)),
   ]);
 }
 
+/** The yards, those with the most pressing hives first. */
+function inOrder(yards, hives, urgent) {
+  const soon = new Map(yards.map((yard) => [yard.id, 0]));
+  for (const hive of hives) soon.set(hive.yard, Math.max(soon.get(hive.yard), urgent.get(hive.id).rank));
+  return [...yards].sort((a, b) => soon.get(b.id) - soon.get(a.id) || a.name.localeCompare(b.name, "en"));
+}
+
 /** The most pressing finding of a hive and how pressing it is. */
-function urgency(hive, words) {
+function urgency(hive, words, now) {
   const ranked = hive.findings
-    .map((finding) => ({ finding, rank: rank(finding, words.get(finding.kind)) }))
+    .map((finding) => ({ finding, rank: rank(finding, words.get(finding.kind), now) }))
     .sort((a, b) => b.rank - a.rank || b.finding.start.localeCompare(a.finding.start));
   return ranked[0] ?? { finding: null, rank: 0 };
 }
@@ -135,10 +143,10 @@ function says(hive, yard, words, now) {
     return h("span", { class: "quiet" }, hive.weight_at || hive.nest_at ? "nothing to report" : "no readings yet");
   }
   const ranked = [...hive.findings].sort((a, b) =>
-    rank(b, words.get(b.kind)) - rank(a, words.get(a.kind)) || b.start.localeCompare(a.start));
+    rank(b, words.get(b.kind), now) - rank(a, words.get(a.kind), now) || b.start.localeCompare(a.start));
   const more = ranked.length - 3;
   return h("ul", {}, ranked.slice(0, 3).map((finding) => {
-    const soon = rank(finding, words.get(finding.kind));
+    const soon = rank(finding, words.get(finding.kind), now);
     return h("li", { "data-key": finding.id }, h("strong", {}, head(finding, words.get(finding.kind))),
       ` ${span(finding, yard.timezone, now)} `,
       soon > 0 ? h("span", { class: `soon soon-${soon}` }, SOON[soon]) : null);
