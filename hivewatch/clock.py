@@ -7,16 +7,13 @@ from typing import Protocol
 
 
 class Clock(Protocol):
-    """Tells the time, and hears how far the readings have come."""
+    """Tells the time."""
 
     def now_s(self) -> int:
         """Give the Unix time, UTC, in whole seconds."""
 
     def monotonic_s(self) -> float:
         """Give a time in seconds that never jumps."""
-
-    def committed(self, newest_s: int) -> None:
-        """Hear the Unix time of the newest reading of a batch."""
 
 
 class WallClock:
@@ -29,6 +26,3 @@ class WallClock:
     def monotonic_s(self) -> float:
         """Give a time in seconds that never jumps."""
         return time.monotonic()
-
-    def committed(self, newest_s: int) -> None:
-        """Take no notice: real time passes by itself."""

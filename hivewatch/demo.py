@@ -1,7 +1,7 @@
 """The whole of hivewatch on this machine alone, watching an invented apiary through one season.
 
 Three processes: an embedded broker, the simulator, and this one with the daemon and the pages. The
-season is played fast, so the time is what the newest reading says.
+season is played fast, and the simulator tells the time.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from hivewatch.apiary import read_apiary
 from hivewatch.clock import WallClock
 from hivewatch.daemon import Daemon
 from hivewatch.errors import HivewatchError, UsageError
-from hivewatch.settings import Api, Broker, Settings
+from hivewatch.settings import Alerts, Api, Broker, Settings
 from hivewatch.settings import Store as StoreSettings
 from hivewatch.store import apiary, findings
 from hivewatch.store.open import Store
@@ -37,27 +37,28 @@ from hivewatch.store.schema import alert, reading
 LOOPBACK = "127.0.0.1"
 PORT = 8080
 BROKER_START_S = 20.0  # own choice: a slow board loads the broker's code in ten
+SILENT_AFTER_MIN = 24 * 60  # own choice: played fast, a device sends a pack every few hours
 SETTLE_S = 60.0  # own choice: how long the last readings may take into the findings
 
 
 class SeasonClock:
-    """The time of the season: that of the newest reading."""
+    """The time of the season, as the simulator tells it."""
 
     def __init__(self) -> None:
         """Start before all seasons."""
-        self._newest_s = 0
+        self._now_s = 0
 
     def now_s(self) -> int:
         """Give the Unix time of the season, UTC, in whole seconds."""
-        return self._newest_s
+        return self._now_s
 
     def monotonic_s(self) -> float:
         """Give a time in seconds that never jumps."""
         return time.monotonic()
 
-    def committed(self, newest_s: int) -> None:
-        """Move on."""
-        self._newest_s = max(self._newest_s, newest_s)
+    def turn_to(self, moment: str) -> None:
+        """Turn to a time of the season, in RFC 3339."""
+        self._now_s = int(datetime.fromisoformat(moment).timestamp())
 
 
 def play(
@@ -82,6 +83,7 @@ def play(
             store=StoreSettings(path=Path(folder) / "demo.db"),
             broker=Broker(url=f"mqtt://{LOOPBACK}:{broker_port}"),
             api=Api(port=_page_port(port)),
+            alerts=Alerts(silent_after_min=SILENT_AFTER_MIN),
         )
         clock = SeasonClock()
         daemon = Daemon(settings, clock)
@@ -182,7 +184,7 @@ def _simulator(broker_port: int, folder: Path, words: list[str]) -> Iterator[IO[
     """Run the simulator in a process of its own; gives its lines."""
     command = [sys.executable, "-m", "simulators", "play", "spring"]
     command += ["--broker", f"mqtt://{LOOPBACK}:{broker_port}"]
-    command += ["--apiary", str(folder / "apiary.toml"), *words]
+    command += ["--tell-time", "--apiary", str(folder / "apiary.toml"), *words]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # noqa: S603 - our own words
     try:
         if process.stdout is None or process.stderr is None:
@@ -203,10 +205,12 @@ def _follow(
     told: set[str] = set()
     for line in lines:
         news = json.loads(line)
+        if "now" in news:
+            clock.turn_to(news["now"])
+            continue
         if "ready" in news:
             given = read_apiary((folder / "apiary.toml").read_text("utf-8"), "apiary.toml")
-            start_s = int(datetime.fromisoformat(news["start"]).timestamp())
-            clock.committed(start_s)
+            clock.turn_to(news["start"])
             with daemon.store.write() as connection:
                 apiary.load(connection, given)
             say(f"{len(given.hives)} hives in {len(given.yards)} yards, {news['days']} days.")

@@ -40,6 +40,7 @@ def _parser() -> argparse.ArgumentParser:
     play.add_argument("--until", type=date.fromisoformat, help="last day (YYYY-MM-DD)")
     play.add_argument("--apiary", type=Path, help="write the apiary into this file first")
     play.add_argument("--diary", help="http://HOST:PORT that takes the keeper's inspections")
+    play.add_argument("--tell-time", action="store_true", help="print each hour of the season")
     play.set_defaults(run=_play)
 
     write = commands.add_parser("write", help="write a season into files")
@@ -47,6 +48,13 @@ def _parser() -> argparse.ArgumentParser:
     write.add_argument("--out", type=Path, required=True, help="folder")
     write.add_argument("--format", choices=("csv", "senml"), default="csv", help="of the readings")
     write.set_defaults(run=_write)
+
+    draw = commands.add_parser("draw", help="draw a season, one picture a hive")
+    _common(draw)
+    draw.add_argument("--out", type=Path, default=Path("pictures"), help="folder")
+    draw.add_argument("--hive", help="this hive only")
+    draw.add_argument("--week", help="month-day of the week drawn close up")
+    draw.set_defaults(run=_draw)
 
     known = commands.add_parser("list", help="the scenarios, one a line")
     known.set_defaults(run=_list)
@@ -76,7 +84,8 @@ def _play(told: argparse.Namespace) -> None:
     begin = datetime.combine(chosen.start, time.min, UTC)
     _tell({"ready": chosen.name, "start": begin.isoformat(), "days": chosen.days})
     diary = Diary(told.diary, seasons) if told.diary else None
-    publish.play(chosen, seasons, publisher, told.days_per_second, until, _tell, diary)
+    pace, tells_time = told.days_per_second, told.tell_time
+    publish.play(chosen, seasons, publisher, pace, until, _tell, diary, tells_time=tells_time)
 
 
 def _tell(line: dict[str, Any]) -> None:
@@ -86,6 +95,16 @@ def _tell(line: dict[str, Any]) -> None:
 def _write(told: argparse.Namespace) -> None:
     chosen = _load(told)
     _tell(files.write(chosen, season.play(chosen), told.out, told.format))
+
+
+def _draw(told: argparse.Namespace) -> None:
+    try:
+        from simulators import draw  # noqa: PLC0415 - matplotlib is needed here only
+    except ImportError as missing:
+        raise scenario.ScenarioError(f"draw: {missing}; pip install matplotlib") from missing
+    chosen = _load(told)
+    for picture in draw.pictures(chosen, told.out, told.hive, told.week):
+        print(picture, flush=True)
 
 
 def _list(_told: argparse.Namespace) -> None:

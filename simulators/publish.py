@@ -23,6 +23,7 @@ IN_FLIGHT = 200  # messages unacknowledged at one time
 MOST_PER_S = 90.0  # messages a second at most; packs grow longer when the pace asks for it
 ACKNOWLEDGED_WITHIN_S = 60.0
 DAY_S = 86_400
+HOUR_S = 3_600
 
 
 class BrokerError(Exception):
@@ -98,8 +99,13 @@ def play(
     until_s: float | None,
     tell: Callable[[dict[str, Any]], None],
     diary: Diary | None = None,
+    *,
+    tells_time: bool = False,
 ) -> None:
-    """Publish the season's packs in the order of their sending, at the pace asked for."""
+    """Publish the season's packs in the order of their sending, at the pace asked for.
+
+    `tells_time` tells each hour of the season before the packs that are sent within it.
+    """
     feeds = [feed for season in seasons for feed in season.watched.feeds]
     devices = sorted({device.id for season in seasons for device in season.watched.devices})
     for device in devices:
@@ -107,13 +113,16 @@ def play(
     begin = int(seasons[0].told.weather.time_s[0])
     began = time.monotonic()
     counts: dict[str, int] = {"packs": 0, "records": 0}
-    day, today = 0, 0
+    day, today, told_s = 0, 0, begin
     for pack in packs(feeds, in_sending_order(feeds), span_s(len(devices), days_per_second)):
         if until_s is not None and pack.sent_s > until_s:
             break
         while pack.sent_s - begin >= (day + 1) * DAY_S:
             tell({"day": instant(begin + day * DAY_S + DAY_S // 2)[:10], "published": today})
             day, today = day + 1, 0
+        while tells_time and pack.sent_s >= told_s:
+            told_s += HOUR_S
+            tell({"now": instant(told_s)})
         _wait(began, (pack.sent_s - begin) / DAY_S / days_per_second)
         _send(publisher, pack)
         if diary is not None:

@@ -223,7 +223,6 @@ class Subscriber:
         self._forget()
         if done.newest_s:
             metrics.READING_AGE.set(self._clock.now_s() - done.newest_s)
-            self._clock.committed(done.newest_s)
 
     def _forget(self) -> None:
         """Start a new batch."""
