@@ -215,9 +215,10 @@ class Colony:
         called = min(called, self.winter - winter_dead)
         self.winter += emerged * winter_share - winter_dead - called
         hours = day.fly_h * self._effort(day) * (not self.trouble.is_shut_in)
-        rate = n.FORAGER_LOSS_PER_H * self.plan.loss * hours + n.FORAGER_LOSS_PER_DAY
-        at_home = n.FORAGER_LOSS_PER_DAY * sick * self.forager
-        lost = self.forager * float(1 - np.exp(-rate)) - at_home / sick
+        rate = n.FORAGER_LOSS_PER_H * self.plan.loss * hours
+        waning = 0.0 if day.rising else n.FORAGER_LOSS_AUTUMN * (1 - day.season)
+        at_home = min((n.FORAGER_LOSS_PER_DAY + waning) * sick, 1.0) * self.forager
+        lost = (self.forager - at_home) * float(1 - np.exp(-rate))
         sprayed = (self.forager - lost) * self.trouble.sprayed
         self.forager += started + called - lost - sprayed - at_home
         starving = 0.0
@@ -251,7 +252,7 @@ class Colony:
         pollen_trips = trips * 0.5 * want * min(day.pollen * 1.3, 1)
         pollen = pollen_trips * n.POLLEN_LOAD_KG
         hands = self.forager / (0.5 * self.forager + 7_000)
-        catch = day.nectar_kg * self.plan.flow * hands * day.fly_h / 7
+        catch = day.nectar_kg * self.plan.flow * hands * min(day.fly_h / 7, 1.2)
         most = (trips - pollen_trips) * n.NECTAR_LOAD_KG
         room = self.free_cells * n.CELL_HONEY_KG * 0.35
         nectar = max(min(catch, most, room), 0.0)
@@ -295,6 +296,7 @@ class Colony:
         honey = sum(uses.values())
         pollen = float(self.open.sum()) * n.LARVA_POLLEN_KG
         pollen += float(self.house[:15].sum()) * n.ADULT_POLLEN_KG
+        pollen *= 1 - 0.5 * self.winter / max(self.adults, 1.0)  # winter bees feed off their fat
         pollen = min(pollen, 0.9 * self.pollen_kg)
         self.honey_sugar_kg -= honey * n.HONEY_SUGAR
         self.pollen_kg -= pollen

@@ -12,7 +12,7 @@ import numpy as np
 from simulators.scenario import Ints, Scenario, instant
 from simulators.season import HiveSeason
 from simulators.sensors import DECIMALS, Feed
-from simulators.truth import of_hive
+from simulators.truth import of_hive, of_yard
 
 
 def write(
@@ -31,6 +31,7 @@ def write(
         "days": scenario.days,
         "events": [],
         "inspections_recorded": [],
+        "yards": {},
         "hives": {},
     }
     for season in seasons:
@@ -41,6 +42,10 @@ def write(
         inspections += season.told.life.inspections
         feeds += season.watched.feeds
         hives.append(season)
+    for yard in scenario.yards:
+        told = of_yard([season for season in hives if season.yard.id == yard.id])
+        truth["events"] += told.pop("events")
+        truth["yards"][yard.id] = told
     truth["events"].sort(key=lambda event: str(event["start"]))
     (out / "apiary.toml").write_text(apiary(hives), encoding="utf-8")
     (out / "inspections.json").write_text(json.dumps(inspections, indent=1), encoding="utf-8")

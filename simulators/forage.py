@@ -32,7 +32,7 @@ def season_of(day: Floats, late_days: float) -> tuple[Floats, Floats]:
     of March and again in the last days of August.
     """
     rise = 1 / (1 + np.exp(-(day - 84 - late_days) / 14.0))
-    fall = 1 / (1 + np.exp((day - 236 + 0.3 * late_days) / 16.0))
+    fall = 1 / (1 + np.exp((day - 230 + 0.3 * late_days) / 16.0))
     rising: Floats = np.where(day < 172, 1.0, 0.0)
     return np.asarray(rise * fall, np.float64), rising
 
@@ -72,7 +72,7 @@ def look(yard: YardPlan, weather: Weather, scenario: Scenario) -> Country:
             fly_h=float(fly_h[i]),
             nectar_kg=float(nectar[i] * give[i]),
             sugar=float(np.clip(sugar[i] + 0.004 * (noon[i] - 20), 0.2, 0.65)),
-            pollen=float(np.clip(pollen[i] * np.clip(noon[i] - 8, 0, 8) / 8, 0, 1)),
+            pollen=float(np.clip(pollen[i] * np.clip(noon[i] - 7, 0, 6) / 6, 0, 1)),
             water_stays=float(np.exp(-dried[i, -1])),
             fresh_stays=float(fresh[i]),
         )

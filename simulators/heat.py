@@ -11,7 +11,7 @@ from simulators.life import Life
 from simulators.scenario import Floats, rng
 from simulators.weather import Weather
 
-BROOD_C = 34.8  # published 34.5 +- 1.5, range 33 to 36
+BROOD_C = 35.2  # published 34.5 +- 1.5, range 33 to 36
 
 
 @dataclass(frozen=True)
@@ -29,15 +29,15 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
     adults = to_steps(life.columns["adults"])
     air = weather.air_c
     centre = chance.uniform(0.80, 1.0)  # how well the probe hangs in the brood nest
-    target = BROOD_C + chance.normal(0, 0.3)
+    target = BROOD_C + chance.normal(0, 0.25)
     slow = lag(air, 36)
     n = air.size
 
     hold = brood / (brood + 400) * adults / (adults + 1_500)
     loose = 1 - hold * centre
-    lean = 0.012 + 0.16 * loose
-    tended = target + lean * (slow - 24) + (0.10 + 0.8 * loose) * drift(chance, n, 40)
-    tended = tended + 0.05 * drift(chance, n, 4)
+    lean = 0.006 + 0.11 * loose
+    tended = target + lean * (slow - 24) + (0.06 + 0.7 * loose) * drift(chance, n, 40)
+    tended = tended + 0.03 * drift(chance, n, 4)
 
     crowd = adults / (adults + 6_000)
     core = 21.5 + 0.12 * (slow - 2) + 1.3 * drift(chance, n, 200)
@@ -46,7 +46,7 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
     sunny = lag(weather.sun_wm2, 18) * 0.006
     empty = lag(air, 18) + sunny
     bees = adults / (adults + 1_200)
-    keep = np.clip(hold * (0.6 + 0.4 * centre) * 1.25 - 0.03, 0, 1)
+    keep = np.clip(hold * (0.75 + 0.25 * centre) * 1.3 - 0.02, 0, 1)
     nest = bees * (keep * tended + (1 - keep) * idle) + (1 - bees) * empty
 
     nest = nest + _upsets(life, weather, nest, air, chance)

@@ -124,9 +124,11 @@ def _lid(weather: Weather, chance: np.random.Generator) -> Floats:
 
 
 def _drying_wood(weather: Weather) -> Floats:
-    """Wood takes up moisture slowly: some 100 g between a damp and a dry week."""
+    """Wood takes up moisture by night and gives it by day, and more in a damp week."""
     hourly = weather.humidity_pct.reshape(-1, 12).mean(axis=1)
-    kernel = np.exp(-np.arange(96) / 30.0)
-    padded = np.concatenate((np.full(95, hourly[0]), hourly))
-    slow = np.convolve(padded, kernel / kernel.sum(), "valid")
-    return np.interp(np.arange(weather.time_s.size) / 12, np.arange(slow.size), 0.003 * (slow - 70))
+    total = np.zeros(hourly.size)
+    for hours, kg_per_pct in ((30.0, 0.003), (5.0, 0.0009)):  # own choice
+        kernel = np.exp(-np.arange(int(4 * hours)) / hours)
+        padded = np.concatenate((np.full(kernel.size - 1, hourly[0]), hourly))
+        total += kg_per_pct * (np.convolve(padded, kernel / kernel.sum(), "valid") - 70)
+    return np.interp(np.arange(weather.time_s.size) / 12, np.arange(total.size), total)

@@ -13,8 +13,9 @@ DRONE_LIVES = 0.977  # a day; of 100 eggs 56 emerge (Fukuda & Ohtani 1977)
 
 HOUSE_LOSS = 0.004  # [1/d] Martin 2001
 WINTER_LOSS = 0.0035  # [1/d] own choice: half are alive after six months
-FORAGER_LOSS_PER_H = 0.0065  # [1/h of full flight] own choice: 10 to 21 days of flying weather
-FORAGER_LOSS_PER_DAY = 0.005  # [1/d] own choice: at home
+FORAGER_LOSS_PER_H = 0.0072  # [1/h of full flight] own choice: 10 to 21 days of flying weather
+FORAGER_LOSS_PER_DAY = 0.006  # [1/d] own choice: at home
+FORAGER_LOSS_AUTUMN = 0.030  # [1/d] own choice: summer bees do not see the winter through
 NURSE_CELLS = 2.65  # brood cells a nurse keeps: Becher 2010, after Free & Racey 1968
 
 BEE_KG, DRONE_KG = 1.05e-4, 2.2e-4  # worker 0.10 to 0.125 g (published range); drone own choice

@@ -39,6 +39,16 @@ class Bloom:
 
 
 @dataclass(frozen=True)
+class Spell:
+    """Weather that comes whatever the year: rain, heat or cold, by so many degrees."""
+
+    what: str
+    start: str
+    end: str
+    kelvin: float = 6.0
+
+
+@dataclass(frozen=True)
 class Happening:
     """Something that befalls a hive or one of its devices on a month-day, at a local hour."""
 
@@ -84,7 +94,7 @@ class Sensors:
     scale_step_kg: float = 0.01
     scale_drift_g_per_k: float = 1.5
     scale_creep_g: float = 20.0
-    nest_noise_k: float = 0.06
+    nest_noise_k: float = 0.03
     counter_bias: float = 0.04
     spikes_a_month: float = 0.2
     ambient: bool = True  # the scale also feels the air
@@ -125,6 +135,7 @@ class YardPlan:
     climate: str
     year: str
     blooms: tuple[Bloom, ...]
+    spells: tuple[Spell, ...]
     hives: tuple[HivePlan, ...]
 
 
@@ -260,6 +271,7 @@ def _yard(told: dict[str, Any], whole: dict[str, Any], sensors: Sensors, seed: i
         climate=str(told.get("climate", whole.get("climate", "oceanic"))),
         year=str(told.get("year", whole.get("year", "ordinary"))),
         blooms=tuple(_record(Bloom, bloom) for bloom in blooms),
+        spells=tuple(_record(Spell, spell) for spell in whole.get("weather", [])),
         hives=tuple(
             _hive(name, {**whole.get("hives", {}), **special.get(name, {})}, sensors, seed)
             for name in ids

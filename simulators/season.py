@@ -36,7 +36,7 @@ def play(scenario: Scenario) -> Iterator[HiveSeason]:
 
 def live(yard: YardPlan, scenario: Scenario) -> Iterator[Told]:
     """Live one yard's hives; the truth alone, without devices."""
-    sky = weather.make(yard, scenario.start, scenario.days, scenario.seed)
+    sky = weather.make(yard, scenario)
     country = forage.look(yard, sky, scenario)
     visits = keeper.rounds(yard, scenario, country.days, rng(scenario.seed, "visits", yard.id))
     for plan in yard.hives:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from simulators import signs
 from simulators.scenario import Floats, Scenario, instant
 from simulators.season import HiveSeason
 
@@ -21,6 +22,7 @@ def of_hive(season: HiveSeason, scenario: Scenario) -> dict[str, Any]:
     events: list[dict[str, Any]] = [dict(event, yard=season.yard.id) for event in life.events]
     for begin, end, bees in season.told.traffic.orientation:
         events.append(_event(life.plan.id, "orientation_flight", begin, end, bees=round(bees)))
+    events += [dict(event, yard=season.yard.id) for event in signs.of_hive(season.told)]
     events += season.watched.events
     recorded = [
         {"hive": life.plan.id, "at": seen["at"], "recorded": instant(when)}
@@ -45,3 +47,18 @@ def _event(hive: str, kind: str, begin_s: float, end_s: float, **more: float) ->
 def _round(values: Floats, digits: int) -> list[float]:
     rounded = values.round(digits)
     return [int(v) for v in rounded] if digits == 0 else [float(v) for v in rounded]
+
+
+def of_yard(hives: list[HiveSeason]) -> dict[str, Any]:
+    """Tell a yard's flows and dearths and its days' weather."""
+    told = [season.told for season in hives]
+    sky = told[0].weather
+    return {
+        "events": signs.of_yard(hives[0].yard.id, told),
+        "daily": {
+            "air_c": _round(sky.daily(sky.air_c).mean(axis=1), 1),
+            "noon_c": _round(sky.daily(sky.air_c).max(axis=1), 1),
+            "rain_mm": _round(sky.daily(sky.rain_mm).sum(axis=1), 1),
+            "fly_h": _round(sky.daily(sky.flying).sum(axis=1) / 12, 1),
+        },
+    }

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from simulators.scenario import (
     STEPS_A_DAY,
     Floats,
     Ints,
+    Scenario,
     YardPlan,
     rng,
     standard_offset_s,
@@ -77,15 +77,16 @@ class Weather:
         return values.reshape(self.days, STEPS_A_DAY)
 
 
-def make(yard: YardPlan, start: date, days: int, seed: int) -> Weather:
+def make(yard: YardPlan, scenario: Scenario) -> Weather:
     """Make the weather of one yard; yards of one scenario share their fronts."""
     climate = CLIMATES[yard.climate]
+    start, days, seed = scenario.start, scenario.days, scenario.seed
     offset_s = standard_offset_s(yard.timezone, start.year)
     start_s = int(np.datetime64(start, "s").astype(np.int64)) - offset_s
     time_s = start_s + STEP_S * np.arange(days * STEPS_A_DAY, dtype=np.int64)
     first = start.timetuple().tm_yday
     south = yard.latitude < 0
-    day = (first + np.arange(days) - 1 + (182.6 if south else 0)) % 365.25
+    day = np.asarray((first + np.arange(days) - 1 + (182.6 if south else 0)) % 365.25, np.float64)
     solar_h, elevation = _sun(time_s, yard.latitude, yard.longitude)
 
     region = rng(seed, "weather", start.year)
@@ -100,17 +101,22 @@ def make(yard: YardPlan, start: date, days: int, seed: int) -> Weather:
     wetness = (climate.wet_winter * (1 - summer) + climate.wet_summer * summer) * rain_factor
     wet_rank = _wander(region, days, 0.45) + 0.15 * local.normal(size=days)
     is_wet = wet_rank > _normal_quantile(1 - np.clip(wetness, 0.01, 0.9))
+    told = {what: _told(yard, scenario, what) for what in ("rain", "heat", "cold")}
+    is_wet = (is_wet | (told["rain"] > 0)) & (told["heat"] == 0)
     cloud = climate.cloud_winter * (1 - summer) + climate.cloud_summer * summer
     cloud = cloud + 0.27 * _wander(region, days, 0.35) + 0.1 * local.normal(size=days)
+    cloud = cloud - 0.5 * (told["heat"] > 0) + 0.3 * (told["rain"] > 0)
     cloud = np.clip(np.where(is_wet, np.maximum(cloud + 0.2, 0.7), cloud - 0.12), 0.0, 1.0)
 
     near_spring = np.exp(-(((day - 100) / 35) ** 2))
     base = climate.mean_c + climate.season_k * warm + climate.front_k * front
     base = base + spring_k * near_spring + summer_k * summer**2
     base = base - np.where(is_wet, 1.8 * summer, -0.6 * (1 - summer))
+    base = base + told["heat"] - told["cold"]
     swing = climate.clear_day_k * (1 - 0.7 * cloud) * (0.68 + 0.32 * summer)
 
-    rain_mm = _showers(region, local, is_wet, climate.shower_mm * (0.7 + 0.6 * summer))
+    showers = np.where(told["rain"] > 0, 4.1, 1.1)
+    rain_mm = _showers(region, local, is_wet, climate.shower_mm * (0.7 + 0.6 * summer), showers)
     slow = np.interp(np.arange(days * STEPS_A_DAY) / STEPS_A_DAY, np.arange(days) + 0.6, base)
     air = slow + np.repeat(swing, STEPS_A_DAY) * _day_shape(solar_h)
     shade = np.convolve(rain_mm, np.ones(12), "same")
@@ -142,15 +148,25 @@ def make(yard: YardPlan, start: date, days: int, seed: int) -> Weather:
 
 def flying(air_c: Floats, sun_wm2: Floats, rain_mm: Floats, wind_ms: Floats) -> Floats:
     """Give the share of full flight: light, warmth (none below 9 Cel), rain and wind gate it."""
-    light = np.clip((sun_wm2 - 15) / 160, 0, 1)
+    light = np.clip((sun_wm2 - 15) / 110, 0, 1)
     warm_need = 9.0 + np.clip(2.5 - sun_wm2 / 200, 0, 2.5)
     warmth = np.clip((air_c - warm_need) / 7, 0, 1)
     heat = np.clip(1 - (air_c - 35) / 9, 0.25, 1)
     calm = np.clip(1 - (wind_ms - 4) / 5, 0, 1)
     rain = np.convolve(rain_mm, np.array([0.2, 0.4, 0.4]), "same")
     dry = np.clip(1 - rain / 0.08, 0, 1)
-    gate: Floats = light**0.7 * warmth * heat * calm * dry
+    gate: Floats = light**0.6 * warmth * heat * calm * dry
     return gate
+
+
+def _told(yard: YardPlan, scenario: Scenario, what: str) -> Floats:
+    """Degrees of the weather that the scenario asks for, by day."""
+    degrees = np.zeros(scenario.days)
+    for spell in yard.spells:
+        if spell.what == what:
+            for first, last in scenario.spans(spell.start, spell.end):
+                degrees[max(first, 0) : max(last + 1, 0)] = spell.kelvin
+    return degrees
 
 
 def _sun(time_s: Ints, latitude: float, longitude: float) -> tuple[Floats, Floats]:
@@ -201,11 +217,15 @@ def _normal_quantile(share: Floats) -> Floats:
 
 
 def _showers(
-    region: np.random.Generator, local: np.random.Generator, is_wet: NDArrayBool, mean_mm: Floats
+    region: np.random.Generator,
+    local: np.random.Generator,
+    is_wet: NDArrayBool,
+    mean_mm: Floats,
+    showers: Floats,
 ) -> Floats:
     rain = np.zeros(is_wet.size * STEPS_A_DAY)
     for day in np.flatnonzero(is_wet):
-        for _ in range(1 + int(region.poisson(1.1))):
+        for _ in range(1 + int(region.poisson(showers[day]))):
             begin = int(day * STEPS_A_DAY + region.integers(STEPS_A_DAY)) + int(
                 local.integers(-6, 7)
             )
