@@ -44,6 +44,7 @@ _SECONDARY_UNITS_VERSION = 26  # RFC 9100 section 4
 
 _PLAIN = frozenset({"n", "u", "v", "t", "ut"})
 _VALUES = ("v", "vs", "vb", "vd")
+_MORE_THAN_V = frozenset({"s", "vs", "vb", "vd"})
 _BASE_TEXTS = ("bn", "bu")
 _BASE_NUMBERS = ("bt", "bv", "bs")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", re.ASCII)  # section 4.5.1
@@ -118,14 +119,15 @@ def _resolve(items: list[object], now_s: float) -> Pack:
         if not isinstance(fields, dict):
             faults.append(Fault(index, "field", f"{show(fields)}: a record must be an object"))
             continue
-        is_plain = fields.keys() <= _PLAIN
-        if not is_plain:
+        has_more_than_v = False
+        if not fields.keys() <= _PLAIN:
             base = _follow(base, fields, index)
-            if all(isinstance(label, str) and label.startswith("b") for label in fields):
+            if _is_base_only(fields):
                 continue
+            has_more_than_v = not _MORE_THAN_V.isdisjoint(fields)
         try:
             conversion, time_ms = _place(base, fields, now_s)
-            if is_plain and base.bs is None and "v" in fields:
+            if "v" in fields and base.bs is None and not has_more_than_v:
                 records.append(_reading(conversion, base.bv, fields["v"], time_ms))
                 continue
             for total_or_value, base_value, said in _parts(base, fields, conversion):
@@ -135,7 +137,15 @@ def _resolve(items: list[object], now_s: float) -> Pack:
                     faults.append(Fault(index, wrong.reason, wrong.detail))
         except WrongRecord as wrong:
             faults.append(Fault(index, wrong.reason, wrong.detail))
+    if not records and not faults:
+        raise PackError("malformed", "nothing but base fields")
     return Pack(records, faults)
+
+
+def _is_base_only(fields: _Fields) -> bool:
+    return "v" not in fields and all(
+        isinstance(label, str) and label.startswith("b") for label in fields
+    )
 
 
 def _follow(base: _Base, fields: _Fields, index: int) -> _Base:

@@ -44,7 +44,7 @@ def check(pack):
         assert fault.detail.isascii()
         assert fault.detail.isprintable()
         assert 0 < len(fault.detail) <= 300
-    assert pack.records or pack.faults or pack == ([], [])
+    assert pack.records or pack.faults
     if any(fault.index is None for fault in pack.faults):
         assert len(pack.faults) == 1
         assert pack.records == []
@@ -56,7 +56,6 @@ def test_random_bytes_are_decoded_or_refused(payload):
     for content_type in (None, "application/senml+json", "application/senml+cbor"):
         pack = decode(payload, content_type, NOW_S)
         check(pack)
-        assert pack.records or pack.faults
 
 
 # Packs as a device would send them.
@@ -156,28 +155,31 @@ WHOLE = whole_packs()
 CONTENT_TYPES = [None, "application/senml+json", "application/senml+cbor; x=1", "text/plain", "é;"]
 
 
+PLAIN_BYTES = b"0123456789.eE-+nuvtsb_kgCl/%: \x00\x01\x02\x05\x06\x20\x21\x22\xf9\xfb"
+
+
 def spoil(payload, script):
     """Change a payload as a script says, four bytes a change: how, where (two), with what."""
     raw = bytearray(payload)
     for how, high, low, what in zip(*[iter(script)] * 4, strict=False):
-        place = (256 * high + low) % (len(raw) + 1)
-        match how % 6:
-            case 0 if place < len(raw):
+        place = (256 * high + low) % max(1, len(raw))
+        match how % 12:
+            case 0 | 1 | 2 | 3 | 4 if raw:
+                raw[place] = PLAIN_BYTES[what % len(PLAIN_BYTES)]
+            case 5 if raw:
                 raw[place] ^= 1 << (what % 8)
-            case 1 if place < len(raw):
-                raw[place] = what
-            case 2:
+            case 6 | 7:
                 raw[place:place] = TOKENS[what % len(TOKENS)]
-            case 3:
+            case 8 | 9:
                 del raw[place : place + what % 12]
-            case 4:
+            case 10:
                 raw[place:place] = raw[what : what + 20]
             case _:
                 del raw[place:]
     return bytes(raw)
 
 
-@given(script=st.binary(min_size=6, max_size=18))
+@given(script=st.binary(min_size=6, max_size=14))
 @examples(4_500)
 def test_a_mutated_pack_is_decoded_or_refused(script):
     content_type = CONTENT_TYPES[script[0] % len(CONTENT_TYPES)]
@@ -236,7 +238,6 @@ def test_json_and_cbor_say_the_same(items):
     said_in_cbor = decode(as_cbor(items), "application/senml+cbor", NOW_S)
     assert said_in_json == said_in_cbor
     check(said_in_json)
-    assert said_in_json.records or said_in_json.faults
 
 
 def resolved(items):
