@@ -21,6 +21,7 @@ from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 HEAVY_KG = 10.0  # [kg] own choice: less than this is no hive with bees
+BEFORE = 3  # [readings] own choice: one spike among them does not count
 NEAR_NOTHING = 0.3  # own choice: share of the hive that may stay on the scale
 NEAR_NOTHING_KG = (5.0, 12.0)  # [kg] own choice: bounds of the same; a floor board, a brood box
 EMPTY_SHARE = 0.5  # own choice: of the known weight of the empty hive
@@ -92,15 +93,14 @@ def _floor_kg(window: HiveWindow, before_kg: Floats) -> Floats:
 
 
 def _starts(weight: Series) -> Ints:
-    """Give the readings at which the weight may have fallen to near nothing."""
+    """Give the readings far below the middle one of the three before, which no spike moves."""
     value = weight.value
-    if len(value) < 2:  # noqa: PLR2004
+    if len(value) <= BEFORE:
         return np.empty(0, np.int64)
-    before = value.copy()
-    before[1:] = value[:-1]
-    before[2:] = np.maximum(value[1:-1], value[:-2])
-    fell = (before >= HEAVY_KG) & (value < NIGHT_DOWN * before)
-    return np.flatnonzero(fell)
+    one, two, three = value[:-BEFORE], value[1:-2], value[2:-1]
+    before = np.maximum(np.minimum(one, two), np.minimum(np.maximum(one, two), three))
+    here = value[BEFORE:]
+    return np.flatnonzero((before >= HEAVY_KG) & (here < NIGHT_DOWN * before)) + BEFORE
 
 
 def _falls(window: HiveWindow, weight: Series) -> Iterator[_Fall]:
@@ -113,25 +113,23 @@ def _falls(window: HiveWindow, weight: Series) -> Iterator[_Fall]:
             continue
         level = _level_kg(weight, i)
         here, there = value[i], value[i + 1]
+        if max(here, there) >= NIGHT_DOWN * level:
+            continue
         near = min(here, there) <= _floor_kg(window, np.array([level]))[0]
         fell = near and max(here, there) < DOWN * level
-        if not fell and (
-            max(here, there) >= NIGHT_DOWN * level
-            or is_light(window.yard, int(time_s[i - 1]))
-            or is_light(window.yard, int(time_s[i]))
-        ):
+        if not fell and any(is_light(window.yard, int(time_s[k])) for k in (i - 1, i)):
             continue
-        up = np.flatnonzero(value[i:] >= BACK_UP * level)
-        back = i + int(up[0]) if len(up) else None
+        up = value[i:] >= BACK_UP * level
+        both = np.flatnonzero(up[:-1] & up[1:])  # one alone is a swing
+        back = i + int(both[0]) if len(both) else None
         free = len(value) if back is None else back
         yield _Fall(i, i + 1, level, back)
 
 
 def _level_kg(weight: Series, i: int) -> float:
-    """Give what the hive weighed before reading `i`. [kg]."""
+    """Give what the hive weighed before reading `i`: a median of at least three readings. [kg]."""
     low = int(np.searchsorted(weight.time_s, weight.time_s[i - 1] - LEVEL_S))
-    values = weight.value[low:i]
-    return float(np.median(values[values >= NIGHT_DOWN * values.max()]))
+    return float(np.median(weight.value[max(0, min(low, i - BEFORE)) : i]))
 
 
 def _is_keepers(window: HiveWindow, weight: Series, fall: _Fall) -> bool:
@@ -217,7 +215,8 @@ def _cooled_k(nest: Series, before_s: int, told_s: int) -> float | None:
 
 def _is_light_end(window: HiveWindow, weight: Series) -> bool:
     """Say whether the very last weight, and no other, is near nothing."""
-    if len(weight) < 2 or weight.value[-2] < HEAVY_KG:  # noqa: PLR2004
+    starts = _starts(weight)
+    if not len(starts) or starts[-1] != len(weight) - 1:
         return False
     level = _level_kg(weight, len(weight) - 1)
     return bool(weight.value[-1] <= _floor_kg(window, np.array([level]))[0])

@@ -20,6 +20,8 @@ SLOPE_SPAN_S = 3600  # [s] own choice: long enough to tell a flow from noise, sh
 SIDE_SPAN_S = 2400  # [s] own choice: readings this far from a move still tell its level
 MOST_DRIFT_KG = 4.0  # [kg] own choice: what a silence of any length may hide of slow change
 MOST_SLOPE = 1.5  # [kg/h] own choice: steeper is no slow change
+GAP_S = 3 * 3600  # [s] own choice: slow change is not carried on over a longer silence
+UNSEEN_KG_PER_H = 0.1  # [kg/h] own choice: half of a good flow, as an error
 FINE_S = 1200  # [s] own choice: readings closer than this tell a level together
 SHORT_S = 900  # [s] own choice: a slope over less is noise
 MOST = 60  # [readings] own choice: an hour of the finest feed
@@ -231,6 +233,8 @@ def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Ste
     slope = max(-MOST_SLOPE, min(MOST_SLOPE, slope))
     apart_h = (after.middle_s - before.middle_s) / 3600
     bend = abs(slopes[0] - slopes[1]) / 4 if len(slopes) == 2 else 0.0  # noqa: PLR2004
+    if time_s[last] - time_s[first] > GAP_S:
+        slope, bend = 0.0, UNSEEN_KG_PER_H  # what went on in a long silence is not known
     spread = (
         SCALE_SPREAD_KG**2 + before.spread**2 + after.spread**2 + (bend * apart_h) ** 2
     ) ** 0.5

@@ -1,0 +1,189 @@
+"""Handling: what a keeper does shows, what weather and bees do does not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from hivewatch.detect.run import detect
+
+STEPS_MIN = (1, 5, 10, 15, 30)
+
+
+@pytest.fixture
+def said(limits):
+    def ask(window, kinds=("handling", "toppled", "taken")):
+        return [one for one in detect(window, (), limits, window.as_of_s) if one.kind in kinds]
+
+    return ask
+
+
+def spans(finding, at_s):
+    return finding.start_s <= at_s + 60 and finding.end_s >= at_s
+
+
+@pytest.mark.parametrize("step_min", STEPS_MIN)
+@pytest.mark.parametrize("kg", [1.2, 2.0, 3.0, 9.0, -6.0])
+@pytest.mark.parametrize("flow_kg", [-0.3, 1.0, 4.0])
+def test_a_step_is_found_with_its_size(made_up_hive, said, step_min, kg, flow_kg):
+    hive = made_up_hive(step_s=60 * step_min, days=5, seed=step_min, flow_kg=flow_kg)
+    done_s = hive.at(3, 13.12)
+    hive.add(done_s, kg, minutes=3)
+    (handling,) = said(hive.window())
+    assert handling.kind == "handling"
+    assert spans(handling, done_s)
+    assert handling.end_s - handling.start_s <= 180 + 2 * hive.step_s
+    assert handling.measures["kg"] == pytest.approx(kg, abs=0.2)
+    assert handling.measures["kg_error"] < 0.2
+
+
+@pytest.mark.parametrize("step_min", STEPS_MIN)
+@pytest.mark.parametrize("seed", range(3))
+def test_a_quiet_hive_is_left_alone(made_up_hive, said, step_min, seed):
+    hive = made_up_hive(step_s=60 * step_min, days=20, seed=seed, flow_kg=seed * 2.5)
+    assert said(hive.window()) == []
+
+
+def test_a_scale_in_the_wind_is_left_alone(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=40, noise_kg=0.25)
+    assert said(hive.window()) == []
+
+
+@pytest.mark.parametrize("step_min", [1, 5, 10, 15])
+@pytest.mark.parametrize(("kg", "minutes", "hour"), [(1.0, 30, 12), (2.2, 70, 14), (1.3, 40, 4)])
+def test_rain_on_the_lid_is_left_alone(made_up_hive, said, step_min, kg, minutes, hour):
+    hive = made_up_hive(step_s=60 * step_min, days=5, seed=3)
+    hive.rain(hive.at(3, hour), kg, minutes, dry_h=4)
+    assert said(hive.window()) == []
+
+
+def test_a_cloudburst_within_one_reading_is_left_alone(made_up_hive, said):
+    hive = made_up_hive(step_s=900, days=5)
+    hive.rain(hive.at(3, 12), 1.1, 5, dry_h=4)
+    assert said(hive.window()) == []
+
+
+def test_a_gauge_tells_feed_from_rain(made_up_hive, said):
+    hive = made_up_hive(step_s=900, days=5)
+    hive.rain(hive.at(3, 12), 1.1, 5, dry_h=4)  # bees may also carry feed off, to robbers
+    hive.series["rain"] = np.zeros(len(hive.time_s))
+    assert len(said(hive.window(("weight", "rain")))) == 1
+    hive.series["rain"][hive.time_s == hive.at(3, 12.25)] = 4.0
+    assert said(hive.window(("weight", "rain"))) == []
+
+
+@pytest.mark.parametrize("step_min", STEPS_MIN)
+@pytest.mark.parametrize("kg", [-0.9, -2.2, -3.8])
+@pytest.mark.parametrize("minutes", [3, 12])
+def test_a_loss_as_of_a_swarm_is_not_called_handling(made_up_hive, said, step_min, kg, minutes):
+    hive = made_up_hive(step_s=60 * step_min, days=5, seed=2)
+    hive.add(hive.at(3, 12.4), kg, minutes)
+    assert said(hive.window()) == []
+
+
+def test_frames_taken_out_with_a_box_lifted_are_handling(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.lift(hive.at(3, 14), 9, 20)
+    hive.add(hive.at(3, 14.25), -2.4)
+    (handling,) = said(hive.window())
+    assert handling.measures["kg"] == pytest.approx(-2.4, abs=0.2)
+    assert handling.measures["kg_lifted"] == pytest.approx(9, abs=2.5)
+
+
+@pytest.mark.parametrize("step_min", [1, 5, 10])
+def test_a_hive_that_was_opened_and_closed_is_handling_of_nothing(made_up_hive, said, step_min):
+    hive = made_up_hive(step_s=60 * step_min, days=5)
+    hive.lift(hive.at(3, 14), 20, 25)
+    (handling,) = said(hive.window())
+    assert handling.measures["kg"] == 0
+    assert handling.measures["kg_lifted"] == pytest.approx(20, abs=0.5)
+
+
+def test_one_visit_is_one_handling(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.lift(hive.at(3, 14), 12, 15)
+    hive.add(hive.at(3, 14.6), 4.0)
+    hive.add(hive.at(3, 15.1), 1.5)
+    (handling,) = said(hive.window())
+    assert handling.measures["kg"] == pytest.approx(5.5, abs=0.2)
+
+
+def test_two_visits_are_two(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.add(hive.at(3, 10), 4.0)
+    hive.add(hive.at(3, 13), -9.0)
+    assert [round(one.measures["kg"]) for one in said(hive.window())] == [4, -9]
+
+
+@pytest.mark.parametrize("step_s", [60, 300, 900])
+def test_a_bad_reading_is_no_handling(made_up_hive, said, step_s):
+    hive = made_up_hive(step_s=step_s, days=5)
+    for i, kg in ((200, 90.0), (300, -36.0), (400, 4.0)):
+        hive.series["weight"][i] += kg
+    assert said(hive.window()) == []
+
+
+def test_what_was_put_on_in_a_silence_is_found_with_the_silence_as_its_span(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.add(hive.at(3, 12), 9.0)
+    window = hive.window(("weight",))
+    weight = window.of("weight")
+    there = (weight.time_s < hive.at(3, 8)) | (weight.time_s > hive.at(3, 20))
+    window.series["weight"] = type(weight)(weight.time_s[there], weight.value[there])
+    (handling,) = said(window)
+    assert handling.start_s == hive.at(3, 8) - 300
+    assert handling.end_s == hive.at(3, 20) + 300
+    assert handling.measures["kg"] == pytest.approx(9.0, abs=1.0)
+
+
+def test_another_scale_is_no_handling(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    moved_s = hive.at(3, 12)
+    hive.devices = [("scale-1", hive.at(0, 0) - 60, moved_s), ("scale-2", moved_s, None)]
+    hive.add(moved_s - 1, 7.0)
+    assert said(hive.window()) == []
+
+
+@pytest.mark.parametrize("step_min", [1, 5, 10, 15])
+def test_an_opening_shows_in_the_nest_where_there_is_no_scale(made_up_hive, said, step_min):
+    hive = made_up_hive(step_s=60 * step_min, days=5)
+    hive.dip(hive.at(3, 14.1), 4.0)
+    (handling,) = said(hive.window(("nest", "ambient")))
+    assert spans(handling, hive.at(3, 14.1))
+    assert handling.measures == {"nest_fell_k": pytest.approx(4.0, abs=1.5)}
+    assert handling.confidence < 0.8
+
+
+def test_nobody_opens_a_hive_by_night(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.dip(hive.at(3, 1.1), 4.0)
+    assert said(hive.window(("nest", "ambient"))) == []
+
+
+def test_a_quiet_scale_speaks_against_a_dip_of_the_nest(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.dip(hive.at(3, 14.1), 4.0)
+    assert said(hive.window()) == []
+
+
+def test_a_light_step_is_believed_when_the_nest_shows_an_opening(made_up_hive, said):
+    hive = made_up_hive(step_s=900, days=5)
+    hive.rain(hive.at(3, 12.1), 1.1, 5, dry_h=4)
+    hive.dip(hive.at(3, 12.1), 4.0)
+    (handling,) = said(hive.window())
+    assert handling.confidence >= 0.9
+    assert any("nest" in words for words in handling.evidence)
+
+
+def test_the_words_claim_no_more_than_the_weight_shows(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.add(hive.at(3, 14), 9.0)
+    (handling,) = said(hive.window())
+    assert handling.evidence[0].startswith("weight rose by 9.0 kg within")
+    assert "probably" in handling.evidence[0]
+
+
+@pytest.mark.parametrize("quantities", [(), ("nest",), ("ambient",), ("weight",)])
+def test_it_works_with_whatever_is_there(made_up_hive, said, quantities):
+    hive = made_up_hive(step_s=900, days=3)
+    assert said(hive.window(quantities)) == []

@@ -1,0 +1,69 @@
+"""All detectors over one hive, and who is told where two claim the same."""
+
+from __future__ import annotations
+
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.run import DETECTORS, PRECEDENCE, detect, settle_claims
+
+
+def a(kind, start_s, end_s, subject="hive:hazel-1", status="ended"):
+    return Finding(kind, subject, start_s, end_s, start_s, 0.9, status=status)
+
+
+def test_of_two_that_claim_the_same_move_the_first_in_the_list_is_told():
+    assert PRECEDENCE.index("taken") < PRECEDENCE.index("toppled") < PRECEDENCE.index("handling")
+    toppled, handling = a("toppled", 100, 900), a("handling", 50, 120)
+    assert settle_claims([handling, toppled]) == [toppled]
+
+
+def test_while_it_lasts_a_fall_claims_every_later_move():
+    toppled = a("toppled", 100, None, status="open")
+    before, after = a("handling", 0, 50), a("handling", 5000, 5100)
+    assert settle_claims([before, toppled, after]) == [toppled, before]
+
+
+def test_apart_in_time_both_are_told():
+    found = [a("toppled", 100, 900), a("handling", 901, 950)]
+    assert settle_claims(found) == found
+
+
+def test_other_subjects_and_other_kinds_are_left_alone():
+    found = [
+        a("silent", 100, 900, "device:scale-1"),
+        a("toppled", 100, 900),
+        a("handling", 100, 900, "hive:hazel-2"),
+    ]
+    assert settle_claims(found) == found
+
+
+def test_findings_come_by_time_and_without_ids(made_up_hive, limits):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.add(hive.at(2, 12), 5.0)
+    hive.fall(hive.at(4, 2), 1.0)
+    window = hive.window()
+    found = detect(window, (), limits, window.as_of_s)
+    assert [one.kind for one in found] == ["handling", "toppled"]
+    assert [one.start_s for one in found] == sorted(one.start_s for one in found)
+    assert {one.id for one in found} == {""}
+    assert {one.subject for one in found} == {"hive:hazel-1"}
+
+
+def test_nothing_later_than_the_moment_counts(made_up_hive, limits):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.fall(hive.at(4, 2), 1.0)
+    assert detect(hive.window(), (), limits, hive.at(4, 2)) == []
+
+
+def test_time_that_passes_without_readings_counts(made_up_hive, limits):
+    hive = made_up_hive(step_s=300, days=2)
+    found = detect(hive.window(), (), limits, hive.at(9, 0))
+    assert [one.kind for one in found] == ["silent"]
+
+
+def test_every_detector_is_a_room_of_its_own():
+    assert [detector.__name__.rsplit(".", 1)[-1] for detector in DETECTORS] == [
+        "handling",
+        "off_scale",
+        "device",
+    ]
+    assert all(callable(detector.find) for detector in DETECTORS)
