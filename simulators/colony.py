@@ -116,12 +116,13 @@ class Colony:
         """Empty cells where the queen may lay: stores fill supers first, then the nest."""
         above = self.cells - self.brood_box_cells
         sunk = max(self.honey_cells - 0.9 * above, 0.0)
-        return max(self.brood_box_cells * 0.92 - sunk - self.brood, 0.0)
+        open_cells = max(self.brood_box_cells * 0.92 - sunk, 0.25 * self.brood_box_cells)
+        return max(open_cells - self.brood, 0.0)
 
     @property
     def crowding(self) -> float:
-        """Adults beside what the combs hold; supers count half, the nest stays crowded."""
-        room = self.boxes * self.plan.frames * n.BEES_A_FRAME + 0.5 * self.supers * n.SUPER_BEES
+        """Adults beside what the combs hold; supers count a third, the nest stays crowded."""
+        room = self.boxes * self.plan.frames * n.BEES_A_FRAME + 0.35 * self.supers * n.SUPER_BEES
         return self.adults / room
 
     def mass_kg(self) -> dict[str, float]:
@@ -174,6 +175,8 @@ class Colony:
         urge = min(urge, max(n.NURSE_CELLS / 21 * 0.95 * self.nurses - 0.03 * over, 0.0))
         urge = min(urge, 0.5 * self.laying_room + 40)
         urge *= np.clip((self.stores_kg - 0.4) / 1.6, 0, 1)
+        plenty = 1.5 * self.last_income_kg + self.stores_kg / 9
+        urge *= 0.6 + 0.4 * np.clip(plenty, 0, 1)  # a dearth slows the queen
         urge *= 0.35 + 0.65 * np.clip(self.pollen_kg / 0.25, 0, 1)
         return float(max(urge * np.exp(self.mood), 0.0))
 

@@ -59,7 +59,7 @@ def look(yard: YardPlan, weather: Weather, scenario: Scenario) -> Country:
 
     rain = daily(weather.rain_mm).sum(axis=1)
     moist = np.convolve(rain, np.exp(-np.arange(21) / 9.0))[: rain.size] / 9
-    give = np.clip((noon - 11) / 9, 0, 1.15) * np.clip(0.72 + 0.16 * moist, 0.6, 1.1)
+    give = np.clip((noon - 9) / 8, 0, 1.15) * np.clip(0.72 + 0.16 * moist, 0.6, 1.1)
     give = give * np.clip(chance.normal(1, 0.16, rain.size), 0.4, 1.6)
     nectar, sugar, pollen = _blooming(yard.blooms, scenario, weather.days)
     days = [

@@ -37,6 +37,7 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
     loose = 1 - hold * centre
     lean = 0.006 + 0.11 * loose
     tended = target + lean * (slow - 24) + (0.06 + 0.7 * loose) * drift(chance, n, 40)
+    tended = tended + 0.2 * np.clip(lag(air, 6) - 35, 0, None)  # fanning and water have limits
     tended = tended + 0.03 * drift(chance, n, 4)
 
     crowd = adults / (adults + 6_000)

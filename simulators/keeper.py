@@ -65,18 +65,18 @@ def rounds(
 ) -> dict[int, int]:
     """Give the days of a yard's visits and when they begin, moved out of cold and wet days."""
     keeper = scenario.keeper
-    if not keeper.first_visit:
-        return {}
-    day = scenario.day_of(keeper.first_visit) + int(chance.integers(0, 4))
-    last = scenario.day_of(keeper.last_visit) if keeper.last_visit else len(days)
     found: dict[int, int] = {}
-    while day < min(len(days), last):
-        while day < len(days) - 1 and (days[day].noon_c < 11 or days[day].fly_h < 0.8):
-            day += 1
-        hour = int(chance.integers(10, 16))
-        date = scenario.start + timedelta(days=day)
-        found[day] = local_s(date, f"{hour}:{int(chance.integers(60)):02d}", yard.timezone)
-        day += max(3, round(float(chance.normal(keeper.visit_every_days, 1.6))))
+    if not keeper.first_visit:
+        return found
+    for first, last in scenario.spans(keeper.first_visit, keeper.last_visit or "12-31"):
+        day = max(first, 0) + int(chance.integers(1, 5))
+        while day < min(len(days), last):
+            while day < len(days) - 1 and (days[day].noon_c < 11 or days[day].fly_h < 0.8):
+                day += 1
+            hour = int(chance.integers(10, 16))
+            date = scenario.start + timedelta(days=day)
+            found[day] = local_s(date, f"{hour}:{int(chance.integers(60)):02d}", yard.timezone)
+            day += max(3, round(float(chance.normal(keeper.visit_every_days, 1.6))))
     return found
 
 

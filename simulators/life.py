@@ -231,6 +231,8 @@ class Hive:
 
     def _queen(self, day: Day) -> None:
         colony = self.colony
+        if not colony.alive:
+            return
         change = colony.queen.pass_day(day.noon_c, day.fly_h, self.chance)
         when = self._at(day, "12:00")
         if change:

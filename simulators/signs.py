@@ -1,7 +1,6 @@
-"""Truth that must be read off the days: flows and dearths, brood, hunger, heat.
+"""Truth that must be read off the days: flows and dearths, brood, hunger, heat."""
 
-The limits say what a flow or hunger is to us; they are own choices, all of them.
-"""
+# What counts as a flow or as hunger is our own choice.
 
 from __future__ import annotations
 
@@ -35,13 +34,13 @@ def runs(mask: Bools, least: int, join: int = 0) -> list[tuple[int, int]]:
 
 
 def net_gain(told: Told) -> Floats:
-    """Honey gained a day: brought, less eaten. [kg/d]"""
+    """Honey gained a day in kg: brought, less eaten."""
     column = told.life.columns
     return np.asarray(column["sugar"] / HONEY_SUGAR - column["honey_eaten"], np.float64)
 
 
 def of_yard(yard: str, hives: list[Told]) -> list[dict[str, Any]]:
-    """Tell flows and dearths from the middle hive of the yard's strong ones."""
+    """Tell flows and dearths from the middle hive of a yard."""
     gains = np.array(
         [np.where(t.life.columns["adults"] > 6_000, net_gain(t), np.nan) for t in hives]
     )
@@ -49,7 +48,8 @@ def of_yard(yard: str, hives: list[Told]) -> list[dict[str, Any]]:
     typical = np.zeros(gains.shape[1])
     typical[known] = np.nanmedian(gains[:, known], axis=0)
     brought = np.median([t.life.columns["nectar"] for t in hives], axis=0)
-    day_s = int(hives[0].weather.time_s[0]) + 86_400.0 * np.arange(typical.size + 1)
+    days = np.arange(typical.size + 1, dtype=np.float64)
+    day_s = int(hives[0].weather.time_s[0]) + 86_400.0 * days
     season = hives[0].weather.season_day
     events = []
     smooth = _mean(typical, 3)

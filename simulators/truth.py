@@ -24,6 +24,7 @@ def of_hive(season: HiveSeason, scenario: Scenario) -> dict[str, Any]:
         events.append(_event(life.plan.id, "orientation_flight", begin, end, bees=round(bees)))
     events += [dict(event, yard=season.yard.id) for event in signs.of_hive(season.told)]
     events += season.watched.events
+    events = [event for event in events if not _is_past(event, life.events)]
     recorded = [
         {"hive": life.plan.id, "at": seen["at"], "recorded": instant(when)}
         for seen, when in zip(life.inspections, life.recorded_s, strict=True)
@@ -37,6 +38,13 @@ def of_hive(season: HiveSeason, scenario: Scenario) -> dict[str, Any]:
         "first_day": scenario.start.isoformat(),
         "daily": daily,
     }
+
+
+def _is_past(event: dict[str, Any], events: list[dict[str, Any]]) -> bool:
+    """Say whether a hive was dead or gone before an event; its devices may still fail."""
+    ends = [e["start"] for e in events if e["kind"] in ("taken", "dead_out")]
+    is_late = any(event["start"] > end for end in ends)
+    return is_late and str(event["subject"]).startswith("hive:") and event["kind"] != "handling"
 
 
 def _event(hive: str, kind: str, begin_s: float, end_s: float, **more: float) -> dict[str, Any]:
