@@ -33,7 +33,7 @@ class UsageError(HivewatchError):
     """A mistake in a command, a file or a setting: exit status 2."""
 
 
-class SeveralErrors(UsageError):
+class SeveralErrors(UsageError):  # noqa: N818 - it is several
     """All the mistakes of one file at once, a line each."""
 
     def __init__(self, errors: list[UsageError]) -> None:

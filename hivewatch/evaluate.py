@@ -11,7 +11,7 @@ from hivewatch import metrics
 from hivewatch.alerts import outbox
 from hivewatch.apiary import Apiary
 from hivewatch.clock import Clock
-from hivewatch.detect.finding import KINDS
+from hivewatch.detect.finding import KINDS, Finding
 from hivewatch.settings import Settings
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, stale
@@ -95,7 +95,7 @@ class Evaluator:
             self._say(seen.changed, {one.id for one in seen.before})
         metrics.EVALUATION.observe(self._clock.monotonic_s() - started_s)
 
-    def _say(self, changed: Iterable[findings.Finding], told: set[str]) -> None:
+    def _say(self, changed: Iterable[Finding], told: set[str]) -> None:
         """Log what is new or over, one line each."""
         for one in changed:
             if one.id not in told:

@@ -22,13 +22,13 @@ from hivewatch.api.models import (
     seconds,
 )
 from hivewatch.api.places import HiveId, must_know
-from hivewatch.api.problems import Fault, ProblemError, documented
+from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.detect.finding import Status
 from hivewatch.store import apiary, findings, history
 from hivewatch.wire.quantities import QUANTITIES, TOTAL_OF
 
-STEPS_MAX = 20_000  # own choice: two years by the hour
+STEPS_MAX = 10_000  # own choice: a year by the hour
 STEPS_WANTED = 700  # own choice: about the columns of a chart on a desk
 WEEK_S = 7 * 86_400
 _UNIT_S = {"m": 60, "h": 3600, "d": 86_400}
@@ -54,6 +54,10 @@ class ReadingsAsked(Asked):
             description="such as 15m, 1h, 1d, from 1970 on in UTC; else what suits the span",
         ),
     ] = None
+    limit: Annotated[int, Field(ge=1, le=STEPS_MAX, description="how many steps at most")] = (
+        STEPS_MAX
+    )
+    after: Annotated[Time | None, Field(description="only steps that begin later")] = None
 
 
 class Readings(Answer):
@@ -67,6 +71,7 @@ class Readings(Answer):
     to: Time
     step: str
     items: list[Step]
+    next: Time | None = Field(description="give it as `after` to get what follows; null at the end")
 
 
 class FindingsAsked(Asked):
@@ -94,15 +99,15 @@ def readings(here: Here, hive_id: HiveId, asked: Annotated[ReadingsAsked, Query(
     from_s = max(0, to_s - WEEK_S) if asked.from_ is None else seconds(asked.from_)
     step = asked.step or _suits(to_s - from_s)
     step_s = length_s(step)
-    if (to_s - from_s) / step_s > STEPS_MAX:
-        wrong = f"over {STEPS_MAX} steps from {moment(from_s)} to {moment(to_s)}; take a longer one"
-        raise ProblemError(422, wrong, [Fault(where="query.step", detail=wrong)])
     with here.store.read() as connection:
         must_know(connection, hive_id)
         known_apiary = apiary.read(connection)
         steps = history.read(
             connection, known_apiary, hive_id, quantity, from_s, min(to_s, now_s + 1), step_s
         )
+    if asked.after is not None:
+        steps = [one for one in steps if one.time_s > seconds(asked.after)]
+    shown = steps[: asked.limit]
     return Readings(
         now=moment(now_s),
         hive=hive_id,
@@ -118,10 +123,11 @@ def readings(here: Here, hive_id: HiveId, asked: Annotated[ReadingsAsked, Query(
                 low=one.low,
                 high=one.high,
                 total=one.total,
-                count=one.count,
+                count=one.readings,
             )
-            for one in steps
+            for one in shown
         ],
+        next=moment(shown[-1].time_s) if len(steps) > len(shown) else None,
     )
 
 

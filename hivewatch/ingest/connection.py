@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ssl
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, NoReturn
 
 from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
@@ -18,8 +19,18 @@ from hivewatch.settings import Broker
 SESSION_S = 60 * 60 * 24 * 30  # own choice: how long the broker keeps what waits for us
 PACKET_BYTES = 1_100_000  # own choice: the largest pack that is decoded, and its topic
 KEEP_ALIVE_S = 30  # own choice: a dead line is noticed within a minute
-REFUSED_FOR_GOOD = (134, 135, 140, 156, 157)  # MQTT 5.0 section 3.2.2.2: password, rights, moved
+ANSWER_S = 10  # own choice: how long a broker may take for its answers
+REFUSED_PASSWORD = (134, 135)  # MQTT 5.0 section 3.2.2.2: bad user name or password, no right
 UNKNOWN_VERSION = 132  # MQTT 5.0 section 3.2.2.2: unsupported protocol version
+
+
+@dataclass(slots=True)
+class _Said:
+    """What the broker has said so far."""
+
+    answer: ReasonCode | None = None
+    granted: list[ReasonCode] | None = None
+    session_kept: bool = False
 
 
 class Connection:
@@ -48,15 +59,13 @@ class Connection:
         self._broker, self._session_s = broker, session_s
         self._on_message = on_message
         self.protocol = MQTTProtocolVersion.MQTTv5
-        self.session_kept = False
-        self._answer: ReasonCode | None = None
-        self._granted: list[ReasonCode] | None = None
-        self.client = self._open()
-        if self._answer is None or self._answer.value == UNKNOWN_VERSION:
+        self.client, said = self._open()
+        if said.answer is None or said.answer.value == UNKNOWN_VERSION:
             # An old broker may close the line at the word "5" instead of refusing it.
             self.protocol = MQTTProtocolVersion.MQTTv311
-            self.client = self._open()
-        self._settle_answer()
+            self.client, said = self._open()
+        self._check(said)
+        self.session_kept = said.session_kept
 
     @property
     def where(self) -> str:
@@ -68,10 +77,10 @@ class Connection:
         self.client.disconnect()
         self.client.loop_misc()
 
-    def _open(self) -> Client:
+    def _open(self) -> tuple[Client, _Said]:
         """Connect with one version of the protocol and wait for the answers."""
-        self._answer = self._granted = None
-        client = self._client()
+        said = _Said()
+        client = self._client(said)
         options: dict[str, Any] = {}
         if self.protocol == MQTTProtocolVersion.MQTTv5:
             options = {
@@ -84,16 +93,19 @@ class Connection:
             self._fail(f"the certificate does not hold ({error.reason})", "check [broker] ca_file")
         except OSError as error:
             self._fail(f"cannot be reached ({error.strerror or error})", "check [broker] url")
-        while self._granted is None and client.socket() is not None:
-            if client.loop(timeout=5.0) != MQTTErrorCode.MQTT_ERR_SUCCESS:
+        for _ in range(ANSWER_S):
+            line_is_up = client.loop(timeout=1.0) == MQTTErrorCode.MQTT_ERR_SUCCESS
+            if (
+                said.granted is not None
+                or not line_is_up
+                or (said.answer and said.answer.is_failure)
+            ):
                 break
-            if self._answer is None and client.socket() is not None:
-                client.loop_misc()
-            if self._answer is not None and self._answer.is_failure:
-                break
-        return client
+        if said.granted is None:
+            client.disconnect()
+        return client, said
 
-    def _client(self) -> Client:
+    def _client(self, said: _Said) -> Client:
         """Make a client with all that the settings say."""
         broker, version5 = self._broker, self.protocol == MQTTProtocolVersion.MQTTv5
         client = Client(
@@ -111,48 +123,39 @@ class Connection:
         if broker.tls:
             ca_file = str(broker.ca_file) if broker.ca_file is not None else None
             client.tls_set_context(ssl.create_default_context(cafile=ca_file))
-        client.on_connect = self._connected
-        client.on_subscribe = self._subscribed
-        client.on_message = lambda _client, _userdata, message: self._on_message(message)
+        root = broker.topic_root
+
+        def connected(
+            _client: Client, _data: object, flags: ConnectFlags, answer: ReasonCode, _more: object
+        ) -> None:
+            said.answer, said.session_kept = answer, bool(flags.session_present)
+            if not answer.is_failure:
+                client.subscribe([(f"{root}/+/senml", 1), (f"{root}/+/status", 1)])
+
+        def subscribed(
+            _client: Client, _data: object, _mid: int, granted: list[ReasonCode], _more: object
+        ) -> None:
+            said.granted = granted
+
+        client.on_connect = connected
+        client.on_subscribe = subscribed
+        client.on_message = lambda _client, _data, message: self._on_message(message)
         return client
 
-    def _connected(
-        self,
-        client: Client,
-        _userdata: object,
-        flags: ConnectFlags,
-        answer: ReasonCode,
-        _more: object,
-    ) -> None:
-        self._answer = answer
-        self.session_kept = bool(flags.session_present)
-        if not answer.is_failure:
-            root = self._broker.topic_root
-            client.subscribe([(f"{root}/+/senml", 1), (f"{root}/+/status", 1)])
-
-    def _subscribed(
-        self,
-        _client: Client,
-        _userdata: object,
-        _mid: int,
-        granted: list[ReasonCode],
-        _more: object,
-    ) -> None:
-        self._granted = granted
-
-    def _settle_answer(self) -> None:
+    def _check(self, said: _Said) -> None:
         """Raise what the broker refused."""
-        if self._answer is None:
-            self._fail("closed the connection without a word", "is it an MQTT broker?")
-        if self._answer.is_failure:
-            wrong = f"refused us ({str(self._answer).lower()})"
-            if self._answer.value in REFUSED_FOR_GOOD and self._broker.username is not None:
-                wrong = f'refused the password of "{self._broker.username}"'
+        broker = self._broker
+        if said.answer is None:
+            self._fail("gave no answer", "is it an MQTT broker, and is TLS as in [broker] url?")
+        if said.answer.is_failure:
+            wrong = f"refused us ({str(said.answer).lower()})"
+            if said.answer.value in REFUSED_PASSWORD and broker.username is not None:
+                wrong = f'refused the password of "{broker.username}"'
             self._fail(wrong, "check [broker] username and password_file")
-        if self._granted is None:
-            self._fail("closed the connection when we subscribed", "check its access list")
-        if any(one.is_failure for one in self._granted):
-            root = self._broker.topic_root
+        if said.granted is None:
+            self._fail("closed the line when we subscribed", "check its access list")
+        if any(one.is_failure for one in said.granted):
+            root = broker.topic_root
             self._fail(f"refused {root}/+/senml or {root}/+/status", "check its access list")
 
     def _fail(self, wrong: str, remedy: str) -> NoReturn:
@@ -161,7 +164,7 @@ class Connection:
 
 def _connect_properties(session_s: int) -> Properties:
     """Say how long to keep the session and how much may come at once."""
-    properties = Properties(PacketTypes.CONNECT)
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
     properties.SessionExpiryInterval = session_s
     properties.ReceiveMaximum = 65_535
     properties.MaximumPacketSize = PACKET_BYTES

@@ -183,15 +183,7 @@ def admit(
     """
     stored = insert(connection, batch.rows)
     if stored < len(batch.rows):
-        for place in conflicting(connection, batch.rows):
-            _, number, time_ms, value, _ = batch.rows[place]
-            quantity = BY_NUMBER[number]
-            detail = (
-                f"{quantity.name} = {value:g} {quantity.unit} at {_rfc3339(time_ms)},"
-                " where another value is stored; the first one stays"
-            )
-            came = batch.came(batch.sources[place])
-            batch.held.append(replace(came, faults=((None, "conflict", detail),)))
+        batch.held += _conflicts(batch, conflicting(connection, batch.rows))
     if hold:
         quarantine.add(connection, batch.held)
     spans = _spans(batch.rows)
@@ -231,6 +223,22 @@ def _as_it_came(one: Message) -> Held:
 
 def _message(held: Held) -> Message:
     return Message(held.source, held.device or "", held.raw, held.content_type, held.received_s)
+
+
+def _conflicts(batch: Batch, places: Iterable[int]) -> list[Held]:
+    """Hold the packs or lines whose readings are stored with another value, each once."""
+    faults: dict[int, list[tuple[int | None, str, str]]] = {}
+    for place in places:
+        _, number, time_ms, value, _ = batch.rows[place]
+        quantity = BY_NUMBER[number]
+        detail = (
+            f"{quantity.name} = {value:g} {quantity.unit} at {_rfc3339(time_ms)},"
+            " where another value is stored; the first one stays"
+        )
+        faults.setdefault(batch.sources[place], []).append((None, "conflict", detail))
+    return [
+        replace(batch.came(source), faults=tuple(of_source)) for source, of_source in faults.items()
+    ]
 
 
 class _Span(NamedTuple):

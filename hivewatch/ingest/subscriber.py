@@ -136,18 +136,18 @@ class Subscriber:
         if not self._to_ack:
             self._opened_s = self._clock.monotonic_s()
         self._to_ack.append((self._connections, message.mid, message.qos))
-        received_s = self._clock.now_s()
+        received_s, payload = self._clock.now_s(), bytes(message.payload)
         try:
             topic = message.topic
         except UnicodeDecodeError:
             fault = (None, "topic", "not UTF-8")
             self._refused.append(
-                Held("topic that is not UTF-8", None, None, message.payload, (fault,), received_s)
+                Held("topic that is not UTF-8", None, None, payload, (fault,), received_s)
             )
             return
         device, _, kind = topic.removeprefix(f"{self._broker.topic_root}/").rpartition("/")
         content_type = getattr(message.properties, "ContentType", None)
-        one = Message(topic, device, message.payload, content_type, received_s)
+        one = Message(topic, device, payload, content_type, received_s)
         if DEVICE.fullmatch(device) is None:
             self._refuse(one, "device name", f"{device[:80]!r}: use 1 to 64 of A-Z a-z 0-9 . _ -")
         elif kind == "senml":

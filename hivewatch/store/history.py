@@ -66,15 +66,15 @@ def _joined(steps: list[Step]) -> dict[int, Step]:
     for step in steps:
         other = joined.get(step.time_s)
         if other is not None:
-            count = other.count + step.count
+            readings = other.readings + step.readings
             total = other.total + step.total
             step = Step(  # noqa: PLW2901 - the same step, now of both
                 step.time_s,
-                total / count,
+                total / readings,
                 min(other.low, step.low),
                 max(other.high, step.high),
                 total,
-                count,
+                readings,
             )
         joined[step.time_s] = step
     return joined
@@ -85,6 +85,6 @@ def _risen(totals: list[Step]) -> list[Step]:
     risen = []
     for before, step in pairwise(totals):
         rise = step.high - before.high if step.high >= before.high else step.high
-        mean = rise / step.count
-        risen.append(Step(step.time_s, mean, mean, mean, rise, step.count))
+        mean = rise / step.readings
+        risen.append(Step(step.time_s, mean, mean, mean, rise, step.readings))
     return risen
