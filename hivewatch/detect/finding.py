@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import groupby
+from itertools import count, groupby
 from typing import Literal
 
 Status = Literal["open", "ended", "explained", "withdrawn"]
@@ -101,8 +101,8 @@ def settle(previous: Iterable[Finding], found: Iterable[Finding]) -> list[Findin
     list[Finding]
         By start, then kind and subject; every one has an id.
     """
-    told = sorted(previous, key=_group)
-    new = sorted(found, key=_group)
+    told = sorted(previous, key=_order)
+    new = sorted(found, key=_order)
     told_by = {key: list(items) for key, items in groupby(told, key=_group)}
     new_by = {key: list(items) for key, items in groupby(new, key=_group)}
     settled: list[Finding] = []
@@ -113,6 +113,11 @@ def settle(previous: Iterable[Finding], found: Iterable[Finding]) -> list[Findin
 
 def _group(finding: Finding) -> tuple[str, str]:
     return finding.kind, finding.subject
+
+
+def _order(finding: Finding) -> tuple[str, str, int, str]:
+    """Order findings so that nothing depends on the order in which they were given."""
+    return finding.kind, finding.subject, finding.start_s, finding.id
 
 
 def _settle_one_kind(told: Sequence[Finding], found: Sequence[Finding]) -> list[Finding]:
@@ -129,15 +134,12 @@ def _settle_one_kind(told: Sequence[Finding], found: Sequence[Finding]) -> list[
         if i not in taken and j not in old_of:
             old_of[j] = i
             taken.add(i)
-    settled = [
-        replace(new, id=told[old_of[j]].id if j in old_of else identity(new))
-        for j, new in enumerate(found)
-    ]
-    gone = [
-        replace(old, status="withdrawn", end_s=old.end_s)
-        for i, old in enumerate(told)
-        if i not in taken
-    ]
+    used = {old.id for old in told}
+    settled = []
+    for j, new in enumerate(found):
+        settled.append(replace(new, id=told[old_of[j]].id if j in old_of else identity(new, used)))
+        used.add(settled[-1].id)
+    gone = [replace(old, status="withdrawn") for i, old in enumerate(told) if i not in taken]
     return settled + gone
 
 
@@ -145,12 +147,24 @@ def _overlap(old: Finding, new: Finding) -> bool:
     """Say whether two findings of one kind and subject can be the same event."""
     if old.start_s == new.start_s:
         return True
-    old_end = old.end_s if old.end_s is not None else max(old.start_s, new.start_s)
     new_end = new.end_s if new.end_s is not None else max(old.start_s, new.start_s)
+    if old.end_s is not None:
+        old_end = old.end_s
+    elif old.status == "withdrawn":  # it did not last: a later event is another one
+        old_end = max(old.start_s, old.detected_s)
+    else:
+        old_end = max(old.start_s, new.start_s)
     return old.start_s <= new_end + MATCH_SLACK_S and new.start_s <= old_end + MATCH_SLACK_S
 
 
-def identity(finding: Finding) -> str:
-    """Make the id of a finding that is told for the first time: 16 hex digits."""
+def identity(finding: Finding, used: Collection[str] = ()) -> str:
+    """Make the id of a finding that is told for the first time: 16 hex digits, none of `used`.
+
+    An id may be in use although nothing was told of that start: its finding has been moved since.
+    """
     key = f"{finding.kind}|{finding.subject}|{finding.start_s}"
-    return hashlib.sha256(key.encode()).hexdigest()[:16]
+    for again in count():
+        digest = hashlib.sha256((f"{key}|{again}" if again else key).encode()).hexdigest()[:16]
+        if digest not in used:
+            break
+    return digest
