@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from threading import Event
 
 import structlog
@@ -17,6 +17,7 @@ from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, stale
 from hivewatch.store.open import Store
 from hivewatch.store.stale import Mark
+from hivewatch.store.windows import WindowKeeper
 from hivewatch.watch import look
 
 LOG = structlog.get_logger(__name__)
@@ -31,6 +32,7 @@ class Evaluator:
         """Look at every hive once at the start: time has passed, too."""
         self._store, self._settings, self._clock = store, settings, clock
         self._again_s: dict[str, int | None] = {}
+        self._windows = WindowKeeper()
 
     def run(self, stop: Event, beat: Callable[[], None]) -> None:
         """Look at what changed, and at what time alone may have changed."""
@@ -45,10 +47,11 @@ class Evaluator:
             marks = [one for one in stale.read(connection) if not one.subject.startswith("mirror:")]
             apiary = apiary_rows.read(connection)
         due = self._due(marks, apiary)
+        changed_ms = {one.subject: one.from_ms for one in marks}
         for hive_id in due:
             if stop.is_set():
                 return len(due)
-            self._look(apiary, hive_id)
+            self._look(apiary, hive_id, changed_ms)
             beat()
         if marks:
             with self._store.write() as connection:
@@ -70,15 +73,22 @@ class Evaluator:
                 due.add(hive.id)
         return sorted(due)
 
-    def _look(self, apiary: Apiary, hive_id: str) -> None:
+    def _look(self, apiary: Apiary, hive_id: str, changed_ms: Mapping[str, int]) -> None:
         """Look at one hive; write what changed and what a phone must hear, in one transaction."""
         started_s = self._clock.monotonic_s()
-        hive = next(one for one in apiary.hives if one.id == hive_id)
-        yard = next(one for one in apiary.yards if one.id == hive.yard)
         now_s = self._clock.now_s()
         alerts = self._settings.alerts
+        if f"hive:{hive_id}" in changed_ms:
+            self._windows.forget(hive_id)
+        devices = {
+            subject.removeprefix("device:"): from_ms
+            for subject, from_ms in changed_ms.items()
+            if subject.startswith("device:")
+        }
         with self._store.read() as connection:
-            seen = look(connection, apiary, hive, alerts, now_s)
+            window = self._windows.read(connection, apiary, hive_id, now_s, devices)
+            seen = look(connection, window, alerts, now_s)
+        hive, yard = window.hive, window.yard
         self._again_s[hive_id] = seen.again_s
         if seen.changed:
             with self._store.write() as connection:

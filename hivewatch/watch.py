@@ -11,11 +11,12 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection
 
-from hivewatch.apiary import Apiary, Hive
+from hivewatch.apiary import Hive
 from hivewatch.detect import run
 from hivewatch.detect.finding import KINDS, Finding, settle
 from hivewatch.errors import UsageError
 from hivewatch.settings import Alerts
+from hivewatch.signals.window import HiveWindow
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, inspections, windows
 from hivewatch.store.open import Store
@@ -49,8 +50,7 @@ class Look:
 
 def look(
     connection: Connection,
-    apiary: Apiary,
-    hive: Hive,
+    window: HiveWindow,
     settings: Alerts,
     as_of_s: int,
     *,
@@ -60,12 +60,14 @@ def look(
 
     Parameters
     ----------
+    window : HiveWindow
+        The hive up to that moment.
     as_of_s : int
         The moment; nothing measured later counts. [s]
     received_by_s : int or None
-        For a replay: nothing received or written down later counts either. None: all there is. [s]
+        For a replay: no inspection written down later counts. None: all there is. [s]
     """
-    window = windows.read_window(connection, apiary, hive.id, as_of_s, received_by_s)
+    hive = window.hive
     seen = [
         stored.inspection
         for stored in inspections.read(connection, hive=hive.id, recorded_by_s=received_by_s)
@@ -121,7 +123,8 @@ def find(
         for one in apiary.hives:
             if hive in {None, one.id} and yard in {None, one.yard}:
                 received_by_s = as_of_s if is_replay else None
-                seen = look(connection, apiary, one, settings, as_of_s, received_by_s=received_by_s)
+                window = windows.read_window(connection, apiary, one.id, as_of_s, received_by_s)
+                seen = look(connection, window, settings, as_of_s, received_by_s=received_by_s)
                 found += seen.settled
     return sorted(
         (

@@ -42,6 +42,20 @@ class Series:
         end = int(np.searchsorted(self.time_s, as_of_s, side="right"))
         return Series(self.time_s[:end], self.value[:end])
 
+    def before(self, time_s: int) -> Series:
+        """Give the readings before a moment, that moment excluded."""
+        return self.up_to(time_s - 1)
+
+    def then(self, later: Series) -> Series:
+        """Put later readings behind these."""
+        if not len(later):
+            return self
+        if not len(self):
+            return later
+        return Series(
+            np.concatenate([self.time_s, later.time_s]), np.concatenate([self.value, later.value])
+        )
+
 
 EMPTY = Series(np.empty(0, np.int64), np.empty(0, np.float64))
 

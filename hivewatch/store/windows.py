@@ -2,19 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from sqlalchemy import Connection, text
 
 from hivewatch.apiary import Apiary, placed_spans
-from hivewatch.signals.window import DeviceTrace, HiveWindow, Series, counts_of, merge
+from hivewatch.signals.window import (
+    EMPTY,
+    DeviceTrace,
+    HiveWindow,
+    Ints,
+    Series,
+    counts_of,
+    merge,
+)
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store.quarantine import clock_faults_s
 from hivewatch.store.readings import read_ahead, read_series
 from hivewatch.wire.quantities import BY_NUMBER, TOTAL_OF, Quantity
 
+KEPT_BYTES = 128_000_000  # own choice: some thirty hive-years; the rest is read anew each time
 OF_THE_DEVICE = ("battery", "battery-level", "signal")
 
 
@@ -45,6 +55,28 @@ def spans_of(connection: Connection, apiary: Apiary, hive_id: str, as_of_s: int)
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """What one device reported while it stood at a hive.
+
+    `series` has its quantities, `heard_s` the times of all its readings, and both are complete up
+    to `until_ms`, excluded.
+    """
+
+    series: Mapping[str, Series]
+    heard_s: Ints
+    until_ms: int
+
+    @property
+    def bytes(self) -> int:
+        """The memory it takes."""
+        arrays = [part for one in self.series.values() for part in (one.time_s, one.value)]
+        return sum(one.nbytes for one in [self.heard_s, *arrays])
+
+
+NOTHING = Stay({}, np.empty(0, np.int64), 0)
+
+
 def read_window(
     connection: Connection,
     apiary: Apiary,
@@ -63,12 +95,77 @@ def read_window(
     received_by_s : int or None
         Nothing received later is read; None for all there is. [s]
     """
-    hive = next(one for one in apiary.hives if one.id == hive_id)
-    yard = next(one for one in apiary.yards if one.id == hive.yard)
     stays = [
-        (span, _read_stay(connection, span, received_by_s))
+        (span, _read_stay(connection, span, NOTHING, span.from_ms, received_by_s))
         for span in spans_of(connection, apiary, hive_id, as_of_s)
     ]
+    return _window(connection, apiary, hive_id, as_of_s, stays)
+
+
+class WindowKeeper:
+    """Reads windows and keeps what it read, so that next time only what changed is read.
+
+    What was used longest ago is let go when more than `bytes_max` would be kept.
+    """
+
+    def __init__(self, bytes_max: int = KEPT_BYTES) -> None:
+        """Start with nothing kept."""
+        self._bytes_max = bytes_max
+        self._kept: dict[str, dict[tuple[str, int], Stay]] = {}
+
+    def read(
+        self,
+        connection: Connection,
+        apiary: Apiary,
+        hive_id: str,
+        as_of_s: int,
+        changed_ms: Mapping[str, int],
+    ) -> HiveWindow:
+        """Read a hive's window as `read_window` does.
+
+        Parameters
+        ----------
+        changed_ms : Mapping
+            Device -> from when on its readings have changed since the last time. [ms]
+        """
+        kept = self._kept.pop(hive_id, {})
+        stays = []
+        for span in spans_of(connection, apiary, hive_id, as_of_s):
+            before = kept.get((span.device, span.from_ms), NOTHING)
+            from_ms = min(before.until_ms, changed_ms.get(span.device, before.until_ms))
+            from_ms = max(span.from_ms, from_ms // 1000 * 1000)
+            stays.append((span, _read_stay(connection, span, before, from_ms, None)))
+        self._kept[hive_id] = {(span.device, span.from_ms): stay for span, stay in stays}
+        self._let_go()
+        return _window(connection, apiary, hive_id, as_of_s, stays)
+
+    def forget(self, hive_id: str) -> None:
+        """Read all of a hive anew next time: its devices have moved."""
+        self._kept.pop(hive_id, None)
+
+    def _let_go(self) -> None:
+        """Keep within the limit; the hive read last goes last."""
+        sizes = {
+            hive: sum(stay.bytes for stay in stays.values()) for hive, stays in self._kept.items()
+        }
+        total = sum(sizes.values())
+        for hive, size in sizes.items():
+            if total <= self._bytes_max:
+                return
+            del self._kept[hive]
+            total -= size
+
+
+def _window(
+    connection: Connection,
+    apiary: Apiary,
+    hive_id: str,
+    as_of_s: int,
+    stays: Sequence[tuple[Span, Stay]],
+) -> HiveWindow:
+    """Put a window together from the devices' stays."""
+    hive = next(one for one in apiary.hives if one.id == hive_id)
+    yard = next(one for one in apiary.yards if one.id == hive.yard)
     return HiveWindow(
         hive=hive,
         yard=yard,
@@ -110,35 +207,34 @@ def _take_turns(reporting: list[Span]) -> Iterator[tuple[Span, int]]:
             yield span, until_ms
 
 
-def _read_stay(connection: Connection, span: Span, received_by_s: int | None) -> dict[str, Series]:
-    """Read all quantities of one device over its stay."""
-    stay = {}
+def _read_stay(
+    connection: Connection, span: Span, before: Stay, from_ms: int, received_by_s: int | None
+) -> Stay:
+    """Read a device's stay from a time on; what is earlier is as it was read before."""
+    series, fresh = {}, []
     for number, quantity in BY_NUMBER.items():
-        series = read_series(
-            connection, span.number, number, span.from_ms, span.until_ms, received_by_s
-        )
-        if len(series):
-            stay[quantity.name] = series
-    return stay
+        new = read_series(connection, span.number, number, from_ms, span.until_ms, received_by_s)
+        old = before.series.get(quantity.name, EMPTY).before(from_ms // 1000)
+        if len(new) or len(old):
+            series[quantity.name] = old.then(new)
+        fresh.append(new.time_s)
+    heard_s = before.heard_s[: np.searchsorted(before.heard_s, from_ms // 1000)]
+    heard_s = np.concatenate([heard_s, np.unique(np.concatenate(fresh))])
+    return Stay(series, heard_s, span.until_ms)
 
 
-def _speaking(stays: list[tuple[Span, dict[str, Series]]]) -> Mapping[str, Series]:
+def _speaking(stays: Sequence[tuple[Span, Stay]]) -> Mapping[str, Series]:
     """Put the hive's series together from the stays, totals turned into counts."""
     speaking: dict[str, Series] = {}
+    stay_of = dict(stays)
     for quantity in BY_NUMBER.values():
-        parts = []
-        reporting = [span for span, stay in stays if quantity.name in stay]
-        stay_of = {id(span): stay for span, stay in stays}
+        said = EMPTY
+        reporting = [span for span, stay in stays if quantity.name in stay.series]
         for span, until_ms in _take_turns(reporting):
-            series = stay_of[id(span)][quantity.name]
-            end = np.searchsorted(series.time_s, until_ms // 1000)
-            part = Series(series.time_s[:end], series.value[:end])
-            parts.append(counts_of(part) if quantity.kind == "total" else part)
-        if parts:
-            speaking[quantity.name] = Series(
-                np.concatenate([part.time_s for part in parts]),
-                np.concatenate([part.value for part in parts]),
-            )
+            part = stay_of[span].series[quantity.name].before(until_ms // 1000)
+            said = said.then(counts_of(part) if quantity.kind == "total" else part)
+        if len(said):
+            speaking[quantity.name] = said
     for name, total in TOTAL_OF.items():
         counted = speaking.pop(total.name, None)
         if counted is not None:
@@ -147,11 +243,8 @@ def _speaking(stays: list[tuple[Span, dict[str, Series]]]) -> Mapping[str, Serie
     return speaking
 
 
-def _trace(
-    connection: Connection, span: Span, stay: Mapping[str, Series], as_of_s: int
-) -> DeviceTrace:
+def _trace(connection: Connection, span: Span, stay: Stay, as_of_s: int) -> DeviceTrace:
     """Note what a device did during its stay."""
-    times = [series.time_s for series in stay.values()]
     ahead_s, ahead_by_s = read_ahead(connection, span.number, span.from_ms, span.until_ms)
     refused_s = np.array(clock_faults_s(connection, span.device, as_of_s), np.int64)
     within = (refused_s >= span.from_ms // 1000) & (refused_s < span.until_ms // 1000)
@@ -159,8 +252,8 @@ def _trace(
         device=span.device,
         from_s=span.from_ms // 1000,
         until_s=span.until_ms // 1000 if span.ends else None,
-        heard_s=np.unique(np.concatenate(times)) if times else np.empty(0, np.int64),
-        series={name: stay[name] for name in OF_THE_DEVICE if name in stay},
+        heard_s=stay.heard_s,
+        series={name: stay.series[name] for name in OF_THE_DEVICE if name in stay.series},
         ahead_s=ahead_s,
         ahead_by_s=ahead_by_s,
         refused_s=refused_s[within],
