@@ -23,7 +23,9 @@ def set_up(level: str = "info") -> None:
             structlog.processors.add_log_level,
             structlog.processors.TimeStamper(fmt="iso", utc=True),
             *([] if is_terminal else [structlog.processors.format_exc_info]),
-            structlog.dev.ConsoleRenderer() if is_terminal else structlog.processors.JSONRenderer(),
+            structlog.dev.ConsoleRenderer(exception_formatter=structlog.dev.plain_traceback)
+            if is_terminal
+            else structlog.processors.JSONRenderer(),
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level),
         logger_factory=structlog.PrintLoggerFactory(sys.stderr),

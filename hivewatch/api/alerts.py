@@ -23,7 +23,6 @@ from hivewatch.api.models import (
 )
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
-from hivewatch.inspections.fields import Person
 
 router = APIRouter(tags=["alerts"])
 
@@ -42,7 +41,7 @@ class AlertsAsked(Asked):
 class Acknowledge(Asked):
     """Somebody knows."""
 
-    by: Person = "keeper"
+    by: Annotated[str, Field(pattern=r"^[^\x00-\x1f\x7f]{1,100}$")] = "keeper"
 
 
 class Snooze(Acknowledge):
@@ -75,7 +74,7 @@ def one_alert(here: Here, number: Number) -> AlertStory:
         return _story(connection, number)
 
 
-@router.post("/alerts/{number}/acknowledge", responses=documented(403, 404, 413, 422))
+@router.post("/alerts/{number}/acknowledge", responses=documented(400, 403, 404, 413, 422))
 def acknowledge(here: Here, number: Number, said: Acknowledge) -> AlertStory:
     """Note that somebody knows; a second time changes nothing."""
     with here.store.write() as connection:
@@ -83,7 +82,7 @@ def acknowledge(here: Here, number: Number, said: Acknowledge) -> AlertStory:
         return _story(connection, number)
 
 
-@router.post("/alerts/{number}/snooze", responses=documented(403, 404, 409, 413, 422))
+@router.post("/alerts/{number}/snooze", responses=documented(400, 403, 404, 409, 413, 422))
 def snooze(here: Here, number: Number, said: Snooze) -> AlertStory:
     """Keep still about this kind at this hive or device until a time to come."""
     now_s, until_s = here.clock.now_s(), seconds(said.until)

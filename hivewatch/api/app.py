@@ -50,7 +50,6 @@ def create_app(
         openapi_url=f"{ROOT}/openapi.json",
         docs_url=None,  # the usual page for it loads its scripts from elsewhere
         redoc_url=None,
-        separate_input_output_schemas=False,
     )
     app.state.rooms = Rooms(store, settings, clock, health, readmit)
     problems.install(app)
@@ -73,7 +72,6 @@ def _described(app: FastAPI) -> dict[str, Any]:
             version=app.version,
             summary=app.summary,
             routes=app.routes,
-            separate_input_output_schemas=False,
         )
         schemas = document["components"]["schemas"]
         for unused in ("HTTPValidationError", "ValidationError"):

@@ -8,11 +8,15 @@ from typing import Literal
 
 from fastapi import APIRouter, FastAPI
 from starlette.responses import JSONResponse, Response
+from starlette.routing import Match, Mount
 from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
 
 from hivewatch import metrics
 from hivewatch.api.models import Answer
 from hivewatch.api.rooms import Here
+
+OWN = ("/healthz", "/readyz", "/metrics")
 
 router = APIRouter(tags=["operations"])
 
@@ -73,6 +77,18 @@ def pages_folder() -> Path:
     return inside if inside.is_dir() else package.parent / "dashboards"
 
 
+class Pages(Mount):
+    """The pages at the root; they leave every address of the API and the operations alone."""
+
+    def matches(self, scope: Scope) -> tuple[Match, Scope]:
+        """Take what is left."""
+        path = scope["path"]
+        if path.startswith("/api/") or path in OWN:
+            return Match.NONE, {}
+        match, child = super().matches(scope)
+        return (Match.PARTIAL if scope["method"] != "GET" else match), child
+
+
 def serve_pages(app: FastAPI) -> None:
-    """Serve the pages at the root; installed last, so that it takes what is left."""
-    app.mount("/", StaticFiles(directory=pages_folder(), html=True), name="pages")
+    """Serve the pages at the root."""
+    app.router.routes.append(Pages("/", StaticFiles(directory=pages_folder(), html=True)))

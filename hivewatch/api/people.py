@@ -8,7 +8,7 @@ from fastapi import APIRouter, Header, Query, Response
 from pydantic import Field
 
 from hivewatch.api.models import Asked, Identity, Limit, Page, Recorded, page_of
-from hivewatch.api.problems import Fault, ProblemError, documented
+from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.errors import StoreError, UsageError
 from hivewatch.inspections import Inspection
@@ -45,7 +45,7 @@ def list_inspections(here: Here, asked: Annotated[InspectionsAsked, Query()]) ->
     status_code=201,
     responses={
         200: {"model": Recorded, "description": "It was written down before"},
-        **documented(403, 409, 413, 422),
+        **documented(400, 403, 409, 413, 422),
     },
 )
 def write_down(
@@ -55,8 +55,7 @@ def write_down(
     if said.key is None:
         said = said.model_copy(update={"key": idempotency_key})
     elif idempotency_key not in {None, said.key}:
-        wrong = "another key than the body's; give one of them"
-        raise ProblemError(422, wrong, [Fault(where="header.idempotency-key", detail=wrong)])
+        raise ProblemError(409, "idempotency-key: not the key of the body; give one of them.")
     try:
         with here.store.write() as connection:
             number, is_new = inspections.add(connection, said, here.clock.now_s())

@@ -11,6 +11,7 @@ from pydantic import BaseModel, Field
 from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
+from starlette.routing import Match
 
 from hivewatch.errors import HivewatchError, StoreError, UsageError
 
@@ -82,14 +83,25 @@ async def _told(_request: Request, error: Exception) -> Response:
     return respond(error.status, error.detail, error.faults)
 
 
-async def _http(_request: Request, error: Exception) -> Response:
+async def _http(request: Request, error: Exception) -> Response:
     if not isinstance(error, HTTPException):
         raise error
-    detail = {
-        404: "There is nothing at this address.",
-        405: "This address does not take this method.",
-    }.get(error.status_code, str(error.detail))
-    return respond(error.status_code, detail, headers=dict(error.headers or {}))
+    if error.status_code == HTTPStatus.NOT_FOUND:
+        return respond(404, "There is nothing at this address.")
+    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+        allowed = ", ".join(sorted(_methods(request)))
+        return respond(405, f"This address takes {allowed}.", headers={"allow": allowed})
+    return respond(error.status_code, str(error.detail), headers=dict(error.headers or {}))
+
+
+def _methods(request: Request) -> set[str]:
+    """Gather the methods of all routes of an address (RFC 9110 section 15.5.6)."""
+    methods: set[str] = set()
+    for method in ("GET", "POST", "PUT", "PATCH", "DELETE"):
+        scope = {**request.scope, "method": method}
+        if any(route.matches(scope)[0] is Match.FULL for route in request.app.routes):
+            methods.add(method)
+    return methods | {"HEAD"} if "GET" in methods else methods
 
 
 async def _invalid(_request: Request, error: Exception) -> Response:

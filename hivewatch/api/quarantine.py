@@ -61,7 +61,7 @@ def list_held(here: Here, asked: Annotated[HeldAsked, Query()]) -> Page[Held]:
     return page_of(held, asked.limit, here.clock.now_s(), lambda one: str(one.id))
 
 
-@router.post("/quarantine/{number}/readmit", responses=documented(404, 422))
+@router.post("/quarantine/{number}/readmit", responses=documented(403, 404, 422))
 def readmit(here: Here, number: Number) -> Readmitted:
     """Try one pack again, as if it had come when it first came."""
     for _, done in here.readmit(here.clock.now_s(), [number]):

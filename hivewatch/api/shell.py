@@ -51,9 +51,12 @@ class Shell:
             await self.app(scope, receive, send)
             return
         started = perf_counter()
-        answer = _Answer(send, is_private=scope["path"].startswith("/api/"))
         headers = Headers(scope=scope)
         refused = self._refuse(scope["method"], headers)
+        is_head = scope["method"] == "HEAD"
+        answer = _Answer(send, is_private=scope["path"].startswith("/api/"), is_head=is_head)
+        if is_head:  # answered as GET, without the body (RFC 9110 section 9.3.2)
+            scope = {**scope, "method": "GET"}
         try:
             if refused is not None:
                 await refused(scope, receive, answer.send)
@@ -96,8 +99,8 @@ class Shell:
 class _Answer:
     """Passes an answer on, with the safety headers, and remembers its status."""
 
-    def __init__(self, send: Send, *, is_private: bool) -> None:
-        self._send, self._is_private = send, is_private
+    def __init__(self, send: Send, *, is_private: bool, is_head: bool) -> None:
+        self._send, self._is_private, self._is_head = send, is_private, is_head
         self.status = 0
 
     async def send(self, message: Message) -> None:
@@ -107,6 +110,8 @@ class _Answer:
             for name, value in SAFETY.items():
                 headers[name] = value
             headers.setdefault("cache-control", "no-store" if self._is_private else "no-cache")
+        elif self._is_head:
+            message = {**message, "body": b""}
         await self._send(message)
 
 
