@@ -20,6 +20,7 @@ SESSION_S = 60 * 60 * 24 * 30  # own choice: how long the broker keeps what wait
 PACKET_BYTES = 1_100_000  # own choice: the largest pack that is decoded, and its topic
 KEEP_ALIVE_S = 30  # own choice: a dead line is noticed within a minute
 ANSWER_S = 10  # own choice: how long a broker may take for its answers
+FIRST_ANSWER_S = 4  # own choice: an old broker may say nothing at all to version 5
 REFUSED_PASSWORD = (134, 135)  # MQTT 5.0 section 3.2.2.2: bad user name or password, no right
 UNKNOWN_VERSION = 132  # MQTT 5.0 section 3.2.2.2: unsupported protocol version
 
@@ -31,6 +32,7 @@ class _Said:
     answer: ReasonCode | None = None
     granted: list[ReasonCode] | None = None
     session_kept: bool = False
+    delivers: bool = False  # messages that waited come before the answer to the subscription
 
 
 class Connection:
@@ -64,7 +66,8 @@ class Connection:
             # An old broker may close the line at the word "5" instead of refusing it.
             self.protocol = MQTTProtocolVersion.MQTTv311
             self.client, said = self._open()
-        self._check(said)
+        self._said = said
+        self.check()
         self.session_kept = said.session_kept
 
     @property
@@ -82,7 +85,8 @@ class Connection:
         said = _Said()
         client = self._client(said)
         options: dict[str, Any] = {}
-        if self.protocol == MQTTProtocolVersion.MQTTv5:
+        version5 = self.protocol == MQTTProtocolVersion.MQTTv5
+        if version5:
             options = {
                 "clean_start": not self._session_s,
                 "properties": _connect_properties(self._session_s),
@@ -93,15 +97,18 @@ class Connection:
             self._fail(f"the certificate does not hold ({error.reason})", "check [broker] ca_file")
         except OSError as error:
             self._fail(f"cannot be reached ({error.strerror or error})", "check [broker] url")
-        for _ in range(ANSWER_S):
+        for second in range(ANSWER_S):
+            if version5 and said.answer is None and second >= FIRST_ANSWER_S:
+                break
             line_is_up = client.loop(timeout=1.0) == MQTTErrorCode.MQTT_ERR_SUCCESS
             if (
                 said.granted is not None
+                or said.delivers
                 or not line_is_up
                 or (said.answer and said.answer.is_failure)
             ):
                 break
-        if said.granted is None:
+        if said.granted is None and not said.delivers:
             client.disconnect()
         return client, said
 
@@ -137,14 +144,24 @@ class Connection:
         ) -> None:
             said.granted = granted
 
+        def delivered(_client: Client, _data: object, message: MQTTMessage) -> None:
+            said.delivers = True
+            self._on_message(message)
+
         client.on_connect = connected
         client.on_subscribe = subscribed
-        client.on_message = lambda _client, _data, message: self._on_message(message)
+        client.on_message = delivered
         return client
 
-    def _check(self, said: _Said) -> None:
-        """Raise what the broker refused."""
-        broker = self._broker
+    def check(self) -> None:
+        """Raise what the broker refused; of a subscription it may say so only after a while.
+
+        Raises
+        ------
+        HivewatchError
+            If it refused us or our subscription.
+        """
+        broker, said = self._broker, self._said
         if said.answer is None:
             self._fail("gave no answer", "is it an MQTT broker, and is TLS as in [broker] url?")
         if said.answer.is_failure:
@@ -152,9 +169,9 @@ class Connection:
             if said.answer.value in REFUSED_PASSWORD and broker.username is not None:
                 wrong = f'refused the password of "{broker.username}"'
             self._fail(wrong, "check [broker] username and password_file")
-        if said.granted is None:
+        if said.granted is None and not said.delivers:
             self._fail("closed the line when we subscribed", "check its access list")
-        if any(one.is_failure for one in said.granted):
+        if any(one.is_failure for one in said.granted or ()):
             root = broker.topic_root
             self._fail(f"refused {root}/+/senml or {root}/+/status", "check its access list")
 

@@ -113,6 +113,7 @@ class Subscriber:
             if (readable or waiting) and not self._drain():
                 return
             self._commit_if_any(stop, beat)
+            connection.check()
             if client.loop_misc() != MQTTErrorCode.MQTT_ERR_SUCCESS:
                 return
 
