@@ -1,12 +1,16 @@
-"""What several rooms' tests share: a made-up hive on a scale, for which the truth is known."""
+"""What several rooms' tests share: a made-up hive on a scale, brokers, devices, a subscriber."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 import pytest
+from brokers import MQTT5, Devices, Mosquitto
+from listening import Listening
+from paho.mqtt.enums import MQTTProtocolVersion
 
 from hivewatch.apiary import Hive, Yard
 from hivewatch.signals.window import DeviceTrace, HiveWindow, Series
@@ -136,3 +140,51 @@ def made_up_hive() -> Callable[..., MadeUpHive]:
 def limits() -> Limits:
     """Give the usual limits."""
     return Limits()
+
+
+@pytest.fixture
+def mosquitto(tmp_path: Path) -> Iterator[Callable[..., Mosquitto]]:
+    """Start a mosquitto on a free port: `mosquitto(*lines of its settings)`; stopped at the end."""
+    running: list[Mosquitto] = []
+
+    def start(*lines: str, listener: str = "") -> Mosquitto:
+        folder = tmp_path / f"broker-{len(running)}"
+        folder.mkdir()
+        running.append(Mosquitto(folder, lines, listener=listener))
+        return running[-1]
+
+    yield start
+    for one in running:
+        one.kill()
+
+
+@pytest.fixture
+def listening(tmp_path: Path) -> Iterator[Callable[..., Listening]]:
+    """Make a store with a subscriber: `listening(url)`; stopped at the end."""
+    made: list[Listening] = []
+
+    def make(url: str, **broker: object) -> Listening:
+        folder = tmp_path / f"store-{len(made)}"
+        folder.mkdir()
+        made.append(Listening(folder, url, **broker))
+        return made[-1]
+
+    yield make
+    for one in made:
+        if one.is_running:
+            one.stop()
+        one.store.close()
+
+
+@pytest.fixture
+def devices() -> Iterator[Callable[..., Devices]]:
+    """Connect devices to a broker: `devices(port)`; closed at the end."""
+    connected: list[Devices] = []
+
+    def connect(port: int, protocol: MQTTProtocolVersion = MQTT5, **options: object) -> Devices:
+        connected.append(Devices(port, protocol, **options))
+        return connected[-1]
+
+    yield connect
+    for one in connected:
+        one.close()
