@@ -170,14 +170,14 @@ class Colony:
     def _lay(self, day: Day) -> float:
         self.mood = 0.8 * self.mood + float(self.chance.normal(0, 0.045))
         urge = self.queen.eggs_a_day(self.plan.queen_best) * day.season
-        urge *= 1 + 0.08 * np.tanh(self.last_income_kg)
+        urge *= 1 + 0.06 * np.tanh(self.last_income_kg / 3)
         over = max(self.brood - n.NURSE_CELLS * self.nurses, 0.0)
         urge = min(urge, max(n.NURSE_CELLS / 21 * 0.95 * self.nurses - 0.03 * over, 0.0))
-        urge = min(urge, 0.5 * self.laying_room + 40)
+        urge = min(urge, 0.5 * self.laying_room + 0.9 * float(self.capped[-1]) + 40)
         urge *= np.clip((self.stores_kg - 0.4) / 1.6, 0, 1)
         plenty = 1.5 * self.last_income_kg + self.stores_kg / 9
         urge *= 0.6 + 0.4 * np.clip(plenty, 0, 1)  # a dearth slows the queen
-        urge *= 0.35 + 0.65 * np.clip(self.pollen_kg / 0.25, 0, 1)
+        urge *= 0.5 + 0.5 * np.clip(self.pollen_kg / 0.25, 0, 1)
         return float(max(urge * np.exp(self.mood), 0.0))
 
     def _grow(self, laid: float, day: Day) -> tuple[float, float]:
@@ -197,7 +197,7 @@ class Colony:
         return emerged, drones
 
     def _age(self, day: Day, emerged: float) -> dict[str, float]:
-        self._mature(day)
+        self._mature()
         sick = self.trouble.sickness
         nursing = self.brood / max(self.nurses, 1.0)
         winter_share = 0.0 if day.rising else float(np.clip((0.62 - day.season) / 0.4, 0, 1))
@@ -205,7 +205,7 @@ class Colony:
         alive[35:] *= 0.97
         dead = float(self.house.sum() - alive.sum())
         age = np.arange(n.HOUSE_DAYS)
-        leave = alive * 0.45 / (1 + np.exp(-(age - self.onset_d) / 1.8)) * min(day.fly_h / 2, 1)
+        leave = alive * 0.7 / (1 + np.exp(-(age - self.onset_d) / 1.8)) * min(day.fly_h / 2, 1)
         started = float(leave.sum())
         alive = alive - leave
         moved = np.concatenate(([emerged * (1 - winter_share)], alive[:-1]))
@@ -218,6 +218,7 @@ class Colony:
         called = min(called, self.winter - winter_dead)
         self.winter += emerged * winter_share - winter_dead - called
         hours = day.fly_h * self._effort(day) * (not self.trouble.is_shut_in)
+        hours = 8 * (1 - float(np.exp(-hours / 8)))  # the more hours, the fewer trips in each
         rate = n.FORAGER_LOSS_PER_H * self.plan.loss * hours
         waning = 0.0 if day.rising else n.FORAGER_LOSS_AUTUMN * (1 - day.season)
         at_home = min((n.FORAGER_LOSS_PER_DAY + waning) * sick, 1.0) * self.forager
@@ -235,14 +236,19 @@ class Colony:
             "started_foraging": started + called,
         }
 
-    def _mature(self, day: Day) -> None:
-        """Flow draws house bees out early; much brood and many foragers hold them back."""
-        del day
+    def _mature(self) -> None:
+        """Move the age of first foraging: few foragers, or a flow, draw house bees out early.
+
+        Below a share of 0.27 the form is that of Khoury, Myerscough & Barron 2011 (recruitment
+        0.25 - 0.75 share); above it our own, gentler, since theirs lets nobody forage beyond 1/3.
+        Much brood holds nurses back: own choice.
+        """
         nursing = self.brood / max(self.nurses, 1.0)
-        share = self.forager / max(self.adults, 1.0)
-        onset = 21.5 - 5.0 * float(np.tanh(self.last_income_kg / 1.5))
-        onset += 4.0 * float(np.clip(nursing - 1.6, -1, 1)) + 14.0 * (share - 0.30)
-        self.onset_d += 0.25 * (float(np.clip(onset, 10, 34)) - self.onset_d)
+        share = (self.forager + 0.35 * self.winter) / max(self.adults, 1.0)
+        onset = 1 / (0.25 - 0.75 * min(share, 0.27)) + 45.0 * max(share - 0.27, 0.0)
+        onset -= 5.0 * float(np.tanh(self.last_income_kg / 1.5))
+        onset += 4.0 * float(np.clip(nursing - 1.2, -0.3, 1))
+        self.onset_d += 0.25 * (float(np.clip(onset, 7, 36)) - self.onset_d)
 
     def _effort(self, day: Day) -> float:
         give = max(day.nectar_kg / 2.5, 0.7 * day.pollen)
@@ -251,10 +257,10 @@ class Colony:
     def _forage(self, day: Day) -> dict[str, float]:
         trips = self.forager * n.TRIPS_PER_H * day.fly_h * self._effort(day)
         trips *= not self.trouble.is_shut_in
-        want = float(np.clip(1.9 - self.pollen_kg, 0.05, 1.0)) * min(self.brood / 9_000, 1)
-        pollen_trips = trips * 0.5 * want * min(day.pollen * 1.3, 1)
+        want = float(np.clip(1.6 - self.pollen_kg, 0.05, 1.0)) * min(self.brood / 9_000, 1)
+        pollen_trips = trips * 0.45 * want * min(day.pollen * 1.3, 1)
         pollen = pollen_trips * n.POLLEN_LOAD_KG
-        hands = self.forager / (0.5 * self.forager + 7_000)
+        hands = self.forager / (0.5 * self.forager + 6_000)
         catch = day.nectar_kg * self.plan.flow * hands * min(day.fly_h / 7, 1.2)
         most = (trips - pollen_trips) * n.NECTAR_LOAD_KG
         room = self.free_cells * n.CELL_HONEY_KG * 0.35
@@ -288,8 +294,8 @@ class Colony:
             "larvae": float(self.open.sum()) * n.LARVA_HONEY_KG,
         }
         drawn = 0.0
-        if self.to_draw_kg > 0 and self.last_income_kg > 0.6 and self.alive:
-            drawn = min(0.08 * np.tanh(self.last_income_kg), self.to_draw_kg)
+        if self.to_draw_kg > 0 and self.last_income_kg > 1.0 and self.alive:
+            drawn = min(0.06 * np.tanh(self.last_income_kg / 3), self.to_draw_kg)
         uses["wax"] = drawn * n.WAX_COST
         there = 0.98 * self.honey_sugar_kg / n.HONEY_SUGAR
         share = min(1.0, there / max(sum(uses.values()), 1e-9))

@@ -43,7 +43,7 @@ def found(plan: HivePlan, day: Day, chance: np.random.Generator) -> Colony:
         drone=200.0 if season > 0.6 else 0.0,
         honey_sugar_kg=plan.stores_kg * HONEY_SUGAR,
         wet_kg=0.0,
-        pollen_kg=1.3 if season > 0.1 else 0.6,
+        pollen_kg=1.6 if season > 0.1 else 0.6,
         queen=Queen(age_d=plan.queen_years * 365.0),
         boxes=plan.boxes,
         supers=plan.supers,

@@ -33,21 +33,21 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
     slow = lag(air, 36)
     n = air.size
 
-    hold = brood / (brood + 400) * adults / (adults + 1_500)
+    hold = brood / (brood + 900) * adults / (adults + 1_500)
     loose = 1 - hold * centre
     lean = 0.006 + 0.11 * loose
     tended = target + lean * (slow - 24) + (0.06 + 0.7 * loose) * drift(chance, n, 40)
     tended = tended + 0.2 * np.clip(lag(air, 6) - 35, 0, None)  # fanning and water have limits
     tended = tended + 0.03 * drift(chance, n, 4)
 
-    crowd = adults / (adults + 6_000)
-    core = 21.5 + 0.12 * (slow - 2) + 1.3 * drift(chance, n, 200)
-    idle = np.maximum(core, slow + 4 + 4 * crowd)
+    crowd = adults / (adults + 1_500) * (0.75 + 0.25 * centre)
+    core = 22.5 + 0.05 * (slow - 2) + 1.2 * drift(chance, n, 200)
+    idle = np.maximum(core, slow + 4 + 4 * adults / (adults + 6_000))
     idle = idle * crowd + (1 - crowd) * slow
     sunny = lag(weather.sun_wm2, 18) * 0.006
     empty = lag(air, 18) + sunny
-    bees = adults / (adults + 1_200)
-    keep = np.clip(hold * (0.75 + 0.25 * centre) * 1.3 - 0.02, 0, 1)
+    bees = 1 - np.exp(-adults / 1_500)
+    keep = np.clip(hold * (0.75 + 0.25 * centre) * 1.22 - 0.02, 0, 1)
     nest = bees * (keep * tended + (1 - keep) * idle) + (1 - bees) * empty
 
     nest = nest + _upsets(life, weather, nest, air, chance)

@@ -94,20 +94,33 @@ class Hive:
         tail = self.plan.id.rsplit("-", 1)[-1]
         order = int(tail) - 1 if tail.isdigit() else 0
         for day in self.country.days:
-            for event in at.get(day.number, []):
-                self._befall(event, day)
-            if day.number in rounds:
-                self._visit(day, rounds[day.number] + 780 * order)
-            self._queen(day)
-            self.colony.trouble = self._troubles(day)
-            lived = self.colony.alive
-            row = self.colony.live(day)
-            if lived and not self.colony.alive:
-                self.begin("dead_out", self._at(day, "12:00"))
-            self._swarm(day)
-            self._note(row, day)
+            visit_s = rounds[day.number] + 780 * order if day.number in rounds else None
+            self._people(day, visit_s, at.get(day.number, []))
+            self._bees(day)
         self.life.columns = {name: np.array(values) for name, values in self.rows.items()}
         return self.life
+
+    def _people(self, day: Day, visit_s: int | None, mishaps: list[Happening]) -> None:
+        """Let mishaps and the keeper come in the order of the clock."""
+        mishaps = sorted(mishaps, key=lambda event: event.at)
+        early = [e for e in mishaps if visit_s is None or self._at(day, e.at) <= visit_s]
+        for event in early:
+            self._befall(event, day)
+        if visit_s is not None:
+            self._visit(day, visit_s)
+        for event in mishaps[len(early) :]:
+            self._befall(event, day)
+
+    def _bees(self, day: Day) -> None:
+        """Let the colony live its day."""
+        self._queen(day)
+        self.colony.trouble = self._troubles(day)
+        lived = self.colony.alive
+        row = self.colony.live(day)
+        if lived and not self.colony.alive:
+            self.begin("dead_out", self._at(day, "12:00"))
+        self._swarm(day)
+        self._note(row, day)
 
     # the truth ---------------------------------------------------------------------------
 

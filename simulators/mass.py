@@ -35,13 +35,14 @@ def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
 
     ripe = column["sugar"] / HONEY_SUGAR + column["pollen"] + column["plunder"]
     spent = column["respired"] + column["carried_kg"]
-    flows = ripe[:, None] * came - spent[:, None] * through - column["robbed"][:, None] * went
+    flows = ripe[:, None] * came - spent[:, None] * through
+    flows = flows - column["robbed"][:, None] * from_the_hour(life, weather, went, "robbing")
     dry = (flows + _before(flows[:, -1])[:, None]).ravel()
 
     water = _water(life, weather, country)
     away = column["trips"][:, None] * went
     away = away - (column["trips"] - column["foragers_lost"])[:, None] * came
-    away = away + column["sprayed"][:, None] * after_spray(life, weather, came)
+    away = away + column["sprayed"][:, None] * from_the_hour(life, weather, came, "sprayed")
     lost = _before(away[:, -1])
     gone = (away + lost[:, None]).ravel()
 
@@ -51,17 +52,17 @@ def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
     return Weight(gross, np.clip(away, 0, None).ravel(), lid)
 
 
-def after_spray(life: Life, weather: Weather, came: Floats) -> Floats:
-    """Share of a sprayed day's lost foragers already missed, shape (days, steps)."""
-    missed = came
+def from_the_hour(life: Life, weather: Weather, through: Floats, what: str) -> Floats:
+    """Bend a day's course, shape (days, steps), so that it starts at a trouble's first hour."""
+    bent = through
     for spell in life.spells:
-        if spell.what == "sprayed":
+        if spell.what == what:
             at = int(np.searchsorted(weather.time_s, spell.begin_s))
             day, step = divmod(min(at, weather.time_s.size - 1), STEPS_A_DAY)
-            missed = missed.copy()
-            home = came[day, step]
-            missed[day] = np.clip(came[day] - home, 0, None) / max(1 - home, 1e-9)
-    return missed
+            bent = bent.copy()
+            done = through[day, step]
+            bent[day] = np.clip(through[day] - done, 0, None) / max(1 - done, 1e-9)
+    return bent
 
 
 def _before(daily: Floats) -> Floats:

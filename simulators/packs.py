@@ -10,6 +10,9 @@ from simulators.scenario import Ints
 from simulators.sensors import DECIMALS, UNITS, Feed
 
 
+MOST_RECORDS = 500  # in one pack; what waited for weeks comes in many
+
+
 @dataclass(frozen=True)
 class Pack:
     """One message."""
@@ -29,14 +32,19 @@ def packs(feeds: list[Feed], order: tuple[Ints, Ints, Ints], span_s: int) -> Ite
     for feed_number, j, sent_s in zip(number, place, sent, strict=True):
         while sent_s >= until:
             for device, records in waiting.items():
-                yield Pack(device, until, _resolve(device, records))
+                yield from _cut(device, until, records)
             waiting = {}
             until += span_s
         feed = feeds[feed_number]
         entry = (times[feed_number][j], feed.quantity, values[feed_number][j])
         waiting.setdefault(feed.device, []).append(entry)
     for device, records in waiting.items():
-        yield Pack(device, until, _resolve(device, records))
+        yield from _cut(device, until, records)
+
+
+def _cut(device: str, sent_s: int, records: list[tuple[int, str, float]]) -> Iterator[Pack]:
+    for first in range(0, len(records), MOST_RECORDS):
+        yield Pack(device, sent_s, _resolve(device, records[first : first + MOST_RECORDS]))
 
 
 def _resolve(device: str, records: list[tuple[int, str, float]]) -> list[dict[str, Any]]:

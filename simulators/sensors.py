@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simulators.forage import to_steps
 from simulators.heat import Nest, lag
 from simulators.life import Life
 from simulators.mass import Weight
@@ -124,6 +125,9 @@ def counter(name: str, hive: Told, seed: int) -> list[Feed]:
     times = clock(kit.every_min, weather, chance)
     every = round(kit.every_min * 60)
     edges = np.concatenate((weather.time_s, [weather.time_s[-1] + 300]))
+    mild = np.interp(times, weather.time_s, np.clip((weather.air_c - 9) / 6, 0, 1))
+    people = np.interp(times, weather.time_s, to_steps(hive.life.columns["adults"])) / 25_000
+    walk = 0.4 * kit.every_min * mild * np.clip(people, 0, 1.5)  # bees at the door by night
     missed = kit.counter_bias * chance.uniform(0.5, 1.5)
     out = []
     for quantity, bees, seen in (
@@ -133,7 +137,6 @@ def counter(name: str, hive: Told, seed: int) -> list[Feed]:
         passed = np.concatenate(([0.0], np.cumsum(np.clip(bees, 0, None))))
         at = np.interp(np.concatenate(([times[0] - every], times)), edges, passed)
         crowd = chance.gamma(40, 1 / 40, times.size)
-        walk = 0.4 * kit.every_min * (hive.nest.nest_c.mean() > 15)  # bees at the door at night
         counted = chance.poisson(np.diff(at) * seen * crowd + walk * chance.random(times.size))
         out.append(Feed(name, quantity, times, counted.astype(np.float64), times))
     return out + supply(name, chance, times, weather, kit.every_min)

@@ -8,7 +8,7 @@ import numpy as np
 
 from simulators.forage import Country
 from simulators.life import Life
-from simulators.mass import after_spray
+from simulators.mass import from_the_hour
 from simulators.scenario import STEPS_A_DAY, Floats, rng
 from simulators.weather import Weather
 
@@ -32,9 +32,13 @@ def pass_by(life: Life, weather: Weather, country: Country, seed: int) -> Traffi
     out = column["trips"][:, None] * country.out_shape.reshape(shape)
     came = country.in_shape.reshape(shape)
     back = (column["trips"] - column["foragers_lost"])[:, None] * came
-    missed = after_spray(life, weather, np.cumsum(came, axis=1))
+    missed = from_the_hour(life, weather, np.cumsum(came, axis=1), "sprayed")
     back = back - column["sprayed"][:, None] * np.diff(missed, axis=1, prepend=0.0)
-    robbers = (column["robbed"] / ROBBER_LOAD_KG)[:, None] * came  # they stay some minutes
+    raid = from_the_hour(
+        life, weather, np.cumsum(country.out_shape.reshape(shape), axis=1), "robbing"
+    )
+    raid = np.diff(raid, axis=1, prepend=0.0)
+    robbers = (column["robbed"] / ROBBER_LOAD_KG)[:, None] * raid  # they stay some minutes
     out, back = out + robbers, back + np.roll(robbers, -1, axis=1)
     hour = weather.solar_h.reshape(shape)
     flying = weather.flying.reshape(shape)

@@ -116,9 +116,14 @@ def make(yard: YardPlan, scenario: Scenario) -> Weather:
     swing = climate.clear_day_k * (1 - 0.7 * cloud) * (0.68 + 0.32 * summer)
 
     showers = np.where(told["rain"] > 0, 4.1, 1.1)
-    rain_mm = _showers(region, local, is_wet, climate.shower_mm * (0.7 + 0.6 * summer), showers)
+    rain_mm = _showers(
+        region, local, is_wet, climate.shower_mm * (0.7 + 0.6 * summer), showers, 2.2 - 1.2 * summer
+    )
     slow = np.interp(np.arange(days * STEPS_A_DAY) / STEPS_A_DAY, np.arange(days) + 0.6, base)
-    air = slow + np.repeat(swing, STEPS_A_DAY) * _day_shape(solar_h)
+    daily_swing = np.interp(
+        np.arange(days * STEPS_A_DAY) / STEPS_A_DAY - 0.5, np.arange(days), swing
+    )
+    air = slow + daily_swing * _day_shape(solar_h)
     shade = np.convolve(rain_mm, np.ones(12), "same")
     air = air - 2.2 * np.tanh(shade) * (air > 8) + 0.35 * _smooth(local, air.size, 18)
     patch = np.clip(np.repeat(cloud, STEPS_A_DAY) + 0.22 * _smooth(local, air.size, 9), 0, 1)
@@ -148,7 +153,7 @@ def make(yard: YardPlan, scenario: Scenario) -> Weather:
 
 def flying(air_c: Floats, sun_wm2: Floats, rain_mm: Floats, wind_ms: Floats) -> Floats:
     """Give the share of full flight: light, warmth (none below 9 Cel), rain and wind gate it."""
-    light = np.clip((sun_wm2 - 15) / 110, 0, 1)
+    light = 0.7 * np.clip((sun_wm2 - 15) / 110, 0, 1) + 0.3 * np.clip(sun_wm2 / 550, 0, 1)
     warm_need = 9.0 + np.clip(2.5 - sun_wm2 / 200, 0, 2.5)
     warmth = np.clip((air_c - warm_need) / 7, 0, 1)
     heat = np.clip(1 - (air_c - 35) / 9, 0.25, 1)
@@ -222,6 +227,7 @@ def _showers(
     is_wet: NDArrayBool,
     mean_mm: Floats,
     showers: Floats,
+    lasting: Floats,
 ) -> Floats:
     rain = np.zeros(is_wet.size * STEPS_A_DAY)
     for day in np.flatnonzero(is_wet):
@@ -229,7 +235,7 @@ def _showers(
             begin = int(day * STEPS_A_DAY + region.integers(STEPS_A_DAY)) + int(
                 local.integers(-6, 7)
             )
-            length = int(np.clip(region.lognormal(2.6, 0.8), 2, 120))
+            length = int(np.clip(region.lognormal(2.6, 0.8) * lasting[day], 2, 160))
             amount = mean_mm[day] * region.gamma(0.9) * local.uniform(0.7, 1.3)
             place = slice(max(begin, 0), min(begin + length, rain.size))
             size = max(place.stop - place.start, 0)
@@ -247,9 +253,10 @@ def _snow(air_c: Floats, rain_mm: Floats) -> Floats:
     last = 0.0
     melt = 0.25 * np.clip(hourly_air, 0, None) + 0.01
     for i in range(lying.size):
-        last = max(last + hourly_fall[i] - melt[i], 0.0)
+        last = min(max(0.992 * last + hourly_fall[i] - melt[i], 0.0), 22.0)  # wind takes it
         lying[i] = last
-    return np.repeat(lying, 12)
+    hours = np.arange(air_c.size) / 12
+    return np.interp(hours, np.arange(1, lying.size + 1), lying)
 
 
 NDArrayBool = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
