@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
-from simulators import files, publish, scenario, season
+from simulators import files, plans, publish, scenario, season
 from simulators.diary import Diary
 
 
@@ -18,7 +18,7 @@ def main(words: list[str] | None = None) -> int:
     told = _parser().parse_args(words)
     try:
         return int(told.run(told) or 0)
-    except (scenario.ScenarioError, publish.BrokerError, OSError) as wrong:
+    except (plans.ScenarioError, publish.BrokerError, OSError) as wrong:
         print(f"simulators: {wrong}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
@@ -67,7 +67,7 @@ def _common(command: argparse.ArgumentParser) -> None:
     command.add_argument("--from", dest="start", type=date.fromisoformat, help="first day")
 
 
-def _load(told: argparse.Namespace) -> scenario.Scenario:
+def _load(told: argparse.Namespace) -> plans.Scenario:
     today = datetime.now(tz=UTC).date()  # noqa: TID251 - the simulators' clock starts here
     return scenario.load(told.scenario, today, told.seed, told.start)
 
@@ -75,7 +75,7 @@ def _load(told: argparse.Namespace) -> scenario.Scenario:
 def _play(told: argparse.Namespace) -> None:
     chosen = _load(told)
     if told.days_per_second <= 0:
-        raise scenario.ScenarioError("--days-per-second: must be above 0")
+        raise plans.ScenarioError("--days-per-second: must be above 0")
     until = datetime.combine(told.until, time.max, UTC).timestamp() if told.until else None
     publisher = publish.Publisher(publish.Broker.at(told.broker), told.root)
     seasons = list(season.play(chosen))
@@ -101,7 +101,7 @@ def _draw(told: argparse.Namespace) -> None:
     try:
         from simulators import draw  # noqa: PLC0415 - matplotlib is needed here only
     except ImportError as missing:
-        raise scenario.ScenarioError(f"draw: {missing}; pip install matplotlib") from missing
+        raise plans.ScenarioError(f"draw: {missing}; pip install matplotlib") from missing
     chosen = _load(told)
     for picture in draw.pictures(chosen, told.out, told.hive, told.week):
         print(picture, flush=True)

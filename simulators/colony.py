@@ -7,37 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from simulators import nature as n
+from simulators import stores
+from simulators.day import Day, Trouble
+from simulators.plans import Floats, HivePlan
 from simulators.queen import Queen
-from simulators.scenario import Floats, HivePlan
-
-
-@dataclass(frozen=True)
-class Day:
-    """What the outside gives a colony on one day."""
-
-    number: int
-    season: float  # 0 to 1, how much a queen would lay
-    rising: bool
-    air_c: float
-    noon_c: float
-    fly_h: float  # hours of full flight
-    nectar_kg: float  # a strong colony's catch in seven hours of flight
-    sugar: float  # sugar share of the nectar
-    pollen: float  # 0 to 1
-    water_stays: float  # share of the excess water of last evening left this evening
-    fresh_stays: float  # the same of today's nectar
-
-
-@dataclass
-class Trouble:
-    """What presses on a colony this day."""
-
-    robbed_kg: float = 0.0  # honey robbers would carry off
-    plunder_kg: float = 0.0  # honey it robs elsewhere
-    sprayed: float = 0.0  # share of foragers that do not come home
-    sickness: float = 1.0  # factor on the deaths of grown bees
-    chill: float = 1.0  # share of brood that lives through a cold day
-    is_shut_in: bool = False
 
 
 @dataclass
@@ -152,10 +125,10 @@ class Colony:
         laid = self._lay(day) if self.alive else 0.0
         emerged, drones = self._grow(laid, day)
         died = self._age(day, emerged)
-        income = self._forage(day)
+        income = stores.forage(self, day)
         robbed = min(self.trouble.robbed_kg, 0.9 * self.honey_sugar_kg / n.HONEY_SUGAR)
         self.honey_sugar_kg -= robbed * n.HONEY_SUGAR
-        eaten = self._eat(day, income["trips"])
+        eaten = stores.eat(self, day, income["trips"])
         self.drone += drones
         self.drone *= 0.95 if day.season > 0.3 and self.stores_kg > 2 else 0.7
         if self.alive and (self.adults < 250 or (self.adults < 1_500 and day.air_c < 4)):
@@ -217,7 +190,7 @@ class Colony:
         called = self.winter * (0.03 * min(day.fly_h / 3, 1) if day.rising else 0.004)
         called = min(called, self.winter - winter_dead)
         self.winter += emerged * winter_share - winter_dead - called
-        hours = day.fly_h * self._effort(day) * (not self.trouble.is_shut_in)
+        hours = day.fly_h * stores.effort(day) * (not self.trouble.is_shut_in)
         hours = 8 * (1 - float(np.exp(-hours / 8)))  # the more hours, the fewer trips in each
         rate = n.FORAGER_LOSS_PER_H * self.plan.loss * hours
         waning = 0.0 if day.rising else n.FORAGER_LOSS_AUTUMN * (1 - day.season)
@@ -249,67 +222,6 @@ class Colony:
         onset -= 5.0 * float(np.tanh(self.last_income_kg / 1.5))
         onset += 4.0 * float(np.clip(nursing - 1.2, -0.3, 1))
         self.onset_d += 0.25 * (float(np.clip(onset, 7, 36)) - self.onset_d)
-
-    def _effort(self, day: Day) -> float:
-        give = max(day.nectar_kg / 2.5, 0.7 * day.pollen)
-        return float(np.clip(0.30 + 0.7 * give, 0, 1))
-
-    def _forage(self, day: Day) -> dict[str, float]:
-        trips = self.forager * n.TRIPS_PER_H * day.fly_h * self._effort(day)
-        trips *= not self.trouble.is_shut_in
-        want = float(np.clip(1.6 - self.pollen_kg, 0.05, 1.0)) * min(self.brood / 9_000, 1)
-        pollen_trips = trips * 0.45 * want * min(day.pollen * 1.3, 1)
-        pollen = pollen_trips * n.POLLEN_LOAD_KG
-        hands = self.forager / (0.5 * self.forager + 6_000)
-        catch = day.nectar_kg * self.plan.flow * hands * min(day.fly_h / 7, 1.2)
-        most = (trips - pollen_trips) * n.NECTAR_LOAD_KG
-        room = self.free_cells * n.CELL_HONEY_KG * 0.35
-        nectar = max(min(catch, most, room), 0.0)
-        sugar = nectar * day.sugar
-        plunder = min(self.trouble.plunder_kg, room) * (self.alive and day.fly_h > 1)
-        wet = nectar - sugar / n.HONEY_SUGAR
-        self.honey_sugar_kg += sugar + plunder * n.HONEY_SUGAR
-        self.wet_kg = self.wet_kg * day.water_stays + wet * day.fresh_stays
-        self.pollen_kg += pollen
-        self.last_income_kg += 0.5 * (nectar - self.last_income_kg)
-        return {
-            "nectar": nectar,
-            "sugar": sugar,
-            "wet": wet,
-            "pollen": pollen,
-            "plunder": plunder,
-            "trips": trips + plunder / n.NECTAR_LOAD_KG,
-        }
-
-    def _eat(self, day: Day, trips: float) -> dict[str, float]:
-        """Burn honey for rest, flight, warmth and larvae; build comb in a flow."""
-        cool = float(np.clip((34.5 - day.air_c) / 19.5, 0, 1.6))
-        mild = float(np.clip((day.air_c - 8) / 10, 0, 1))
-        rest = n.REST_WINTER_KG + (n.REST_SUMMER_KG - n.REST_WINTER_KG) * mild
-        rest += n.REST_FROST_KG * float(np.clip(2 - day.air_c, 0, 20))
-        uses = {
-            "rest": self.adults * rest + self.drone * n.DRONE_EATS_KG,
-            "flight": trips * n.TRIP_HONEY_KG,
-            "warmth": self.brood * n.BROOD_HEAT_KG * n.BROOD_HEAT_SHARE * cool * self.alive,
-            "larvae": float(self.open.sum()) * n.LARVA_HONEY_KG,
-        }
-        drawn = 0.0
-        if self.to_draw_kg > 0 and self.last_income_kg > 1.0 and self.alive:
-            drawn = min(0.06 * np.tanh(self.last_income_kg / 3), self.to_draw_kg)
-        uses["wax"] = drawn * n.WAX_COST
-        there = 0.98 * self.honey_sugar_kg / n.HONEY_SUGAR
-        share = min(1.0, there / max(sum(uses.values()), 1e-9))
-        uses = {f"honey_{use}": kg * share for use, kg in uses.items()}
-        self.wax_kg += drawn * share
-        self.to_draw_kg -= drawn * share
-        honey = sum(uses.values())
-        pollen = float(self.open.sum()) * n.LARVA_POLLEN_KG
-        pollen += float(self.house[:15].sum()) * n.ADULT_POLLEN_KG
-        pollen *= 1 - 0.5 * self.winter / max(self.adults, 1.0)  # winter bees feed off their fat
-        pollen = min(pollen, 0.9 * self.pollen_kg)
-        self.honey_sugar_kg -= honey * n.HONEY_SUGAR
-        self.pollen_kg -= pollen
-        return uses | {"honey_eaten": honey, "pollen_eaten": pollen, "drawn": drawn * share}
 
     def thin(self, keep: float) -> None:
         """Lose the same share of all grown bees."""

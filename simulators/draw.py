@@ -12,7 +12,7 @@ import matplotlib.dates as mdates
 import numpy as np
 from matplotlib import pyplot as plt
 
-from simulators.scenario import STEPS_A_DAY, Floats, Ints, Scenario
+from simulators.plans import STEPS_A_DAY, Floats, Ints, Scenario
 from simulators.season import HiveSeason, play
 from simulators.sensors import Feed
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from simulators.scenario import Floats, Happening, Ints, ScenarioError
+from simulators.plans import Floats, Happening, Ints, ScenarioError
 from simulators.sensors import Feed
 
 Bools = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]

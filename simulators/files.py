@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from simulators.scenario import Ints, Scenario, instant
+from simulators.plans import Ints, Scenario, instant
 from simulators.season import HiveSeason
 from simulators.sensors import DECIMALS, Feed
 from simulators.truth import of_hive, of_yard

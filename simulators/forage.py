@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulators.colony import Day
-from simulators.scenario import STEPS_A_DAY, Bloom, Floats, Scenario, YardPlan, rng
+from simulators.day import Day
+from simulators.plans import STEPS_A_DAY, Bloom, Floats, Scenario, YardPlan, rng
 from simulators.weather import Weather
 
 # How long a trip lasts, in steps of five minutes; mean 26 minutes (own choice).

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from simulators.colony import Colony, Day
+from simulators.colony import Colony
+from simulators.day import Day
 from simulators.nature import DRONE_DAYS, HONEY_SUGAR, HOUSE_DAYS
+from simulators.plans import HivePlan
 from simulators.queen import Queen
-from simulators.scenario import HivePlan
 
 
 def found(plan: HivePlan, day: Day, chance: np.random.Generator) -> Colony:

@@ -8,7 +8,7 @@ import numpy as np
 
 from simulators.forage import to_steps
 from simulators.life import Life
-from simulators.scenario import Floats, rng
+from simulators.plans import Floats, rng
 from simulators.weather import Weather
 
 BROOD_C = 35.2  # published 34.5 +- 1.5, range 33 to 36

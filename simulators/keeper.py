@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from simulators import nature as n
-from simulators.colony import Colony, Day
-from simulators.scenario import Keeper, Scenario, YardPlan, local_s, rng
+from simulators.colony import Colony
+from simulators.day import Day
+from simulators.plans import Keeper, Scenario, YardPlan, local_s, rng
 
 SYRUP_SUGAR = 0.6
 

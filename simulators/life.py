@@ -11,11 +11,12 @@ import numpy as np
 from simulators import keeper as keepers
 from simulators import nature as n
 from simulators import swarming
-from simulators.colony import Day, Trouble
+from simulators.chronicle import Chronicle
+from simulators.day import Day, Trouble
 from simulators.forage import Country
 from simulators.founding import found
 from simulators.keeper import Opening, Step
-from simulators.scenario import (
+from simulators.plans import (
     STEP_S,
     Floats,
     Happening,
@@ -23,7 +24,6 @@ from simulators.scenario import (
     Scenario,
     ScenarioError,
     YardPlan,
-    instant,
     local_s,
     rng,
 )
@@ -79,7 +79,8 @@ class Hive:
         self.litter_kg = 0.0
         self.casts_left = 0
         self.toppled_s = 0
-        self.open: dict[str, dict[str, Any]] = {}  # events that have not ended
+        self.told = Chronicle(plan.id)
+        self.life.events, self.life.milestones = self.told.events, self.told.milestones
 
     def run(self, rounds: dict[int, int]) -> Life:
         """Live the season."""
@@ -118,32 +119,9 @@ class Hive:
         lived = self.colony.alive
         row = self.colony.live(day)
         if lived and not self.colony.alive:
-            self.begin("dead_out", self._at(day, "12:00"))
+            self.told.begin("dead_out", self._at(day, "12:00"))
         self._swarm(day)
         self._note(row, day)
-
-    # the truth ---------------------------------------------------------------------------
-
-    def tell(self, kind: str, start_s: float, end_s: float | None = None, **more: Any) -> None:  # noqa: ANN401 - JSON
-        """Write an event that a watcher should find into the truth."""
-        event: dict[str, Any] = {"kind": kind, "subject": f"hive:{self.plan.id}"}
-        event |= {"start": instant(start_s), "end": instant(end_s) if end_s else None}
-        self.life.events.append(event | more)
-
-    def begin(self, kind: str, start_s: float, **more: Any) -> None:  # noqa: ANN401 - JSON
-        """Open an event; only one of a kind at a time."""
-        if kind not in self.open:
-            self.tell(kind, start_s, None, **more)
-            self.open[kind] = self.life.events[-1]
-
-    def end(self, kind: str, end_s: float, **more: Any) -> None:  # noqa: ANN401 - JSON
-        """Close an open event."""
-        event = self.open.pop(kind, None)
-        if event is not None:
-            event |= {"end": instant(end_s)} | more
-
-    def _mark(self, what: str, when_s: float) -> None:
-        self.life.milestones.append({"what": what, "at": instant(when_s)})
 
     # people and mishaps ------------------------------------------------------------------
 
@@ -167,7 +145,7 @@ class Hive:
             "shut in": "overheating",
         }.get(event.what)
         if kind:
-            self.tell(kind, begin, end, silent=event.what == "silent robbing")
+            self.told.tell(kind, begin, end, silent=event.what == "silent robbing")
 
     def _troubles(self, day: Day) -> Trouble:
         now = {s.what: s.size for s in self.life.spells if s.first <= day.number <= s.last}
@@ -186,7 +164,7 @@ class Hive:
             return
         if self.toppled_s:
             self.life.off_scale.append((self.toppled_s, begin_s, "toppled"))
-            self.end("toppled", begin_s)
+            self.told.end("toppled", begin_s)
             self.toppled_s = 0
         seen = keepers.visit(self.colony, day, begin_s, self.book)
         self.life.openings.append(seen.opening)
@@ -196,11 +174,11 @@ class Hive:
             self.colony.wet_kg += step.wet_kg * float(np.exp(self.country.dried[at]))
         kg = sum(step.kg for step in seen.steps)
         end = begin_s + 60 * seen.opening.minutes
-        self.tell("handling", begin_s, end, kg=round(kg, 2), actions=seen.actions)
+        self.told.tell("handling", begin_s, end, kg=round(kg, 2), actions=seen.actions)
         if "requeened" in seen.actions:
-            self._mark("requeened", begin_s)
+            self.told.mark("requeened", begin_s)
         if "cells cut" in seen.actions:
-            self.end("swarm_risk", begin_s)
+            self.told.end("swarm_risk", begin_s)
         if seen.inspection:
             self.life.inspections.append(seen.inspection)
             self.life.recorded_s.append(seen.recorded_s)
@@ -210,21 +188,21 @@ class Hive:
         colony, queen = self.colony, self.colony.queen
         if event.what == "toppled":
             self.toppled_s = when
-            self.begin("toppled", when)
+            self.told.begin("toppled", when)
             before = colony.brood_kg()
             colony.open *= 0.5
             colony.capped *= 0.75
             self.life.steps.append(Step(when, colony.brood_kg() - before, "brood lost"))
         elif event.what == "taken":
             self.life.off_scale.append((when, 2**40, "taken"))
-            self.begin("taken", when)
+            self.told.begin("taken", when)
         elif event.what == "queen lost":
             young = float(colony.egg.sum() + colony.open[:2].sum())
             queen.lost(has_young_brood=young > 50 and event.size >= 0)
-            self.begin("queen_trouble", when, cause="queen lost")
+            self.told.begin("queen_trouble", when, cause="queen lost")
         elif event.what == "queen fails":
             queen.state = "fading"
-            self.begin("queen_trouble", when, cause="failing queen")
+            self.told.begin("queen_trouble", when, cause="failing queen")
         elif event.what == "mates badly":
             queen.mates_badly = True
         elif event.what == "supersedure":
@@ -232,11 +210,11 @@ class Hive:
         elif event.what == "swarm":
             swarming.start_cells(colony, self.chance, 7.5)
             queen.slim = 0.15
-            self.begin("swarm_risk", when - 7 * 86_400)
+            self.told.begin("swarm_risk", when - 7 * 86_400)
         elif event.what == "absconds":
             self._fly_off(day, 1.0, kind="absconded")
             colony.die()
-            self.begin("dead_out", self._at(day, "15:00"), cause="absconded")
+            self.told.begin("dead_out", self._at(day, "15:00"), cause="absconded")
         else:
             raise ScenarioError(f"{self.plan.id}: happening {event.what!r}: not known")
 
@@ -249,17 +227,17 @@ class Hive:
         change = colony.queen.pass_day(day.noon_c, day.fly_h, self.chance)
         when = self._at(day, "12:00")
         if change:
-            self._mark(change, when)
+            self.told.mark(change, when)
         if change in ("drone layer", "laying workers"):
-            self.begin("queen_trouble", when, cause=change)
+            self.told.begin("queen_trouble", when, cause=change)
         if change in ("new queen lays", "superseded"):
-            self.end("queen_trouble", when)
+            self.told.end("queen_trouble", when)
         old = colony.queen.is_laying and colony.queen.age_d > 800
         if old and day.season > 0.6 and not colony.queen.cells and not colony.queen.heir_d:
             rate = 0.05 if colony.queen.state == "fading" else 0.005
             if self.chance.random() < rate:
                 colony.queen.heir_d = 1.0
-                self._mark("supersedure begun", when)
+                self.told.mark("supersedure begun", when)
 
     def _swarm(self, day: Day) -> None:
         colony, queen = self.colony, self.colony.queen
@@ -269,7 +247,7 @@ class Hive:
                 self.casts_left = int(self.chance.choice([0, 1, 2], p=[0.5, 0.35, 0.15]))
         elif self.chance.random() < swarming.wants(colony, day, self.plan.swarm_urge):
             swarming.start_cells(colony, self.chance)
-            self.begin("swarm_risk", self._at(day, "12:00"))
+            self.told.begin("swarm_risk", self._at(day, "12:00"))
         fit = day.fly_h > 2.5 and queen.state == "virgin" and queen.since_d >= 1
         if self.casts_left and fit and colony.adults > swarming.CAST_BEES:
             self.casts_left -= 1
@@ -284,9 +262,9 @@ class Hive:
         settled = flight.time_s + int(30 * flight.minutes)
         self.life.steps.append(Step(settled, -flight.kg, "swarm"))
         end = flight.time_s + 60 * flight.minutes
-        self.end("swarm_risk", flight.time_s)
+        self.told.end("swarm_risk", flight.time_s)
         kg, bees = round(flight.kg, 3), round(flight.bees)
-        self.tell("swarm", flight.time_s, end, kg_lost=kg, bees_left=bees, swarm=kind)
+        self.told.tell("swarm", flight.time_s, end, kg_lost=kg, bees_left=bees, swarm=kind)
 
     def _note(self, row: dict[str, float], day: Day) -> None:
         colony = self.colony

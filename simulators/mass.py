@@ -9,7 +9,7 @@ import numpy as np
 from simulators.forage import Country
 from simulators.life import Life
 from simulators.nature import BEE_KG, HONEY_SUGAR
-from simulators.scenario import STEP_S, STEPS_A_DAY, Floats, rng
+from simulators.plans import STEP_S, STEPS_A_DAY, Floats, rng
 from simulators.weather import Weather
 
 LID_M2 = 0.24  # own choice: 0.44 m by 0.55 m

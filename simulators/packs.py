@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from simulators.scenario import Ints
+from simulators.plans import Ints
 from simulators.sensors import DECIMALS, UNITS, Feed
-
 
 MOST_RECORDS = 500  # in one pack; what waited for weeks comes in many
 

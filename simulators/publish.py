@@ -16,7 +16,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from simulators.diary import Diary
 from simulators.files import in_sending_order
 from simulators.packs import Pack, packs
-from simulators.scenario import Scenario, instant
+from simulators.plans import Scenario, instant
 from simulators.season import HiveSeason
 
 IN_FLIGHT = 200  # messages unacknowledged at one time

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from simulators import forage, heat, keeper, mass, traffic, watching, weather
 from simulators.life import Hive, Life
-from simulators.scenario import Scenario, YardPlan, rng
+from simulators.plans import Scenario, YardPlan, rng
 from simulators.sensors import Told
 
 

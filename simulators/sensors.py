@@ -10,7 +10,7 @@ from simulators.forage import to_steps
 from simulators.heat import Nest, lag
 from simulators.life import Life
 from simulators.mass import Weight
-from simulators.scenario import Floats, Ints, rng
+from simulators.plans import Floats, Ints, rng
 from simulators.traffic import Traffic
 from simulators.weather import Weather
 

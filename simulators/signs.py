@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from simulators.nature import HONEY_SUGAR
-from simulators.scenario import STEP_S, STEPS_A_DAY, Floats, instant
+from simulators.plans import STEP_S, STEPS_A_DAY, Floats, instant
 from simulators.sensors import Told
 
 FLOW_KG, DEARTH_KG, FLOW_PEAK_KG = 0.35, -0.05, 0.6  # [kg/d] of a typical hive, mean of days

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from simulators import nature as n
-from simulators.colony import Colony, Day
+from simulators.colony import Colony
+from simulators.day import Day
 from simulators.forage import Country
+from simulators.plans import STEPS_A_DAY, Floats
 from simulators.queen import CELL_CAPPED_D
-from simulators.scenario import STEPS_A_DAY, Floats
 from simulators.weather import Weather
 
 SWARM_SHARE, CAST_SHARE = 0.62, 0.35  # published 0.5 to 0.75 (Winston 1987; Rangel & Seeley 2012)

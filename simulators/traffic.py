@@ -9,7 +9,7 @@ import numpy as np
 from simulators.forage import Country
 from simulators.life import Life
 from simulators.mass import from_the_hour
-from simulators.scenario import STEPS_A_DAY, Floats, rng
+from simulators.plans import STEPS_A_DAY, Floats, rng
 from simulators.weather import Weather
 
 ROBBER_LOAD_KG = 4.0e-5  # own choice: a crop nearly full of honey

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from simulators import signs
-from simulators.scenario import Floats, Scenario, instant
+from simulators.plans import Floats, Scenario, instant
 from simulators.season import HiveSeason
 
 DAILY = {

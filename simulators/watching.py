@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from simulators import faults, sensors
-from simulators.scenario import Happening, Scenario, YardPlan, instant, local_s, rng
+from simulators.plans import Happening, Scenario, YardPlan, instant, local_s, rng
 from simulators.sensors import Feed, Placed, Told
 
 

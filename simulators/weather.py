@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulators.scenario import (
+from simulators.plans import (
     STEP_S,
     STEPS_A_DAY,
     Floats,
