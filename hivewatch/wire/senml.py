@@ -224,10 +224,8 @@ def _parts(
 ) -> Iterator[tuple[Conversion, float, object]]:
     """Give what a record says: a value, a running total, or both (sections 4.2 and 4.5.4)."""
     values = [label for label in _VALUES if label in fields]
-    if len(values) > 1:
-        raise WrongRecord("value", f"{', '.join(values)}: only one may stand in a record")
     if values and values != ["v"]:
-        raise WrongRecord("value", f"{values[0]} is no number; send it as v")
+        raise WrongRecord("value", f"{', '.join(values)}: send one number, as v")
     if values:
         yield conversion, base.bv, fields["v"]
 

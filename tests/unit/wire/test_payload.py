@@ -10,7 +10,13 @@ import pytest
 
 from hivewatch.wire import payload as payload_room
 from hivewatch.wire import senml
-from hivewatch.wire.payload import MAX_CBOR_BYTES, MAX_PAYLOAD_BYTES, MAX_RECORDS, items_of
+from hivewatch.wire.payload import (
+    MAX_CBOR_BYTES,
+    MAX_CBOR_DEPTH,
+    MAX_PAYLOAD_BYTES,
+    MAX_RECORDS,
+    items_of,
+)
 from hivewatch.wire.refusals import PackError, brief, show
 from hivewatch.wire.senml import decode
 
@@ -59,9 +65,24 @@ def test_cbor_is_known_by_its_type_or_first_byte(content_type):
     assert items_of(CBOR, content_type) == [RECORD]
 
 
-def test_the_content_type_is_believed_over_the_first_byte():
-    assert reason(CBOR, "application/senml+json") == "malformed"
-    assert reason(JSON, "application/senml+cbor") == "malformed"
+@pytest.mark.parametrize("form", ["application/senml+{}", " Application/SenSML+{} ; v=1 "])
+def test_the_content_type_is_believed_over_the_first_byte(form):
+    assert reason(CBOR, form.format("json")) == "malformed"
+    assert reason(CBOR, form.format("JSON")) == "malformed"
+    assert reason(JSON, form.format("cbor")) == "malformed"
+    assert reason(JSON, form.format("CBOR")) == "malformed"
+
+
+def test_cbor_is_followed_some_way_down_and_no_further():
+    def nested(depth):
+        return (
+            cbor2.dumps([{0: "nest", 1: "Cel", 2: 34.75, "x": b""}])[:-1]
+            + b"\x81" * depth
+            + b"\x00"
+        )
+
+    assert decode(nested(MAX_CBOR_DEPTH - 2), None, NOW_S).faults == []
+    assert reason(nested(MAX_CBOR_DEPTH - 1)) == "malformed"
 
 
 def test_white_space_before_the_pack_is_json():
