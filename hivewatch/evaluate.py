@@ -17,7 +17,7 @@ from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, stale
 from hivewatch.store.open import Store
 from hivewatch.store.stale import Mark
-from hivewatch.store.windows import WindowKeeper
+from hivewatch.store.windows import WindowKeeper, next_dated_s
 from hivewatch.watch import look
 
 LOG = structlog.get_logger(__name__)
@@ -42,17 +42,28 @@ class Evaluator:
                 stop.wait(PAUSE_S)
 
     def look_round(self, stop: Event, beat: Callable[[], None]) -> int:
-        """Look once at every hive that is due; gives how many were."""
+        """Look once at every hive that is due; gives how many were.
+
+        When a look breaks, the others are had all the same; the marks stay, and all of it is tried
+        again.
+        """
         with self._store.read() as connection:
             marks = [one for one in stale.read(connection) if not one.subject.startswith("mirror:")]
             apiary = apiary_rows.read(connection)
         due = self._due(marks, apiary)
         changed_ms = {one.subject: one.from_ms for one in marks}
+        broke: Exception | None = None
         for hive_id in due:
             if stop.is_set():
                 return len(due)
-            self._look(apiary, hive_id, changed_ms)
+            try:
+                self._look(apiary, hive_id, changed_ms)
+            except Exception as error:  # noqa: BLE001 - one hive must not keep the others waiting
+                self._windows.forget(hive_id)
+                broke = error
             beat()
+        if broke is not None:
+            raise broke
         if marks:
             with self._store.write() as connection:
                 stale.clear(connection, marks)
@@ -88,8 +99,10 @@ class Evaluator:
         with self._store.read() as connection:
             window = self._windows.read(connection, apiary, hive_id, now_s, devices)
             seen = look(connection, window, alerts, now_s)
+            dated_s = next_dated_s(connection, apiary, hive_id, now_s)
         hive, yard = window.hive, window.yard
-        self._again_s[hive_id] = seen.again_s
+        moments = [moment for moment in (seen.again_s, dated_s) if moment is not None]
+        self._again_s[hive_id] = min(moments, default=None)
         if seen.changed:
             with self._store.write() as connection:
                 findings.write(connection, seen.changed, hive.id, hive.yard, now_s)

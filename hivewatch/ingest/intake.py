@@ -132,13 +132,14 @@ class Intake:
         tried = []
         with self._store.write() as connection:
             for held in quarantine.read(connection, waiting=True):
+                is_line = (held.content_type or "").startswith("text/csv")
                 if held.device is None or (wanted is not None and held.id not in wanted):
+                    continue
+                if not DEVICE.fullmatch(held.device) or not (is_line or _is_pack(held)):
                     continue
                 numbers = {held.device: apiary.number_of(connection, held.device)}
                 batch = (
-                    decode_line(held, numbers)
-                    if (held.content_type or "").startswith("text/csv")
-                    else _decode([_message(held)], numbers)
+                    decode_line(held, numbers) if is_line else _decode([_message(held)], numbers)
                 )
                 done = admit(
                     connection,
@@ -183,16 +184,17 @@ def admit(
     """
     stored = insert(connection, batch.rows)
     if stored < len(batch.rows):
-        batch.held += _conflicts(batch, conflicting(connection, batch.rows))
+        _hold_conflicts(batch, conflicting(connection, batch.rows))
     if hold:
         quarantine.add(connection, batch.held)
     spans = _spans(batch.rows)
     apiary.heard(connection, [(number, span.received_s) for number, span in spans.items()])
+    changes = _wrong_clocks(batch.held)
     if stored:
-        changes = [(f"device:{names[number]}", span.from_ms) for number, span in spans.items()]
+        changes += [(f"device:{names[number]}", span.from_ms) for number, span in spans.items()]
         if mirrored:
             changes += [(f"mirror:{names[number]}", span.from_ms) for number, span in spans.items()]
-        stale.mark(connection, changes)
+    stale.mark(connection, changes)
     conflicts = sum(fault[1] == "conflict" for one in batch.held for fault in one.faults)
     done = Committed(
         stored=stored,
@@ -221,11 +223,16 @@ def _as_it_came(one: Message) -> Held:
     return Held(one.topic, one.device, one.content_type, one.payload, (), one.received_s)
 
 
+def _is_pack(held: Held) -> bool:
+    """Whether it came on a topic for readings, and not for status."""
+    return held.source.endswith("/senml")
+
+
 def _message(held: Held) -> Message:
     return Message(held.source, held.device or "", held.raw, held.content_type, held.received_s)
 
 
-def _conflicts(batch: Batch, places: Iterable[int]) -> list[Held]:
+def _hold_conflicts(batch: Batch, places: Iterable[int]) -> None:
     """Hold the packs or lines whose readings are stored with another value, each once."""
     faults: dict[int, list[tuple[int | None, str, str]]] = {}
     for place in places:
@@ -236,8 +243,20 @@ def _conflicts(batch: Batch, places: Iterable[int]) -> list[Held]:
             " where another value is stored; the first one stays"
         )
         faults.setdefault(batch.sources[place], []).append((None, "conflict", detail))
+    held_already = {(one.source, one.raw): place for place, one in enumerate(batch.held)}
+    for source, of_source in faults.items():
+        came = batch.came(source)
+        place = held_already.get((came.source, came.raw), len(batch.held))
+        before = batch.held[place].faults if place < len(batch.held) else ()
+        batch.held[place : place + 1] = [replace(came, faults=(*before, *of_source))]
+
+
+def _wrong_clocks(held: Iterable[Held]) -> list[tuple[str, int]]:
+    """Name the devices that a wrong clock is to be told of, though nothing of them was stored."""
     return [
-        replace(batch.came(source), faults=tuple(of_source)) for source, of_source in faults.items()
+        (f"device:{one.device}", one.received_s * 1000)
+        for one in held
+        if one.device is not None and one.reason == "clock"
     ]
 
 

@@ -28,8 +28,8 @@ class Held:
 
     @property
     def reason(self) -> str:
-        """Give the reason of the first fault."""
-        return self.faults[0][1]
+        """Give the reason of the first fault; a wrong clock goes before, the watch asks for it."""
+        return _reason(self.faults)
 
 
 def add(connection: Connection, held: Sequence[Held]) -> None:
@@ -98,7 +98,7 @@ def admitted(
 ) -> None:
     """Note what became of a second try: the faults that are left, or that none is."""
     values: dict[str, object] = (
-        {"faults": _faults_text(faults), "reason": faults[0][1]}
+        {"faults": _faults_text(faults), "reason": _reason(faults)}
         if faults
         else {"admitted_s": now_s}
     )
@@ -113,6 +113,11 @@ def clock_faults_s(connection: Connection, device: str, by_s: int) -> list[int]:
         quarantine.c.received_s <= by_s,
     )
     return sorted(set(connection.execute(query).scalars()))
+
+
+def _reason(faults: Sequence[tuple[int | None, str, str]]) -> str:
+    reasons = [reason for _, reason, _ in faults]
+    return "clock" if "clock" in reasons else reasons[0]
 
 
 def _digest(one: Held) -> str:

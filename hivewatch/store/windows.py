@@ -175,6 +175,24 @@ def _window(
     )
 
 
+def next_dated_s(connection: Connection, apiary: Apiary, hive_id: str, as_of_s: int) -> int | None:
+    """Give the next moment of which the store knows already: a reading ahead of us, or a move."""
+    now_ms = as_of_s * 1000 + 1000
+    numbers = apiary_rows.numbers(connection)
+    moments: list[int] = []
+    for name, from_s, until_s in placed_spans(apiary.placements, hive_id):
+        moments += [moment for moment in (from_s, until_s) if moment and moment > as_of_s]
+        for quantity in BY_NUMBER if name in numbers else ():
+            first = connection.exec_driver_sql(
+                "SELECT min(time_ms) FROM reading"
+                " WHERE device = ? AND quantity = ? AND time_ms >= ?",
+                (numbers[name], quantity, max(now_ms, from_s * 1000)),
+            ).scalar()
+            if first is not None:
+                moments.append(first // 1000)
+    return min(moments, default=None)
+
+
 def speaking_spans(
     connection: Connection, spans: list[Span], quantity: Quantity
 ) -> list[tuple[int, int, int]]:
