@@ -25,6 +25,7 @@ from hivewatch.evaluate import Evaluator
 from hivewatch.ingest.intake import Intake
 from hivewatch.ingest.subscriber import Subscriber
 from hivewatch.settings import Settings
+from hivewatch.store import mirrored
 from hivewatch.store.open import Store
 
 LOG = structlog.get_logger(__name__)
@@ -66,6 +67,9 @@ class Daemon:
             from hivewatch.mirror import Mirror  # noqa: PLC0415 - an extra
 
             self._rooms.append(_Room("mirror", Mirror(self.store, settings.mirror, clock).run))
+        else:
+            with self.store.write() as connection:
+                mirrored.forget(connection)
         self.health = Health(
             WallClock().now_s,
             {room.name: PATIENCE_S[room.name] for room in self._rooms},

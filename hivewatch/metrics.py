@@ -87,6 +87,17 @@ DELIVERIES = Counter(
     ["channel", "state"],
     registry=REGISTRY,
 )
+MIRROR_POINTS = Counter(
+    "hivewatch_mirror_points_total",
+    "Readings and findings that the mirror was sent, by what became of them there.",
+    ["state"],
+    registry=REGISTRY,
+)
+MIRROR_WAITING = Gauge(
+    "hivewatch_mirror_waiting_devices",
+    "Devices with readings that the mirror has not got yet.",
+    registry=REGISTRY,
+)
 LOOP_BEAT = Gauge(
     "hivewatch_loop_beat_seconds",
     "Unix time of the last sign of life of each loop.",

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable
 from dataclasses import asdict
 
-from sqlalchemy import Connection, Row, and_, or_, select
+from sqlalchemy import Connection, Row, and_, or_, select, tuple_
 from sqlalchemy.dialects.sqlite import insert
 
 from hivewatch.detect.finding import Finding
@@ -51,6 +51,15 @@ def by_id(connection: Connection, wanted: str) -> Finding | None:
     """Read one finding."""
     row = connection.execute(select(finding).where(finding.c.id == wanted)).first()
     return None if row is None else _finding(row)
+
+
+def changed(
+    connection: Connection, after: tuple[int, str], limit: int
+) -> list[tuple[Finding, int]]:
+    """Read findings in the order they changed, each with when it did; `after` is (when, id)."""
+    place = tuple_(finding.c.changed_s, finding.c.id)
+    query = select(finding).where(place > after).order_by(finding.c.changed_s, finding.c.id)
+    return [(_finding(row), row.changed_s) for row in connection.execute(query.limit(limit))]
 
 
 def write(

@@ -141,7 +141,7 @@ finding = Table(
     Column("evidence", Text, nullable=False),  # JSON
     Column("explained_by", NAME),
     Column("told_s", BigInteger, nullable=False),  # when the watch first said it
-    Column("changed_s", BigInteger, nullable=False),
+    Column("changed_s", BigInteger, nullable=False, index=True),
 )
 
 # What has changed since it was last looked at: "device:scale-17" or "hive:millrace-1".

@@ -46,6 +46,7 @@ def upgrade() -> None:
     sa.PrimaryKeyConstraint('id', name=op.f('pk_finding'))
     )
     with op.batch_alter_table('finding', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_finding_changed_s'), ['changed_s'], unique=False)
         batch_op.create_index(batch_op.f('ix_finding_hive'), ['hive'], unique=False)
         batch_op.create_index(batch_op.f('ix_finding_kind'), ['kind'], unique=False)
         batch_op.create_index(batch_op.f('ix_finding_start_s'), ['start_s'], unique=False)
@@ -240,6 +241,7 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_finding_start_s'))
         batch_op.drop_index(batch_op.f('ix_finding_kind'))
         batch_op.drop_index(batch_op.f('ix_finding_hive'))
+        batch_op.drop_index(batch_op.f('ix_finding_changed_s'))
 
     op.drop_table('finding')
     op.drop_table('device')
