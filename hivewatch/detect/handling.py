@@ -27,7 +27,7 @@ SWARM_MOST_KG = 4.0  # [kg] common practice, no source: the heaviest swarms
 LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
 OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
 SHARP = 0.8  # own choice: share of a step that comes from one reading to the next
-CLEAR_SPREADS = 8.0  # own choice: rain goes on after its first step
+CLEAR_SPREADS = 6.0  # own choice: rain goes on after its first step
 KEPT_AFTER_S = 3600  # [s] own choice: wet lids lose a tenth in this, feed does not
 KEPT = 0.93  # own choice: labelled days of 2014; the same after two hours for light steps: 0.85
 KEPT_LATER = 0.85
@@ -139,6 +139,8 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
 
 def _is_at_once(move: Step) -> bool:
     """Say whether a step came as from one hand, not as from a cloud."""
+    if move.within_kg < SHARP * move.size_kg:
+        return False  # it went on before and after
     allowed_s = AT_ONCE_S if move.size_kg < RAIN_LIGHT_KG else HEAVY_AT_ONCE_S
     return move.sharp_kg > SHARP * move.size_kg or move.after_s - move.before_s <= allowed_s
 

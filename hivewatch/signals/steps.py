@@ -13,6 +13,8 @@ LEAST_KG = 0.3  # [kg] own choice: ten times the 30 g below; tests/property/test
 SCALE_SPREAD_KG = 0.03  # [kg] published: about 30 g overall, Meikle et al. 2005 (see settle_steps)
 SPREADS = 3.0  # own choice, as for the Hampel identifier; tests/property/test_steps.py
 NOISE_SPREADS = 7.0  # own choice: one false start in many hive-years of normal noise
+STAYS_SPREADS = 6.0  # own choice: the difference of two readings of one level, four spreads of it
+MEDIAN_LOSS = 1.2533  # published: root of pi/2, spread of a normal sample's median to its mean's
 DRIFT_KG_PER_H = 0.6  # [kg/h] own choice: what bees alone can do for hours on end
 NOISE_BLOCK = 48  # [readings] own choice: the noise is that of the block of readings before
 NORMAL = 1.482602218505602  # median absolute deviation of a normal to its deviation: 1/Phi^-1(3/4)
@@ -43,8 +45,9 @@ class Step:
         One standard deviation of the size. [kg]
     low_kg, high_kg : float
         How far the readings in between went below and above both levels, at least 0. [kg]
-    sharp_kg : float
-        The largest change from one reading to the next. [kg]
+    within_kg, sharp_kg : float
+        What changed from the one to the other reading themselves, signed; the largest change from
+        any reading to the next. [kg]
     readings : int
         How many readings lie in between.
     """
@@ -57,6 +60,7 @@ class Step:
     spread_kg: float
     low_kg: float
     high_kg: float
+    within_kg: float
     sharp_kg: float
     readings: int
 
@@ -151,7 +155,8 @@ class _Span(NamedTuple):
 
 def _spans(weight_kg: Floats, time_s: Ints, quiet_s: int, apart_s: int) -> list[_Span]:
     """Find where the weight moves, and join what is closer than `apart_s`."""
-    earlier, flags = _flags(weight_kg, time_s, quiet_s)
+    noise = noise_kg(weight_kg)
+    earlier, flags = _flags(weight_kg, time_s, noise, quiet_s)
     spans: list[_Span] = []
     at = 0
     while at < len(flags):
@@ -160,7 +165,8 @@ def _spans(weight_kg: Floats, time_s: Ints, quiet_s: int, apart_s: int) -> list[
             while end + 1 < len(flags) and earlier[flags[end + 1]] <= flags[end]:
                 end += 1
             low = int(earlier[flags[begin]])
-            last = _trim(weight_kg, int(flags[end]), low, -1)
+            stays = max(LEAST_KG / 3, STAYS_SPREADS * float(noise[flags[end]]))
+            last = _trim(weight_kg, int(flags[end]), low, -1, stays)
             settled = int(np.searchsorted(time_s, time_s[last] + apart_s))
             settled = max(settled, int(flags[end]) + 1)
             if end + 1 >= len(flags) or flags[end + 1] > settled:
@@ -168,13 +174,13 @@ def _spans(weight_kg: Floats, time_s: Ints, quiet_s: int, apart_s: int) -> list[
             end += 1
         if spans:
             low = min(max(low, spans[-1].last), last - 1)
-        first = _trim(weight_kg, low, last, 1)
-        spans.append(_Span(first, last, settled))
+        first = _trim(weight_kg, low, last, 1, stays)
+        spans.append(_Span(first, last, max(settled, NOISE_BLOCK - 1)))
         at = end + 1
     return spans
 
 
-def _flags(weight_kg: Floats, time_s: Ints, quiet_s: int) -> tuple[Ints, Ints]:
+def _flags(weight_kg: Floats, time_s: Ints, noise: Floats, quiet_s: int) -> tuple[Ints, Ints]:
     """Compare every reading with the one a quiet span earlier: whom with, and which ones moved."""
     n = len(time_s)
     if n < 2:  # noqa: PLR2004
@@ -183,13 +189,13 @@ def _flags(weight_kg: Floats, time_s: Ints, quiet_s: int) -> tuple[Ints, Ints]:
     earlier[0] = 0
     over_s = np.maximum(time_s - time_s[earlier] - quiet_s, 0)
     allowed = np.minimum(over_s * (DRIFT_KG_PER_H / 3600), MOST_DRIFT_KG)
-    allowed += np.maximum(LEAST_KG, NOISE_SPREADS * noise_kg(weight_kg))
+    allowed += np.maximum(LEAST_KG, NOISE_SPREADS * noise)
     moved = np.abs(weight_kg - weight_kg[earlier]) > allowed
     return earlier, np.flatnonzero(moved)
 
 
 def noise_kg(weight_kg: Floats) -> Floats:
-    """Give the noise of the weight at each reading, from the block of readings before its own.
+    """Give the noise of the weight at each reading, from the two blocks before its own.
 
     Second differences are taken, which know no slow change; of white noise of deviation 1 they
     have the deviation root 6.
@@ -202,23 +208,26 @@ def noise_kg(weight_kg: Floats) -> Floats:
     Returns
     -------
     Floats
-        One standard deviation, shape (n,); `SCALE_SPREAD_KG` in the first block. [kg]
+        One standard deviation, shape (n,). The first block has its own; before it is full nothing
+        is known, and the noise is infinite. [kg]
     """
     n = len(weight_kg)
     blocks = n // NOISE_BLOCK
-    noise = np.full(blocks + 1, SCALE_SPREAD_KG)
+    noise = np.full(blocks + 1, np.inf)
     if blocks:
         bend = np.abs(weight_kg[2:] - 2 * weight_kg[1:-1] + weight_kg[:-2])
         bend = np.concatenate([bend[:2], bend])[: blocks * NOISE_BLOCK]
         middle = np.partition(bend.reshape(blocks, NOISE_BLOCK), NOISE_BLOCK // 2, axis=1)
         noise[1:] = middle[:, NOISE_BLOCK // 2] * (NORMAL / 6**0.5)
+        noise[2:] = np.maximum(noise[2:], noise[1:-1])  # fifty readings alone may look too quiet
+        noise[0] = noise[1]
     return np.repeat(noise, NOISE_BLOCK)[:n]
 
 
-def _trim(weight_kg: Floats, start: int, stop: int, way: int) -> int:
+def _trim(weight_kg: Floats, start: int, stop: int, way: int, stays_kg: float) -> int:
     """Walk from `start` towards `stop` as long as the weight stays as it was at the start."""
     at = start
-    while at + way != stop and abs(weight_kg[at + way] - weight_kg[start]) < LEAST_KG / 3:
+    while at + way != stop and abs(weight_kg[at + way] - weight_kg[start]) < stays_kg:
         at += way
     return at
 
@@ -226,18 +235,20 @@ def _trim(weight_kg: Floats, start: int, stop: int, way: int) -> int:
 def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Step:
     """Measure one move, from the readings on its two sides."""
     first, last, settled = span
-    before = _Side.of(weight_kg, time_s, max(previous, first - MOST), first, first)
-    after = _Side.of(weight_kg, time_s, last, min(settled, last + MOST), last)
+    before = _Side.of(weight_kg, time_s, range(max(previous, first - MOST), first + 1), first)
+    after = _Side.of(weight_kg, time_s, range(last, min(settled, last + MOST) + 1), last)
+    noise = NORMAL * _median(sorted(before.off + after.off))
     slopes = [side.slope for side in (before, after) if side.slope is not None]
-    slope = sum(slopes) / len(slopes) if slopes else 0.0
+    slope = sum(one.kg_per_h for one in slopes) / len(slopes) if slopes else 0.0
     slope = max(-MOST_SLOPE, min(MOST_SLOPE, slope))
     apart_h = (after.middle_s - before.middle_s) / 3600
-    bend = abs(slopes[0] - slopes[1]) / 4 if len(slopes) == 2 else 0.0  # noqa: PLR2004
+    unsure = sum((noise * one.unsure_per_h / len(slopes)) ** 2 for one in slopes)
+    if len(slopes) == 2:  # noqa: PLR2004
+        unsure += ((slopes[0].kg_per_h - slopes[1].kg_per_h) / 4) ** 2
     if time_s[last] - time_s[first] > GAP_S:
-        slope, bend = 0.0, UNSEEN_KG_PER_H  # what went on in a long silence is not known
-    spread = (
-        SCALE_SPREAD_KG**2 + before.spread**2 + after.spread**2 + (bend * apart_h) ** 2
-    ) ** 0.5
+        slope, unsure = 0.0, UNSEEN_KG_PER_H**2  # what went on in a long silence is not known
+    spread = SCALE_SPREAD_KG**2 + unsure * apart_h**2
+    spread += (MEDIAN_LOSS * noise) ** 2 * (1 / len(before.off) + 1 / len(after.off))
     inside = weight_kg[first + 1 : last]
     ends = before.level, after.level
     jumps = np.abs(np.diff(weight_kg[first : last + 1]))
@@ -247,39 +258,46 @@ def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Ste
         settled_s=int(time_s[settled]),
         level_kg=before.level,
         size_kg=after.level - before.level - slope * apart_h,
-        spread_kg=spread,
+        spread_kg=spread**0.5,
         low_kg=max(0.0, min(ends) - float(inside.min())) if len(inside) else 0.0,
         high_kg=max(0.0, float(inside.max()) - max(ends)) if len(inside) else 0.0,
+        within_kg=float(weight_kg[last] - weight_kg[first]),
         sharp_kg=float(jumps.max()),
         readings=last - first - 1,
     )
+
+
+class _Slope(NamedTuple):
+    """A slow change, and the error of it for noise of one kilogram."""
+
+    kg_per_h: float
+    unsure_per_h: float
 
 
 class _Side(NamedTuple):
     """What the weight is on one side of a move."""
 
     level: float
-    spread: float
+    off: list[float]
     middle_s: float
-    slope: float | None
+    slope: _Slope | None
 
     @classmethod
-    def of(cls, weight_kg: Floats, time_s: Ints, low: int, high: int, edge: int) -> _Side:
-        """Look at the readings from `low` to `high`, both included, next to the reading `edge`."""
-        indices = range(low, high + 1)
+    def of(cls, weight_kg: Floats, time_s: Ints, indices: range, edge: int) -> _Side:
+        """Look at some readings on one side of a move, next to the reading `edge`."""
         near = [i for i in indices if abs(time_s[i] - time_s[edge]) <= SIDE_SPAN_S]
         if len(near) > 1 and abs(time_s[near[1]] - time_s[near[0]]) > FINE_S:
             near = [edge]  # coarse readings: the next one may have moved with the bees
         values = sorted(float(weight_kg[i]) for i in near)
         level = _median(values)
-        spread = NORMAL * _median(sorted(abs(value - level) for value in values))
         middle_s = sum(int(time_s[i]) for i in near) / len(near)
         far = [i for i in indices if abs(time_s[i] - time_s[edge]) <= SLOPE_SPAN_S]
-        return cls(level, spread / len(near) ** 0.5, middle_s, _slope(weight_kg, time_s, far))
+        off = [abs(value - level) for value in values]
+        return cls(level, off, middle_s, _slope(weight_kg, time_s, far))
 
 
-def _slope(weight_kg: Floats, time_s: Ints, indices: list[int]) -> float | None:
-    """Give the slow change over some readings, by the medians of their halves. [kg/h]."""
+def _slope(weight_kg: Floats, time_s: Ints, indices: list[int]) -> _Slope | None:
+    """Give the slow change over some readings, by the medians of their halves."""
     if len(indices) < 2 or time_s[indices[-1]] - time_s[indices[0]] < SHORT_S:  # noqa: PLR2004
         return None
     half = len(indices) // 2
@@ -287,8 +305,8 @@ def _slope(weight_kg: Floats, time_s: Ints, indices: list[int]) -> float | None:
     rise = _median(sorted(float(weight_kg[i]) for i in right)) - _median(
         sorted(float(weight_kg[i]) for i in left)
     )
-    run_s = sum(int(time_s[i]) for i in right) / half - sum(int(time_s[i]) for i in left) / half
-    return rise * 3600 / run_s
+    run_h = (sum(int(time_s[i]) for i in right) - sum(int(time_s[i]) for i in left)) / half / 3600
+    return _Slope(rise / run_h, MEDIAN_LOSS * (2 / half) ** 0.5 / run_h)
 
 
 def _median(ordered: list[float]) -> float:
