@@ -129,30 +129,22 @@ class Mirror:
             after = (page[-1][1], page[-1][0].id) if len(page) == POINTS else None
 
     def _send(self, lines: Sequence[str]) -> None:
-        """Send points; what the server refuses is found by halves, counted and left out."""
-        parts, singles = [lines], 0
+        """Send points; those that the server refuses are sought out, counted and left behind."""
+        parts, singles = [lines] if lines else [], 0
         while parts:
             part = parts.pop()
-            if not part:
-                continue
+            refused = 0
             try:
                 self._endpoint.write(part)
             except RefusedError as error:
-                is_one = len(part) == 1
-                if (
-                    error.dropped is None
-                    and not is_one
-                    and (error.is_size or singles < REFUSED_MAX)
-                ):
-                    half = len(part) // 2
-                    parts += [part[half:], part[:half]]
+                smaller = _smaller(part) if error.dropped is None else []
+                if smaller and (error.is_size or singles < REFUSED_MAX):
+                    parts += smaller
                     continue
-                singles += is_one
+                singles += len(part) == 1
                 refused = len(part) if error.dropped is None else min(error.dropped, len(part))
                 now_s = self._clock.monotonic_s()
                 self._refusal.again(now_s, str(error), is_grave=True, times=refused)
-            else:
-                refused = 0
             metrics.MIRROR_POINTS.labels("refused").inc(refused)
             metrics.MIRROR_POINTS.labels("written").inc(len(part) - refused)
             self._outage.over(self._clock.monotonic_s())
@@ -160,6 +152,17 @@ class Mirror:
     def _note(self, error: AwayError) -> None:
         """Tell of an outage once, and then every hour."""
         self._outage.again(self._clock.monotonic_s(), str(error), is_grave=error.permanent)
+
+
+def _smaller(lines: Sequence[str]) -> list[Sequence[str]]:
+    """Part points: each measurement by itself (it may be of another type there), or halves."""
+    by_name: dict[str, list[str]] = {}
+    for line in lines:
+        by_name.setdefault(line.partition(",")[0], []).append(line)
+    if len(by_name) > 1:
+        return list(by_name.values())
+    half = len(lines) // 2
+    return [lines[half:], lines[:half]] if half else []
 
 
 def _wait_s(error: AwayError, tries: int) -> float:
