@@ -97,7 +97,7 @@ CONVERSIONS: Mapping[str, Mapping[str | None, Conversion]] = MappingProxyType(
 
 A unit that is not in the table is refused, and so is a missing one (`None`), which RFC 8428
 would allow: 47 may be kilograms or pounds, 50 may be degrees of either kind, and a wrong history
-is worse than a pack in quarantine, from where it can be admitted later. Only bees may come
+is worse than a pack in quarantine, where its bytes and the reason are kept. Only bees may come
 without a unit, because there is nothing to confuse a count with. `/` is refused for humidity and
 battery: the standard does not tie it to `%RH` or `%EL`.
 """
