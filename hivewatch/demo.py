@@ -19,7 +19,6 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import IO
 
 from sqlalchemy import func, select
 
@@ -37,7 +36,7 @@ from hivewatch.store.schema import alert, reading
 LOOPBACK = "127.0.0.1"
 PORT = 8080
 BROKER_START_S = 20.0  # own choice: a slow board loads the broker's code in ten
-SILENT_AFTER_MIN = 24 * 60  # own choice: played fast, a device sends a pack every few hours
+SILENT_AFTER_MIN = 36 * 60  # own choice: played fast, a device sends once in up to a day
 SETTLE_S = 60.0  # own choice: how long the last readings may take into the findings
 
 
@@ -95,8 +94,8 @@ def play(
             words = ["--days-per-second", str(days_per_second), "--diary", daemon.address]
             words += [] if seed is None else ["--seed", str(seed)]
             words += [] if until is None else ["--until", until]
-            with _simulator(broker_port, Path(folder), words) as lines:
-                _follow(lines, daemon, Path(folder), clock, say)
+            with _simulator(broker_port, Path(folder), words) as simulator:
+                _follow(simulator, daemon, Path(folder), clock, say)
             _settle(daemon)
             say(_summary(daemon.store))
             while not exit_when_done:
@@ -180,46 +179,72 @@ def _answers(port: int) -> bool:
 
 
 @contextmanager
-def _simulator(broker_port: int, folder: Path, words: list[str]) -> Iterator[IO[str]]:
-    """Run the simulator in a process of its own; gives its lines."""
+def _simulator(broker_port: int, folder: Path, words: list[str]) -> Iterator[subprocess.Popen[str]]:
+    """Run the simulator in a process of its own."""
     command = [sys.executable, "-m", "simulators", "play", "spring"]
     command += ["--broker", f"mqtt://{LOOPBACK}:{broker_port}"]
-    command += ["--tell-time", "--apiary", str(folder / "apiary.toml"), *words]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # noqa: S603 - our own words
+    command += ["--hourly", "--apiary", str(folder / "apiary.toml"), *words]
+    process = subprocess.Popen(  # noqa: S603 - our own words
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        bufsize=1,
+    )
     try:
-        if process.stdout is None or process.stderr is None:
-            raise HivewatchError("demo", "", "the simulator has no output", "")
-        yield process.stdout
+        yield process
         if process.wait(10.0) != 0:
-            said = process.stderr.read().strip().removeprefix("simulators: ")
-            raise UsageError("demo", "", said or "the simulator broke", "")
+            said = process.stderr.read() if process.stderr is not None else ""
+            said = said.strip().rpartition("\n")[2].removeprefix("simulators: ")
+            raise UsageError("demo", "", said or "the simulator broke", "try another --until")
     finally:
         process.terminate()
         process.wait(10.0)
 
 
 def _follow(
-    lines: IO[str], daemon: Daemon, folder: Path, clock: SeasonClock, say: Callable[[str], None]
+    simulator: subprocess.Popen[str],
+    daemon: Daemon,
+    folder: Path,
+    clock: SeasonClock,
+    say: Callable[[str], None],
 ) -> None:
-    """Load the apiary when it is there, and tell findings as they come."""
+    """Go through the season hour by hour, and tell findings as they come."""
     told: set[str] = set()
-    for line in lines:
+    for line in simulator.stdout or ():
         news = json.loads(line)
         if "now" in news:
+            _wait_for_packs(daemon, news["packs"])
             clock.turn_to(news["now"])
-            continue
-        if "ready" in news:
-            given = read_apiary((folder / "apiary.toml").read_text("utf-8"), "apiary.toml")
+            if simulator.stdin is not None:
+                simulator.stdin.write("go on\n")
+        elif "ready" in news:
             clock.turn_to(news["start"])
+            given = read_apiary((folder / "apiary.toml").read_text("utf-8"), "apiary.toml")
             with daemon.store.write() as connection:
                 apiary.load(connection, given)
             say(f"{len(given.hives)} hives in {len(given.yards)} yards, {news['days']} days.")
-        with daemon.store.read() as connection:
-            for one in findings.read(connection):
-                if one.id not in told:
-                    told.add(one.id)
-                    at = datetime.fromtimestamp(one.start_s, UTC)
-                    say(f"{at:%d %B %H:%M} UTC  {one.subject.partition(':')[2]}: {one.kind}")
+        else:
+            _tell_findings(daemon.store, told, say)
+
+
+def _wait_for_packs(daemon: Daemon, packs: int) -> None:
+    """Wait until the daemon has stored what was sent: its time must not run ahead of its data."""
+    until_s = time.monotonic() + SETTLE_S
+    while daemon.subscriber.packs < packs and time.monotonic() < until_s:
+        time.sleep(0.002)
+
+
+def _tell_findings(store: Store, told: set[str], say: Callable[[str], None]) -> None:
+    """Print the findings that were not printed yet, a line each."""
+    with store.read() as connection:
+        for one in findings.read(connection):
+            if one.id not in told:
+                told.add(one.id)
+                at = datetime.fromtimestamp(one.start_s, UTC)
+                subject = one.subject.partition(":")[2]
+                say(f"{at:%d %B %H:%M} UTC  {subject}: {one.kind.replace('_', ' ')}")
 
 
 def _settle(daemon: Daemon) -> None:

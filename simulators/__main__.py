@@ -40,7 +40,9 @@ def _parser() -> argparse.ArgumentParser:
     play.add_argument("--until", type=date.fromisoformat, help="last day (YYYY-MM-DD)")
     play.add_argument("--apiary", type=Path, help="write the apiary into this file first")
     play.add_argument("--diary", help="http://HOST:PORT that takes the keeper's inspections")
-    play.add_argument("--tell-time", action="store_true", help="print each hour of the season")
+    play.add_argument(
+        "--hourly", action="store_true", help="wait for a line on stdin before each hour"
+    )
     play.set_defaults(run=_play)
 
     write = commands.add_parser("write", help="write a season into files")
@@ -84,12 +86,19 @@ def _play(told: argparse.Namespace) -> None:
     begin = datetime.combine(chosen.start, time.min, UTC)
     _tell({"ready": chosen.name, "start": begin.isoformat(), "days": chosen.days})
     diary = Diary(told.diary, seasons) if told.diary else None
-    pace, tells_time = told.days_per_second, told.tell_time
-    publish.play(chosen, seasons, publisher, pace, until, _tell, diary, tells_time=tells_time)
+    hour = _next_hour if told.hourly else None
+    publish.play(chosen, seasons, publisher, told.days_per_second, until, _tell, diary, hour)
 
 
 def _tell(line: dict[str, Any]) -> None:
     print(json.dumps(line), flush=True)
+
+
+def _next_hour(end_s: int, sent: int) -> None:
+    """Tell the hour that begins, and go on when a line comes back."""
+    _tell({"now": datetime.fromtimestamp(end_s, UTC).isoformat(), "packs": sent})
+    if not sys.stdin.readline():
+        raise KeyboardInterrupt
 
 
 def _write(told: argparse.Namespace) -> None:

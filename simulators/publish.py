@@ -81,11 +81,15 @@ class Publisher:
             except (RuntimeError, ValueError) as wrong:
                 raise BrokerError(f"the broker did not take a message: {wrong}") from wrong
 
+    def settle(self) -> None:
+        """Wait for every acknowledgement."""
+        while self.waiting:
+            self._settle()
+
     def close(self) -> None:
         """Wait for every acknowledgement, then leave."""
         try:
-            while self.waiting:
-                self._settle()
+            self.settle()
         finally:
             self.client.disconnect()
             self.client.loop_stop()
@@ -99,12 +103,12 @@ def play(
     until_s: float | None,
     tell: Callable[[dict[str, Any]], None],
     diary: Diary | None = None,
-    *,
-    tells_time: bool = False,
+    next_hour: Callable[[int, int], None] | None = None,
 ) -> None:
     """Publish the season's packs in the order of their sending, at the pace asked for.
 
-    `tells_time` tells each hour of the season before the packs that are sent within it.
+    `next_hour` is called before the packs of each hour of the season, with the hour's end and with
+    the packs sent so far, all of them acknowledged; the season goes on when it returns.
     """
     feeds = [feed for season in seasons for feed in season.watched.feeds]
     devices = sorted({device.id for season in seasons for device in season.watched.devices})
@@ -120,9 +124,10 @@ def play(
         while pack.sent_s - begin >= (day + 1) * DAY_S:
             tell({"day": instant(begin + day * DAY_S + DAY_S // 2)[:10], "published": today})
             day, today = day + 1, 0
-        while tells_time and pack.sent_s >= told_s:
+        while next_hour is not None and pack.sent_s >= told_s:
             told_s += HOUR_S
-            tell({"now": instant(told_s)})
+            publisher.settle()
+            next_hour(told_s, counts["packs"])
         _wait(began, (pack.sent_s - begin) / DAY_S / days_per_second)
         _send(publisher, pack)
         if diary is not None:

@@ -48,6 +48,7 @@ class Subscriber:
         self._connections = 0
         self._opened_s = 0.0
         self.fault: str | None = "not connected yet"
+        self.packs = 0  # packs committed since the start
 
     def run(self, stop: Event, beat: Callable[[], None]) -> None:
         """Stay connected until told to stop."""
@@ -208,6 +209,7 @@ class Subscriber:
     def _acknowledge(self, done: Committed) -> None:
         """Tell the broker what is on disk, on the connection it came by."""
         now_s = self._clock.monotonic_s()
+        self.packs += len(self._readings)
         metrics.MESSAGES.inc(len(self._to_ack))
         metrics.LAG.set(now_s - self._opened_s)
         metrics.LAST_MESSAGE.set(self._clock.now_s())
