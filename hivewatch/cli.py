@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from typer.exceptions import TyperException
 
 from hivewatch import settings as settings_room
 from hivewatch.clock import WallClock
@@ -60,7 +61,10 @@ Form = Annotated[Format, typer.Option("--format", help="How to print.")]
 def main() -> None:
     """Run the command line; a known fault is one line and status 2."""
     try:
-        app()
+        sys.exit(app(standalone_mode=False))
+    except TyperException as error:
+        _say_misuse(error)
+        sys.exit(2)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
@@ -68,6 +72,14 @@ def main() -> None:
         for line in str(error).splitlines():
             typer.echo(f"hivewatch: {line}", err=True)
         sys.exit(2)
+
+
+def _say_misuse(error: TyperException) -> None:
+    """Say what is wrong with the words of the command line, in one line."""
+    said = getattr(error, "format_message", lambda: str(error))() or "no command"
+    said = said.replace("Input should be", "must be").replace("Value error, ", "").rstrip(".")
+    words = getattr(getattr(error, "ctx", None), "command_path", "hivewatch")
+    typer.echo(f"hivewatch: {said}; see {words} --help", err=True)
 
 
 def _now_s() -> int:
@@ -101,6 +113,7 @@ def _print_json(data: Any) -> None:  # noqa: ANN401 - whatever JSON can hold
 
 @app.command()
 def demo(
+    config: Config = None,  # noqa: ARG001 - every command takes it; the demo has settings of its own
     port: Annotated[
         int | None,
         typer.Option(min=0, max=65535, help="Of the pages; else 8080, or a free one if taken."),
@@ -295,6 +308,7 @@ def findings(
 
 @app.command()
 def comb(
+    config: Config = None,  # noqa: ARG001 - every command takes it; a comb needs no settings
     eggs: Annotated[int | None, typer.Option(min=0, help="Cells with an egg.")] = None,
     open_: Annotated[int | None, typer.Option("--open", min=0, help="Open brood.")] = None,
     capped: Annotated[int | None, typer.Option(min=0, help="Capped worker brood.")] = None,
