@@ -3,7 +3,7 @@
 A reading: measurement = the quantity; tags device, hive, yard; field value.
 
 A finding: measurement `finding`, at its start; tags kind, status, subject; fields confidence,
-start, end and changed (Unix s), id, and its measures. As the status is a tag, a finding leaves one
+start, end and changed (Unix s), and its measures. As the status is a tag, a finding leaves one
 point for each status it has had; the one changed last holds.
 """
 
@@ -62,5 +62,4 @@ def finding_line(one: Finding, changed_s: int) -> str:
     tags = {"kind": one.kind, "status": one.status, "subject": one.subject}
     tags_text = ",".join(f"{name}={value.translate(_ESCAPED)}" for name, value in tags.items())
     pairs = [f"{name.translate(_ESCAPED)}={value!r}" for name, value in fields.items()]
-    pairs.append(f'id="{one.id}"')
     return f"finding,{tags_text} {','.join(pairs)} {one.start_s}000000000"
