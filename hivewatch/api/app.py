@@ -50,6 +50,7 @@ def create_app(
         openapi_url=f"{ROOT}/openapi.json",
         docs_url=None,  # the usual page for it loads its scripts from elsewhere
         redoc_url=None,
+        redirect_slashes=False,
     )
     app.state.rooms = Rooms(store, settings, clock, health, readmit)
     problems.install(app)
