@@ -13,7 +13,7 @@ DRONE_LIVES = 0.977  # a day; of 100 eggs 56 emerge (Fukuda & Ohtani 1977)
 
 HOUSE_LOSS = 0.004  # [1/d] Martin 2001
 WINTER_LOSS = 0.0035  # [1/d] own choice: half are alive after six months
-FORAGER_LOSS_PER_H = 0.0165  # [1/h of full flight] own choice: 10 to 21 days of flying weather
+FORAGER_LOSS_PER_H = 0.0180  # [1/h of full flight] own choice: 10 to 21 days of flying weather
 FORAGER_LOSS_PER_DAY = 0.006  # [1/d] own choice: at home
 FORAGER_LOSS_AUTUMN = 0.030  # [1/d] own choice: summer bees do not see the winter through
 NURSE_CELLS = 2.65  # brood cells a nurse keeps: Becher 2010, after Free & Racey 1968
@@ -31,7 +31,7 @@ BROOD_HEAT_SHARE = 0.45  # own choice: combs share their warmth; the full figure
 REST_WINTER_KG, REST_SUMMER_KG, REST_FROST_KG = 2.9e-6, 4.6e-6, 1.0e-7
 DRONE_EATS_KG = 1.2e-5  # own choice
 TRIP_HONEY_KG = 1.2e-6  # own choice: ten minutes on the wing
-TRIPS_PER_H = 1.15  # own choice: a forager's trips in an hour of full flight
+TRIPS_PER_H = 1.45  # own choice: a forager's trips in an hour of full flight
 NECTAR_LOAD_KG, POLLEN_LOAD_KG = 4.0e-5, 1.5e-5  # crop 50 ul (Winston), pollen 15 mg (Seeley)
 HONEY_KJ_PER_KG = 12_780.0  # USDA
 

@@ -86,7 +86,7 @@ def of_hive(told: Told) -> list[dict[str, Any]]:
     for first, last in runs(hungry, 2, 2):
         end = start + 86_400 * (last + 1) if last < days - 1 else None
         tell("low_stores", start + 86_400 * first, end, days_left=round(float(left[first]), 1))
-    hot = told.nest.nest_c > HOT_C
+    hot = (told.nest.nest_c > HOT_C) & np.repeat(brood, STEPS_A_DAY)
     for first, last in runs(hot, int(HOT_H * 3_600 / STEP_S), STEPS_A_DAY // 4):
         if not any(s.what == "shut in" for s in told.life.spells):
             tell("overheating", start + STEP_S * first, start + STEP_S * last)

@@ -27,7 +27,7 @@ def forage(colony: Colony, day: Day) -> dict[str, float]:
     pollen_trips = trips * 0.45 * want * min(day.pollen * 1.3, 1)
     pollen = pollen_trips * n.POLLEN_LOAD_KG
     hands = colony.forager / (0.5 * colony.forager + 6_000)
-    catch = day.nectar_kg * colony.plan.flow * hands * min(day.fly_h / 7, 1.2)
+    catch = day.nectar_kg * colony.plan.flow * hands * min(day.fly_h / 5.5, 1.25)
     most = (trips - pollen_trips) * n.NECTAR_LOAD_KG
     room = colony.free_cells * n.CELL_HONEY_KG * 0.35
     nectar = max(min(catch, most, room), 0.0)

@@ -41,7 +41,7 @@ CLIMATES = {
     "continental": Climate(8.8, 13.0, 7.8, 3.8, 0.38, 0.36, 3.8, 3.0, 0.68, 0.48, 8),
     "mediterranean": Climate(15.8, 7.6, 7.2, 2.3, 0.34, 0.06, 5.0, 2.8, 0.50, 0.20, -28),
     "southern": Climate(14.8, 5.4, 7.0, 2.6, 0.40, 0.24, 3.4, 3.6, 0.58, 0.42, -15),
-    "desert": Climate(19.5, 10.0, 9.5, 2.4, 0.07, 0.12, 5.0, 2.6, 0.30, 0.22, -40),
+    "desert": Climate(17.5, 9.0, 8.5, 2.4, 0.07, 0.12, 5.0, 2.6, 0.30, 0.22, -40),
 }
 
 # what kind of year: spring K, summer K, rain factor
@@ -87,7 +87,7 @@ def make(yard: YardPlan, scenario: Scenario) -> Weather:
     first = start.timetuple().tm_yday
     south = yard.latitude < 0
     day = np.asarray((first + np.arange(days) - 1 + (182.6 if south else 0)) % 365.25, np.float64)
-    solar_h, elevation = _sun(time_s, yard.latitude, yard.longitude)
+    solar_h, elevation = sun_position(time_s, yard.latitude, yard.longitude)
 
     region = rng(seed, "weather", start.year)
     local = rng(seed, "weather", start.year, yard.id)
@@ -153,14 +153,14 @@ def make(yard: YardPlan, scenario: Scenario) -> Weather:
 
 def flying(air_c: Floats, sun_wm2: Floats, rain_mm: Floats, wind_ms: Floats) -> Floats:
     """Give the share of full flight: light, warmth (none below 9 Cel), rain and wind gate it."""
-    light = 0.7 * np.clip((sun_wm2 - 15) / 110, 0, 1) + 0.3 * np.clip(sun_wm2 / 550, 0, 1)
+    light = 0.3 * np.clip((sun_wm2 - 15) / 110, 0, 1) + 0.7 * np.clip(sun_wm2 / 650, 0, 1) ** 0.7
     warm_need = 9.0 + np.clip(2.5 - sun_wm2 / 200, 0, 2.5)
-    warmth = np.clip((air_c - warm_need) / 7, 0, 1)
+    warmth = np.clip((air_c - warm_need) / 13, 0, 1) ** 0.6
     heat = np.clip(1 - (air_c - 35) / 9, 0.25, 1)
     calm = np.clip(1 - (wind_ms - 4) / 5, 0, 1)
     rain = np.convolve(rain_mm, np.array([0.2, 0.4, 0.4]), "same")
     dry = np.clip(1 - rain / 0.08, 0, 1)
-    gate: Floats = light**0.6 * warmth * heat * calm * dry
+    gate: Floats = light * warmth * heat * calm * dry
     return gate
 
 
@@ -174,7 +174,7 @@ def _told(yard: YardPlan, scenario: Scenario, what: str) -> Floats:
     return degrees
 
 
-def _sun(time_s: Ints, latitude: float, longitude: float) -> tuple[Floats, Floats]:
+def sun_position(time_s: Ints, latitude: float, longitude: float) -> tuple[Floats, Floats]:
     """Give true solar time [h] and the sun's elevation [rad], to a fraction of a degree."""
     days = time_s / 86_400.0 - 10_957.5  # since 2000-01-01 12:00 UTC
     anomaly = np.radians(357.529 + 0.98560028 * days)
