@@ -282,8 +282,8 @@ def findings(
     form: Form = Format.text,
 ) -> None:
     """Say what the detectors find in the stored history."""
+    from hivewatch.replay import find
     from hivewatch.show import finding_json, finding_text
-    from hivewatch.watch import find
 
     now_s = _now_s()
     found = find(

@@ -21,18 +21,18 @@ from hivewatch.api.app import create_app
 from hivewatch.api.health import Health
 from hivewatch.clock import Clock, WallClock
 from hivewatch.errors import UsageError
-from hivewatch.evaluate import Evaluator
 from hivewatch.ingest.intake import Intake
 from hivewatch.ingest.subscriber import Subscriber
 from hivewatch.settings import Settings
 from hivewatch.store import mirrored
 from hivewatch.store.open import Store
+from hivewatch.watch import Watcher
 
 LOG = structlog.get_logger(__name__)
 
 Loop = Callable[[Event, Callable[[], None]], None]
 
-PATIENCE_S = {"ingest": 90.0, "evaluate": 120.0, "deliver": 180.0, "mirror": 180.0}
+PATIENCE_S = {"ingest": 90.0, "watch": 120.0, "deliver": 180.0, "mirror": 180.0}
 # own choice: each more than the longest single step of its loop: a broker's time-out, a look at a
 # hive with years of data, a slow channel
 RESTART_S = (1.0, 60.0)  # own choice: the first and the longest wait before a broken loop restarts
@@ -60,7 +60,7 @@ class Daemon:
         self.subscriber = Subscriber(settings.broker, intake, clock)
         self._rooms = [
             _Room("ingest", self.subscriber.run),
-            _Room("evaluate", Evaluator(self.store, settings, clock).run),
+            _Room("watch", Watcher(self.store, settings, clock).run),
             _Room("deliver", Delivery(self.store, channels, clock).run),
         ]
         if settings.mirror is not None:

@@ -1,25 +1,35 @@
-"""Look at one hive: read its window, ask the detectors, settle it with what was told before.
+"""Look at the hives: read a window, ask the detectors, settle it with what was told before.
 
-The daemon, a replay and the pages all come through here, so all say the same.
+`look` is pure but for its reading of the store; `Watcher` is the loop that looks at every hive
+whose data changed, and writes down what is found and what a phone must hear.
 """
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from threading import Event
 
+import structlog
 from sqlalchemy import Connection
 
-from hivewatch.apiary import Hive
+from hivewatch import metrics
+from hivewatch.alerts import outbox
+from hivewatch.apiary import Apiary, Hive
+from hivewatch.clock import Clock
 from hivewatch.detect import run
 from hivewatch.detect.finding import KINDS, Finding, settle
-from hivewatch.errors import UsageError
-from hivewatch.settings import Alerts
+from hivewatch.settings import Alerts, Settings
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import apiary as apiary_rows
-from hivewatch.store import findings, inspections, windows
+from hivewatch.store import findings, inspections, stale
 from hivewatch.store.open import Store
+from hivewatch.store.stale import Mark
+from hivewatch.store.windows import WindowKeeper, next_dated_s
+
+LOG = structlog.get_logger(__name__)
+PAUSE_S = 0.2  # own choice: a finding leaves within a second of the reading that settles it
+metrics.at_zero(metrics.FINDINGS, KINDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,70 +88,104 @@ def look(
     return Look(hive, before, settle(before, found), run.look_again_s(window, settings))
 
 
-def find(
-    store: Store,
-    settings: Alerts,
-    *,
-    as_of_s: int,
-    is_replay: bool,
-    hive: str | None = None,
-    yard: str | None = None,
-    kind: str | None = None,
-    since_s: int | None = None,
-    until_s: int | None = None,
-) -> list[Finding]:
-    """Say what the detectors find in the stored history.
+class Watcher:
+    """Looks at hives; the only writer of findings."""
 
-    Parameters
-    ----------
-    as_of_s : int
-        The moment. [s]
-    is_replay : bool
-        As it would have been told at that moment: from what had been received by then, and without
-        what was withdrawn since.
-    hive, yard, kind : str or None
-        Only of these.
-    since_s, until_s : int or None
-        Only what was not over before, and what began before. [s]
+    def __init__(self, store: Store, settings: Settings, clock: Clock) -> None:
+        """Look at every hive once at the start: time has passed, too."""
+        self._store, self._settings, self._clock = store, settings, clock
+        self._again_s: dict[str, int | None] = {}
+        self._windows = WindowKeeper()
 
-    Returns
-    -------
-    list[Finding]
-        By start; what was told before carries the id it was told by.
+    def run(self, stop: Event, beat: Callable[[], None]) -> None:
+        """Look at what changed, and at what time alone may have changed."""
+        while not stop.is_set():
+            beat()
+            if not self.look_round(stop, beat):
+                stop.wait(PAUSE_S)
 
-    Raises
-    ------
-    UsageError
-        If there is no such hive, yard or kind.
-    """
-    found: list[Finding] = []
-    with store.read() as connection:
-        apiary = apiary_rows.read(connection)
-        _check_known("--hive", hive, [one.id for one in apiary.hives])
-        _check_known("--yard", yard, [one.id for one in apiary.yards])
-        _check_known("--kind", kind, KINDS)
-        for one in apiary.hives:
-            if hive in {None, one.id} and yard in {None, one.yard}:
-                received_by_s = as_of_s if is_replay else None
-                window = windows.read_window(connection, apiary, one.id, as_of_s, received_by_s)
-                seen = look(connection, window, settings, as_of_s, received_by_s=received_by_s)
-                found += seen.settled
-    return sorted(
-        (
-            one
-            for one in found
-            if kind in {None, one.kind}
-            and (since_s is None or one.end_s is None or one.end_s >= since_s)
-            and (until_s is None or one.start_s < until_s)
-            and not (is_replay and one.status == "withdrawn")
-        ),
-        key=lambda one: (one.start_s, one.kind, one.subject),
-    )
+    def look_round(self, stop: Event, beat: Callable[[], None]) -> int:
+        """Look once at every hive that is due; gives how many were.
 
+        When a look breaks, the others are had all the same; the marks stay, and all of it is tried
+        again.
+        """
+        with self._store.read() as connection:
+            marks = [one for one in stale.read(connection) if not one.subject.startswith("mirror:")]
+            apiary = apiary_rows.read(connection)
+        due = self._due(marks, apiary)
+        changed_ms = {one.subject: one.from_ms for one in marks}
+        broke: Exception | None = None
+        for hive_id in due:
+            if stop.is_set():
+                return len(due)
+            try:
+                self._look(apiary, hive_id, changed_ms)
+            except Exception as error:  # noqa: BLE001 - one hive must not keep the others waiting
+                self._windows.forget(hive_id)
+                broke = error
+            beat()
+        if broke is not None:
+            raise broke
+        if marks:
+            with self._store.write() as connection:
+                stale.clear(connection, marks)
+        return len(due)
 
-def _check_known(option: str, said: str | None, known: Sequence[str]) -> None:
-    """Refuse a name that nothing carries."""
-    if said is not None and said not in known:
-        close = difflib.get_close_matches(said, known, 1)
-        hint = f"did you mean {close[0]}?" if close else f"use one of {', '.join(known) or 'none'}"
-        raise UsageError(option, said, "no such thing here", hint)
+    def _due(self, marks: Iterable[Mark], apiary: Apiary) -> list[str]:
+        """Name the hives to look at."""
+        changed = {one.subject for one in marks}
+        due = {
+            place.hive
+            for place in apiary.placements
+            if place.hive is not None and f"device:{place.device}" in changed
+        }
+        now_s = self._clock.now_s()
+        for hive in apiary.hives:
+            again_s = self._again_s.get(hive.id, now_s)
+            if f"hive:{hive.id}" in changed or (again_s is not None and again_s <= now_s):
+                due.add(hive.id)
+        return sorted(due)
+
+    def _look(self, apiary: Apiary, hive_id: str, changed_ms: Mapping[str, int]) -> None:
+        """Look at one hive; write what changed and what a phone must hear, in one transaction."""
+        started_s = self._clock.monotonic_s()
+        now_s = self._clock.now_s()
+        alerts = self._settings.alerts
+        if f"hive:{hive_id}" in changed_ms:
+            self._windows.forget(hive_id)
+        devices = {
+            subject.removeprefix("device:"): from_ms
+            for subject, from_ms in changed_ms.items()
+            if subject.startswith("device:")
+        }
+        with self._store.read() as connection:
+            window = self._windows.read(connection, apiary, hive_id, now_s, devices)
+            seen = look(connection, window, alerts, now_s)
+            dated_s = next_dated_s(connection, apiary, hive_id, now_s)
+        hive, yard = window.hive, window.yard
+        moments = [moment for moment in (seen.again_s, dated_s) if moment is not None]
+        self._again_s[hive_id] = min(moments, default=None)
+        if seen.changed:
+            with self._store.write() as connection:
+                findings.write(connection, seen.changed, hive.id, hive.yard, now_s)
+                outbox.enqueue(
+                    connection,
+                    seen.before,
+                    seen.settled,
+                    yard=yard,
+                    limits=alerts,
+                    now_s=now_s,
+                    hive=hive.id,
+                )
+            self._say(seen.changed, {one.id for one in seen.before})
+        metrics.EVALUATION.observe(self._clock.monotonic_s() - started_s)
+
+    def _say(self, changed: Iterable[Finding], told: set[str]) -> None:
+        """Log what is new or over, one line each."""
+        for one in changed:
+            if one.id not in told:
+                metrics.FINDINGS.labels(one.kind).inc()
+                LOG.info("finding_told", kind=one.kind, subject=one.subject, status=one.status)
+            elif one.status != "open":
+                LOG.info("finding_settled", kind=one.kind, subject=one.subject, status=one.status)

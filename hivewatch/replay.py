@@ -1,0 +1,86 @@
+"""What the detectors find in the stored history, at any moment of it.
+
+The same look as the daemon's, so a replay says what the daemon said.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+
+from hivewatch.detect.finding import KINDS, Finding
+from hivewatch.errors import UsageError
+from hivewatch.settings import Alerts
+from hivewatch.store import apiary as apiary_rows
+from hivewatch.store import windows
+from hivewatch.store.open import Store
+from hivewatch.watch import look
+
+
+def find(
+    store: Store,
+    settings: Alerts,
+    *,
+    as_of_s: int,
+    is_replay: bool,
+    hive: str | None = None,
+    yard: str | None = None,
+    kind: str | None = None,
+    since_s: int | None = None,
+    until_s: int | None = None,
+) -> list[Finding]:
+    """Say what the detectors find in the stored history.
+
+    Parameters
+    ----------
+    as_of_s : int
+        The moment. [s]
+    is_replay : bool
+        As it would have been told at that moment: from what had been received by then, and without
+        what was withdrawn since.
+    hive, yard, kind : str or None
+        Only of these.
+    since_s, until_s : int or None
+        Only what was not over before, and what began before. [s]
+
+    Returns
+    -------
+    list[Finding]
+        By start; what was told before carries the id it was told by.
+
+    Raises
+    ------
+    UsageError
+        If there is no such hive, yard or kind.
+    """
+    found: list[Finding] = []
+    with store.read() as connection:
+        apiary = apiary_rows.read(connection)
+        _check_known("--hive", hive, [one.id for one in apiary.hives])
+        _check_known("--yard", yard, [one.id for one in apiary.yards])
+        _check_known("--kind", kind, KINDS)
+        for one in apiary.hives:
+            if hive in {None, one.id} and yard in {None, one.yard}:
+                received_by_s = as_of_s if is_replay else None
+                window = windows.read_window(connection, apiary, one.id, as_of_s, received_by_s)
+                seen = look(connection, window, settings, as_of_s, received_by_s=received_by_s)
+                found += seen.settled
+    return sorted(
+        (
+            one
+            for one in found
+            if kind in {None, one.kind}
+            and (since_s is None or one.end_s is None or one.end_s >= since_s)
+            and (until_s is None or one.start_s < until_s)
+            and not (is_replay and one.status == "withdrawn")
+        ),
+        key=lambda one: (one.start_s, one.kind, one.subject),
+    )
+
+
+def _check_known(option: str, said: str | None, known: Sequence[str]) -> None:
+    """Refuse a name that nothing carries."""
+    if said is not None and said not in known:
+        close = difflib.get_close_matches(said, known, 1)
+        hint = f"did you mean {close[0]}?" if close else f"use one of {', '.join(known) or 'none'}"
+        raise UsageError(option, said, "no such thing here", hint)
