@@ -27,6 +27,7 @@ POINTS = 5000  # points at once: InfluxDB v2 manual, "Optimize writes"
 AWAY_S = (1.0, 300.0)  # own choice: first and longest wait for a server that is away
 FOR_GOOD_S = 900.0  # own choice: for one that refuses us, until a person has acted
 BEAT_S = 5.0  # own choice: how often a loop that waits says that it lives
+LOOK_S = 10.0  # own choice: how soon a device is sent again that was placed elsewhere
 LATE_S = 600  # own choice: a finding is committed at most so long after the time it bears
 REFUSED_MAX = 8  # own choice: refused points of one batch that are looked for one by one
 STATES = ("written", "refused")
@@ -42,6 +43,7 @@ class Mirror:
         self._endpoint = Endpoint(settings)
         self._target = f"{settings.url}\n{settings.org}\n{settings.bucket}"
         self._outage, self._refusal = Told("mirror_away"), Told("mirror_refused_points")
+        self._look_s = 0.0  # when to see again whether a device stands elsewhere
         self._sent: dict[str, tuple[int, str]] = {}  # finding -> when it changed, its line
 
     def run(self, stop: Event, beat: Callable[[], None]) -> None:
@@ -71,7 +73,10 @@ class Mirror:
             If the server takes nothing; what was not sent stays due.
         """
         with self._store.read() as connection:
-            is_any = mirrored.due(connection, self._target).is_any
+            is_any = bool(mirrored.marks(connection))
+            if self._clock.monotonic_s() >= self._look_s:
+                self._look_s = self._clock.monotonic_s() + LOOK_S
+                is_any = is_any or bool(mirrored.moved(connection, self._target))
         if is_any:
             with self._store.write() as connection:
                 mirrored.take_over(connection, self._target)

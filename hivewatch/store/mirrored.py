@@ -44,19 +44,6 @@ class Waiting(NamedTuple):
     from_ms: int
 
 
-class Due(NamedTuple):
-    """What has changed since the mirror last asked."""
-
-    is_new_target: bool
-    marks: list[stale.Mark]
-    moved: dict[int, int]  # device number -> digest of where it stands, where that is new
-
-    @property
-    def is_any(self) -> bool:
-        """Whether there is anything to take over."""
-        return self.is_new_target or bool(self.marks) or bool(self.moved)
-
-
 def places(apiary: Apiary) -> dict[str, list[Place]]:
     """Say of each device where it stood from when on, by time."""
     yard_of = {one.id: one.yard for one in apiary.hives}
@@ -67,57 +54,62 @@ def places(apiary: Apiary) -> dict[str, list[Place]]:
     return stood
 
 
-def due(connection: Connection, target: str) -> Due:
-    """See what is to be taken over.
+def marks(connection: Connection) -> list[stale.Mark]:
+    """Give what intake has marked."""
+    return [one for one in stale.read(connection) if one.subject.startswith(MARK)]
 
-    A device that was never sent, or stands elsewhere than it was sent, is due from its first
-    reading on; all of them are when the target is new.
+
+def moved(connection: Connection, target: str) -> dict[int, int]:
+    """Find the devices to be sent from their first reading on, by number: where they stand.
+
+    That is who was never sent, or stands elsewhere than it was sent; all, when the target is new.
     """
-    known = _cursors(connection)
-    is_new = known.get(TARGET) != _digest(target)
+    known = _cursors(connection, PLACES)
+    is_new = _cursors(connection, TARGET).get("") != _digest(target)
     stood = places(apiary_rows.read(connection))
-    moved = {}
+    found = {}
     for name, number in apiary_rows.numbers(connection).items():
         digest = _digest(repr(stood.get(name, [])))
-        if is_new or known.get(f"{PLACES}{number}") != digest:
-            moved[number] = digest
-    marks = [one for one in stale.read(connection) if one.subject.startswith(MARK)]
-    return Due(is_new, marks, moved)
+        if is_new or known.get(str(number)) != digest:
+            found[number] = digest
+    return found
 
 
 def take_over(connection: Connection, target: str) -> None:
     """Turn marks into cursors, in the caller's transaction."""
-    found = due(connection, target)
-    if found.is_new_target:
+    if _cursors(connection, TARGET).get("") != _digest(target):
         connection.execute(delete(cursor).where(cursor.c.name.startswith(FINDINGS)))
+        put(connection, TARGET, _digest(target))
     numbers = apiary_rows.numbers(connection)
+    anew, marked = moved(connection, target), marks(connection)
     from_ms = {
         numbers[name]: one.from_ms
-        for one in found.marks
+        for one in marked
         if (name := one.subject.removeprefix(MARK)) in numbers
-    } | dict.fromkeys(found.moved, 0)
+    } | dict.fromkeys(anew, 0)
     for number, new_ms in from_ms.items():
-        name = f"{FROM}{number}"
-        query = insert(cursor).values(name=name, value=new_ms)
-        earlier = query.excluded.value < cursor.c.value
+        query = insert(cursor).values(name=f"{FROM}{number}", value=new_ms)
         connection.execute(
             query.on_conflict_do_update(
-                index_elements=["name"], set_={"value": query.excluded.value}, where=earlier
+                index_elements=["name"],
+                set_={"value": query.excluded.value},
+                where=query.excluded.value < cursor.c.value,
             )
         )
-    for number, digest in found.moved.items():
+    for number, digest in anew.items():
         put(connection, f"{PLACES}{number}", digest)
-    put(connection, TARGET, _digest(target))
-    stale.clear(connection, found.marks)
+    stale.clear(connection, marked)
 
 
 def waiting(connection: Connection) -> list[Waiting]:
     """List the devices with something to send."""
-    known = _cursors(connection)
+    known = _cursors(connection, FROM)
+    if not known:
+        return []
     return [
-        Waiting(name, number, known[f"{FROM}{number}"])
+        Waiting(name, number, known[str(number)])
         for name, number in apiary_rows.numbers(connection).items()
-        if f"{FROM}{number}" in known
+        if str(number) in known
     ]
 
 
@@ -132,7 +124,8 @@ def advance(connection: Connection, moved: Mapping[int, int | None]) -> None:
 
 def findings_s(connection: Connection) -> int:
     """Give the time up to which changed findings are sent; 0 for none."""
-    return _cursors(connection).get(FINDINGS, 0)
+    query = select(cursor.c.value).where(cursor.c.name == FINDINGS)
+    return int(connection.execute(query).scalar() or 0)
 
 
 def put(connection: Connection, name: str, value: int) -> None:
@@ -147,9 +140,10 @@ def forget(connection: Connection) -> None:
     connection.execute(delete(stale_table).where(stale_table.c.subject.startswith(MARK)))
 
 
-def _cursors(connection: Connection) -> dict[str, int]:
-    query = select(cursor.c.name, cursor.c.value).where(cursor.c.name.startswith(FINDINGS))
-    return {row.name: row.value for row in connection.execute(query)}
+def _cursors(connection: Connection, start: str) -> dict[str, int]:
+    """Read the cursors whose name starts so, by the rest of their name."""
+    query = select(cursor.c.name, cursor.c.value).where(cursor.c.name.startswith(start))
+    return {row.name.removeprefix(start): row.value for row in connection.execute(query)}
 
 
 def _digest(what: str) -> int:

@@ -128,7 +128,7 @@ def test_late_and_repeated_readings_and_what_is_sent_twice_end_up_once(store, se
     run_out(mirror)
     with store.write() as connection:
         connection.exec_driver_sql("DELETE FROM cursor")  # as if all were sent for the first time
-    run_out(mirror)
+    run_out(mirror_of(store, server))
     (labels, points), *others = server.series("weight_value").items()
     assert others == []
     assert dict(labels) == {"device": "scale-1", "hive": "roof-1", "yard": "roof"}

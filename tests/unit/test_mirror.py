@@ -183,7 +183,7 @@ def test_a_finding_is_a_point_at_its_start_with_its_numbers() -> None:
     assert finding_line(FALLEN, T0 + 901) == (
         "finding,kind=toppled,status=open,subject=hive:millrace-1"
         " kg_lost=20.5,still_on_kg=0.0,confidence=0.97,"
-        f'start={T0 + 600}.0,changed={T0 + 901}.0 {T0 + 600}000000000'
+        f"start={T0 + 600}.0,changed={T0 + 901}.0 {T0 + 600}000000000"
     )
 
 
@@ -267,12 +267,13 @@ def test_a_device_that_sends_much_does_not_hold_up_the_others(
     assert any("device=b-little" in line for line in server.lines)
 
 
-def test_a_device_placed_later_is_sent_again_under_its_hive(store, server, make) -> None:
+def test_a_device_placed_later_is_sent_again_under_its_hive(store, server, make, clock) -> None:
     publish(store, "scale-1", (0, 20.0))
     mirror = make()
     run_out(mirror)
     assert server.take_lines() == [f"weight,device=scale-1 value=20.0 {T0}000000000"]
     place(store)
+    clock.time_s += 10
     run_out(mirror)
     assert server.take_lines() == [
         f"weight,device=scale-1,hive=millrace-1,yard=millrace value=20.0 {T0}000000000"
