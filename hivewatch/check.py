@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import os
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
@@ -10,9 +11,10 @@ from paho.mqtt.enums import MQTTProtocolVersion
 
 from hivewatch import settings as settings_room
 from hivewatch.alerts import channels
-from hivewatch.errors import HivewatchError
+from hivewatch.errors import HivewatchError, UsageError
 from hivewatch.ingest.connection import Connection
-from hivewatch.settings import Settings
+from hivewatch.mirror import Endpoint
+from hivewatch.settings import Broker, Mirror, Settings
 from hivewatch.store import apiary
 from hivewatch.store.open import Store
 
@@ -40,16 +42,30 @@ def check_all(config: Path | None, environ: Mapping[str, str]) -> Iterator[Line]
     yield Line("settings", is_well=True, found=str(file) if file else "no file; all defaults")
     for remark in settings_room.remarks(settings):
         yield Line("settings", is_well=True, found=remark)
-    for part, ask in (("store", _store), ("broker", _broker)):
+    parts: list[tuple[str, Callable[[], str]]] = [
+        ("store", lambda: _store(settings.store.path)),
+        ("broker", lambda: _broker(settings.broker)),
+    ]
+    if (mirror := settings.mirror) is not None:
+        parts.append(("mirror", lambda: _mirror(mirror)))
+    for part, ask in parts:
         try:
-            yield Line(part, is_well=True, found=ask(settings))
+            is_well, found = True, ask()
         except HivewatchError as error:
-            yield Line(part, is_well=False, found=str(error))
+            is_well, found = False, str(error)
+        yield Line(part, is_well, found.removeprefix(f"{part} "))
     yield from _channels(settings)
 
 
-def _store(settings: Settings) -> str:
-    store = Store(settings.store.path)
+def _store(path: Path) -> str:
+    """Look at the store; one that is not there is not made."""
+    if not path.exists():
+        if not path.parent.is_dir():
+            raise UsageError(f"{path}", "", "its folder is not there", "make it, or mend the path")
+        if not os.access(path.parent, os.W_OK):
+            raise UsageError(f"{path}", "", "its folder cannot be written to", "whose is it?")
+        return f"{path}: not there yet; the first command that stores something makes it"
+    store = Store(path)
     with store.read() as connection:
         known = apiary.read(connection)
         devices = apiary.devices(connection)
@@ -57,18 +73,26 @@ def _store(settings: Settings) -> str:
     unplaced = sum(one.hive is None for one in devices)
     more = f", {unplaced} of them unplaced" if unplaced else ""
     return (
-        f"{settings.store.path}: {len(known.yards)} yards, {len(known.hives)} hives,"
-        f" {len(devices)} devices{more}"
+        f"{path}: {len(known.yards)} yards, {len(known.hives)} hives, {len(devices)} devices{more}"
     )
 
 
-def _broker(settings: Settings) -> str:
+def _broker(broker: Broker) -> str:
     """Connect beside the daemon's session, under a name of its own."""
-    probe = settings.broker.model_copy(update={"client_id": f"{settings.broker.client_id}-check"})
+    probe = broker.model_copy(update={"client_id": f"{broker.client_id}-check"})
     connection = Connection(probe, lambda _message: None, session_s=0)
     version = "5" if connection.protocol is MQTTProtocolVersion.MQTTv5 else "3.1.1"
     connection.close()
     return f"{connection.where}: connected with MQTT {version}, subscribed"
+
+
+def _mirror(mirror: Mirror) -> str:
+    """Ask whether it would take points; none is sent."""
+    endpoint = Endpoint(mirror)
+    try:
+        return endpoint.check()
+    finally:
+        endpoint.close()
 
 
 def _channels(settings: Settings) -> Iterator[Line]:
