@@ -168,6 +168,7 @@ class Subscriber:
     def _commit_if_any(self, stop: Event, beat: Callable[[], None]) -> None:
         """Commit the batch, again and again if it must be, then acknowledge it."""
         wait_s = BACK_OFF_S[0]
+        metrics.QUEUE.set(len(self._to_ack))
         while self._to_ack:
             beat()
             try:
@@ -229,5 +230,6 @@ class Subscriber:
 
     def _forget(self) -> None:
         """Start a new batch."""
+        metrics.QUEUE.set(0)
         self._readings, self._refused, self._to_ack = [], [], []
         self._status = {}
