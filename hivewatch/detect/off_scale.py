@@ -129,7 +129,8 @@ def _falls(window: HiveWindow, weight: Series) -> Iterator[_Fall]:
 def _level_kg(weight: Series, i: int) -> float:
     """Give what the hive weighed before reading `i`: a median of at least three readings. [kg]."""
     low = int(np.searchsorted(weight.time_s, weight.time_s[i - 1] - LEVEL_S))
-    return float(np.median(weight.value[max(0, min(low, i - BEFORE)) : i]))
+    values = np.sort(weight.value[max(0, min(low, i - BEFORE)) : i])
+    return float(values[len(values) // 2])
 
 
 def _is_keepers(window: HiveWindow, weight: Series, fall: _Fall) -> bool:

@@ -100,13 +100,41 @@ def hampel(
     n, width = len(value), 2 * half + 1
     if n < width:
         return value.copy(), np.zeros(n, np.bool_)
-    windows = np.lib.stride_tricks.sliding_window_view(value, width)
+    middle, spread = _middles(np.lib.stride_tricks.sliding_window_view(value, width))
+    edge = (half, half)
+    middle, spread = np.pad(middle, edge, "edge"), np.pad(spread, edge, "edge")
+    return middle, np.abs(value - middle) > spreads * np.maximum(spread, least_spread)
+
+
+def _middles(windows: Floats) -> tuple[Floats, Floats]:
+    """Give the median and the scaled median absolute deviation of each row of odd length."""
+    half = windows.shape[1] // 2
     middle = np.partition(windows, half, axis=1)[:, half]
     deviation = np.partition(np.abs(windows - middle[:, None]), half, axis=1)[:, half]
-    edge = (half, half)
-    middle, deviation = np.pad(middle, edge, "edge"), np.pad(deviation, edge, "edge")
-    bound = spreads * np.maximum(NORMAL * deviation, least_spread)
-    return middle, np.abs(value - middle) > bound
+    return middle, NORMAL * deviation
+
+
+def spikes(value: Floats, least_spread: float) -> NDArray[np.bool_]:
+    """Say what `hampel` says, without a look at windows that are too narrow for a spike."""
+    half, width = HAMPEL_HALF, 2 * HAMPEL_HALF + 1
+    far = np.zeros(len(value), np.bool_)
+    if len(value) < width:
+        return far
+    windows = np.lib.stride_tricks.sliding_window_view(value, width)
+    low, high = value[: 1 - width], value[: 1 - width]
+    for k in range(1, width):
+        column = value[k : len(value) - width + 1 + k]
+        low, high = np.minimum(low, column), np.maximum(high, column)
+    wide = np.flatnonzero(high - low > HAMPEL_SPREADS * least_spread)
+    middle, spread = _middles(windows[wide])
+    bound = HAMPEL_SPREADS * np.maximum(spread, least_spread)
+    far[wide + half] = np.abs(value[wide + half] - middle) > bound
+    ends = np.array([0, len(windows) - 1])
+    middle, spread = _middles(windows[ends])  # the ends have the nearest whole window
+    bound = HAMPEL_SPREADS * np.maximum(spread, least_spread)
+    far[:half] = np.abs(value[:half] - middle[0]) > bound[0]
+    far[-half:] = np.abs(value[-half:] - middle[1]) > bound[1]
+    return far
 
 
 def flags_of(series: Series, quantity: str, ahead_s: Ints | None = None) -> Flags:
@@ -139,8 +167,7 @@ def flags_of(series: Series, quantity: str, ahead_s: Ints | None = None) -> Flag
     flags[1:][step_s > GAP_STEPS * usual_s] |= np.uint8(Fault.GAP)
     flags[1:][same & (step_s < REPEAT_SHARE * usual_s)] |= np.uint8(Fault.REPEAT)
     if manner is not None:
-        _, far = hampel(value, least_spread=manner.spread)
-        flags[far] |= np.uint8(Fault.SPIKE)
+        flags[spikes(value, manner.spread)] |= np.uint8(Fault.SPIKE)
     if known.kind == "count":
         # a quiet counter says nothing all night; one that says seventeen all night is broken
         still_s: int | None = 0

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hivewatch.detect.finding import MATCH_SLACK_S, Finding, settle
 
+UNHURRIED = settings(deadline=None, max_examples=60)  # the machine may be busy
 KINDS = ("handling", "toppled", "silent")
 SUBJECTS = ("hive:hazel-1", "device:scale-1")
 
@@ -40,6 +41,7 @@ def ids(findings):
     return {one.id for one in findings}
 
 
+@UNHURRIED
 @given(FOUND)
 def test_every_finding_told_for_the_first_time_gets_an_id_of_its_own(found):
     told = settle([], found)
@@ -50,12 +52,14 @@ def test_every_finding_told_for_the_first_time_gets_an_id_of_its_own(found):
     )
 
 
+@UNHURRIED
 @given(FOUND, FOUND)
 def test_settling_the_same_again_changes_nothing(before, found):
     once = settle(settle([], before), found)
     assert settle(once, found) == once
 
 
+@UNHURRIED
 @given(FOUND, FOUND)
 def test_nothing_told_is_lost_and_nothing_found_is_left_out(before, found):
     told = settle([], before)
@@ -66,6 +70,7 @@ def test_nothing_told_is_lost_and_nothing_found_is_left_out(before, found):
     assert len(ids(now)) == len(now)
 
 
+@UNHURRIED
 @given(FOUND, FOUND)
 def test_a_match_is_one_to_one_and_within_kind_and_subject(before, found):
     told = {one.id: one for one in settle([], before)}
@@ -75,6 +80,7 @@ def test_a_match_is_one_to_one_and_within_kind_and_subject(before, found):
             assert (one.kind, one.subject) == (old.kind, old.subject)
 
 
+@UNHURRIED
 @given(FOUND)
 def test_what_is_found_no_more_is_withdrawn_and_comes_back_under_its_id(found):
     told = settle([], found)
@@ -84,6 +90,7 @@ def test_what_is_found_no_more_is_withdrawn_and_comes_back_under_its_id(found):
     assert settle(gone, found) == told
 
 
+@UNHURRIED
 @given(FOUND, st.integers(-MATCH_SLACK_S, MATCH_SLACK_S))
 def test_a_start_that_late_data_move_a_little_keeps_its_id(found, moved_s):
     alone = [one for i, one in enumerate(found) if i == 0]
@@ -99,6 +106,7 @@ def test_a_start_that_late_data_move_a_little_keeps_its_id(found, moved_s):
     assert ids(settle(told, later)) == ids(told)
 
 
+@UNHURRIED
 @given(st.lists(FOUND, max_size=5), FOUND)
 def test_ids_do_not_depend_on_the_order_of_what_is_given(history, found):
     told = []
@@ -107,6 +115,7 @@ def test_ids_do_not_depend_on_the_order_of_what_is_given(history, found):
     assert settle(told, found) == settle(reversed(told), reversed(found))
 
 
+@UNHURRIED
 @given(st.lists(FOUND, max_size=5), FOUND)
 def test_an_event_found_at_every_look_has_one_id(history, found):
     steady = Finding("taken", "hive:hazel-9", 600, 1200, 900, 1.0, status="ended")
@@ -117,6 +126,7 @@ def test_an_event_found_at_every_look_has_one_id(history, found):
     assert len(seen) == 1
 
 
+@UNHURRIED
 @given(st.lists(FOUND, max_size=6))
 def test_no_two_findings_ever_share_an_id(history):
     told = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hivewatch.signals.faults import Fault, clean, flags_of, hampel
+from hivewatch.signals.faults import Fault, clean, flags_of, hampel, spikes
 from hivewatch.signals.window import Series
 
 
@@ -116,3 +116,14 @@ def test_hampel_at_the_ends_uses_the_nearest_whole_window():
     middle, far = hampel(np.array([9.0, 1, 2, 3, 4, 5, 6, 7]))
     assert middle.tolist() == [4, 4, 4, 4, 4, 4, 4, 4]
     assert not far.any()
+
+
+@pytest.mark.parametrize("n", [0, 6, 7, 8, 500])
+@pytest.mark.parametrize("least_spread", [0.0, 0.05, 1.0])
+def test_the_quick_way_finds_the_same_spikes(n, least_spread):
+    rng = np.random.default_rng(n)
+    value = 40 + rng.normal(0, 0.05, n)
+    value[rng.random(n) > 0.95] += 3
+    value[:2] -= 3
+    _, far = hampel(value, least_spread=least_spread)
+    assert np.array_equal(spikes(value, least_spread), far)
