@@ -136,7 +136,7 @@ def made_up_hive() -> Callable[..., MadeUpHive]:
     return MadeUpHive
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def limits() -> Limits:
     """Give the usual limits."""
     return Limits()
