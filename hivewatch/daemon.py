@@ -131,6 +131,7 @@ class Daemon:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((api.host, api.port))
+            listener.listen(128)  # from here on nobody is refused, the server takes over soon
         except OSError as error:
             listener.close()
             where, said = "[api]", f"{api.host}:{api.port}"
