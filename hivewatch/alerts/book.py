@@ -177,6 +177,7 @@ def leave(connection: Connection, row: AlertRow, now_s: int) -> None:
     unsent = delivery.c.alert == row.id, delivery.c.state == "waiting"
     connection.execute(update(delivery).where(*unsent).values(alert=heir))
     retell(connection, heir, now_s)
+    retell(connection, row.id, now_s)  # its own words speak for itself alone again
 
 
 def stop_deliveries(connection: Connection, alert_id: int) -> None:

@@ -18,10 +18,12 @@ from hivewatch.alerts.rules import Reason, span
 from hivewatch.store.schema import alert, delivery
 
 FIRST_WAIT_S = 15  # [s] own choice: a router's restart is over after a few of these, doubling
-LONGEST_WAIT_S = 900  # [s] own choice
-GIVE_UP_S = 86_400  # [s] own choice: what nobody could be told for a day is on the pages
+LONGEST_WAIT_S = 900  # [s] own choice: in the first day or so, which are
+LONG_TRIES = 100  # so many tries
+LONGEST_WAIT_LATER_S = 3600  # [s] own choice
+GIVE_UP_S = 3 * 86_400  # [s] own choice: what nobody could be told until then is on the pages
 INTERRUPTED_MAX = 5  # own choice: a message over which we die so often is set aside
-NO_CHANNEL_S = 86_400  # [s] own choice: as long as a channel may be away
+NO_CHANNEL_S = GIVE_UP_S  # [s] as long as a channel may be away
 ERROR_CHARS_MAX = 500  # own choice
 
 
@@ -125,7 +127,7 @@ def address(connection: Connection, channels: Sequence[str], now_s: int) -> int:
 
 
 def _without_channel(connection: Connection, row: book.AlertRow, now_s: int) -> None:
-    """Keep an alert that nobody can be told; it waits a day for a channel."""
+    """Keep an alert that nobody can be told; it waits some days for a channel."""
     if row.reason != "no channel":
         why = "the settings name no channel; it is on the pages"
         book.change(connection, row.id, state="waiting", reason="no channel")
@@ -282,5 +284,6 @@ def wait_s(attempts: int, jitter: float, first_s: int = FIRST_WAIT_S) -> int:
     int
         At least one. [s]
     """
-    pause = min(first_s * 2.0 ** min(attempts - 1, 30), LONGEST_WAIT_S)
+    longest_s = LONGEST_WAIT_S if attempts <= LONG_TRIES else LONGEST_WAIT_LATER_S
+    pause = min(first_s * 2.0 ** min(attempts - 1, 30), longest_s)
     return max(1, round(pause * (0.8 + 0.4 * jitter)))

@@ -49,6 +49,7 @@ class Phone:
         self.answers: list[Outcome | BaseException] = []
         self.is_away = False
         self.dies: str | None = None  # "before" or "after" it rings
+        self.died_over: list[Letter] = []
 
     def send(self, letter: Letter) -> Outcome:
         if self.dies == "before":
@@ -65,6 +66,7 @@ class Phone:
         self.rang.append((self._day.now_s(), letter))
         if self.dies == "after":
             self.dies = None
+            self.died_over.append(letter)
             raise Killed
         return Outcome("sent", "sent", "taken")
 
@@ -123,13 +125,16 @@ class Day:
     def wait(self, seconds: int) -> None:
         end_s = self.now_s() + seconds
         while self.now_s() < end_s:
-            then_s = min(self._next_s(), self.now_s() + 3600, end_s)
+            then_s = min(self._next_s(), self.now_s() + 6 * 3600, end_s)
             self._now = datetime.fromtimestamp(then_s, self.place)
             self.look()
 
     def _next_s(self) -> int:
         """When something is to be done next; the daemon itself looks each second."""
         with self.store.read() as connection:
+            waits = delivery_table.c.state == "waiting", delivery_table.c.next_try_s <= self.now_s()
+            if connection.execute(select(delivery_table.c.alert).where(*waits)).first():
+                return self.now_s() + 60  # its channel rests
             later = [
                 connection.execute(select(func.min(column)).where(column > self.now_s())).scalar()
                 for column in (alert_table.c.due_s, delivery_table.c.next_try_s)
@@ -142,6 +147,10 @@ class Day:
                 pass
         except Killed:
             self.kill()
+
+    @property
+    def is_dead(self) -> bool:
+        return self._daemon is None
 
     def kill(self) -> None:
         self._daemon = None
@@ -190,8 +199,13 @@ class Day:
         self.settle([changed])
         return changed
 
-    def settle(self, found: Sequence[Finding]) -> None:
-        before = list(self.told.values())
+    def settle_afresh(self, one: Finding) -> None:
+        """Settle a finding as if nothing had been told before."""
+        self.settle([one], before=[])
+
+    def settle(self, found: Sequence[Finding], before: Sequence[Finding] | None = None) -> None:
+        if before is None:
+            before = list(self.told.values())
         settled = {**self.told, **{one.id: one for one in found}}
         for one in found:
             hive = one.subject.partition(":")[2]

@@ -49,10 +49,15 @@ def test_a_night_is_quiet_but_for_emergencies(day):
 
 
 def test_a_gateway_down_rings_once_and_counts(day):
+    found = []
     for n in range(12):
         day.wait(30)
-        day.find("silent", f"scale-{n}", start=10800)
+        found += day.find("silent", f"scale-{n}", start=10800)
+    day.is_(found[0], "held", "gathered")
+    day.is_(found[1], "folded", "folded")
     day.at("12:00").phone.heard_nothing_more(1)
+    assert len({day.story(one).alert.sent_s for one in found}) == 1
+    assert all(day.story(one).decisions[-1].what == "sent" for one in found)
     title = day.phone.rang[0][1].title
     assert title == "12 devices silent at Mill race"
     assert "scale-0" in day.phone.rang[0][1].body
@@ -150,10 +155,12 @@ def test_a_phone_that_is_away_hears_once_when_it_is_back(day):
     assert 10 <= delivery.attempts <= 40
 
 
-def test_a_phone_that_is_away_for_more_than_a_day_is_given_up(day):
+def test_a_phone_that_is_away_for_more_than_three_days_is_given_up(day):
     day.phone.is_away = True
     (one,) = day.at("10:00").find("toppled")
-    day.wait(26 * 3600)
+    day.wait(71 * 3600)
+    day.is_(one, "waiting", "it matters")
+    day.wait(2 * 3600)
     day.is_(one, "failed", "given up")
     day.phone.is_away = False
     day.at("20:00").phone.heard_nothing_more(0)
@@ -193,3 +200,14 @@ def test_when_a_message_loses_its_first_the_others_ring(day):
     day.phone.heard("10:10", "scale-2")
     assert "scale-1" not in day.phone.rang[0][1].body
     day.is_(second, "sent", "sent")
+
+
+def test_a_snoozed_first_leaves_the_others_their_message_and_speaks_for_itself_later(day):
+    day.at("10:00").find("robbing", "millrace-1")
+    second, third = day.at("10:01").find("robbing", "millrace-2", "millrace-3")
+    day.is_(second, "held", "rang just now")
+    day.is_(third, "folded", "folded")
+    day.snooze(second, 10740)
+    day.at("20:00").phone.heard_nothing_more(3)
+    day.phone.heard("10:30", "Hive millrace-3 at Mill race: being robbed")
+    day.phone.heard("13:00", "Hive millrace-2 at Mill race: being robbed")
