@@ -22,6 +22,7 @@ class Weight:
     gross_kg: Floats
     outside: Floats  # bees away
     lid_kg: Floats
+    wood_kg: Floats  # moisture taken up or given off
 
 
 def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
@@ -48,8 +49,9 @@ def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
 
     lid = _lid(weather, rng(seed, "lid", life.plan.id))
     gross = life.start_kg + dry + water - gone * BEE_KG + _steps(life, weather) + lid
-    gross = gross + _open(life, weather) + _drying_wood(weather)
-    return Weight(gross, np.clip(away, 0, None).ravel(), lid)
+    wood = _drying_wood(weather)
+    gross = gross + _open(life, weather) + wood
+    return Weight(gross, np.clip(away, 0, None).ravel(), lid, wood)
 
 
 def from_the_hour(life: Life, weather: Weather, through: Floats, what: str) -> Floats:

@@ -121,7 +121,7 @@ def play(
     for pack in packs(feeds, in_sending_order(feeds), span_s(len(devices), days_per_second)):
         if until_s is not None and pack.sent_s > until_s:
             break
-        while pack.sent_s - begin >= (day + 1) * DAY_S:
+        while pack.sent_s - begin > (day + 1) * DAY_S:
             tell({"day": instant(begin + day * DAY_S + DAY_S // 2)[:10], "published": today})
             day, today = day + 1, 0
         while next_hour is not None and pack.sent_s >= told_s:

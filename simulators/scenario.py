@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from simulators.plans import (
     in_year,
     rng,
 )
+from simulators.weather import CLIMATES, YEARS
 
 T = TypeVar("T")
 
@@ -87,6 +89,11 @@ def _record(kind: type[T], told: dict[str, Any]) -> T:
 
 def _yard(told: dict[str, Any], whole: dict[str, Any], sensors: Sensors, seed: int) -> YardPlan:
     blooms = told.get("bloom", whole.get("bloom", []))
+    climate = str(told.get("climate", whole.get("climate", "oceanic")))
+    year = str(told.get("year", whole.get("year", "ordinary")))
+    for word, known in ((climate, CLIMATES), (year, YEARS)):
+        if word not in known:
+            raise ValueError(f"{word}: not known; known are {', '.join(known)}")
     special = {str(hive["id"]): hive for hive in told.get("hive", [])}
     ids = [f"{told['id']}-{n + 1}" for n in range(int(told.get("hives", 0)))]
     ids += [name for name in special if name not in ids]
@@ -95,9 +102,9 @@ def _yard(told: dict[str, Any], whole: dict[str, Any], sensors: Sensors, seed: i
         name=str(told["name"]),
         latitude=float(told["latitude"]),
         longitude=float(told["longitude"]),
-        timezone=str(told["timezone"]),
-        climate=str(told.get("climate", whole.get("climate", "oceanic"))),
-        year=str(told.get("year", whole.get("year", "ordinary"))),
+        timezone=ZoneInfo(str(told["timezone"])).key,
+        climate=climate,
+        year=year,
         blooms=tuple(_record(Bloom, bloom) for bloom in blooms),
         spells=tuple(_record(Spell, spell) for spell in whole.get("weather", [])),
         hives=tuple(

@@ -94,9 +94,11 @@ def of_hive(told: Told) -> list[dict[str, Any]]:
 
 
 def _mean(values: Floats, days: int) -> Floats:
-    kernel = np.ones(days)
-    weight = np.convolve(np.ones(values.size), kernel, "same")
-    return np.asarray(np.convolve(values, kernel, "same") / weight, np.float64)
+    half = days // 2
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    at = np.arange(values.size)
+    first, last = np.maximum(at - half, 0), np.minimum(at + half + 1, values.size)
+    return np.asarray((total[last] - total[first]) / (last - first), np.float64)
 
 
 def _spell(

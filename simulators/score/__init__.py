@@ -1,0 +1,1 @@
+"""The scoreboard: plays scenarios through the real program and holds it against the truth."""

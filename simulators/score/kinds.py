@@ -1,0 +1,126 @@
+"""What each kind of finding must meet: its truth, how near its start must come, its bar.
+
+Tolerances are own choices: wide enough that a finding of the right event is never missed by them,
+narrow enough that one of another event seldom fits. The always-alarm row of the board shows how
+much each of them gives away. The bars are what the product has set itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+MINUTE_S = 60.0
+HOUR_S = 3_600.0
+DAY_S = 86_400.0
+SEASON_D = 180.0  # [d] own choice: a hive-season, so that scenarios of all lengths add up
+
+Event = dict[str, Any]
+Share = Literal["relative", "absolute"]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A number of a finding, the number of the truth it is held against, and how near is near."""
+
+    said: str
+    true: str
+    how: Share
+    unit: str
+    near: float | None = None  # the bar; a share where relative
+
+
+@dataclass(frozen=True)
+class Bar:
+    """What is asked of a kind."""
+
+    recall: float
+    false_in: float  # one false alarm in so many seasons
+    start_s: float | None = None
+    start_share: float = 0.9
+    told_s: float | None = None
+    told_readings: float = 0.0  # so many intervals of the hive's readings are allowed on top
+    told_same_day: bool = False
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of finding.
+
+    `before_s` and `after_s` bound the start of a finding around the start of its event; where the
+    condition lasts (`lasts`), a finding may also start at any time before the event ends.
+    """
+
+    name: str
+    before_s: float
+    after_s: float
+    lasts: bool = False
+    subject: str = "hive"
+    truths: tuple[str, ...] = ()  # names in the truth; empty: the same name
+    measures: tuple[Measure, ...] = ()
+    bar: Bar | None = None
+    told_from: Literal["start", "end"] = "start"
+    counts: Callable[[Event], bool] | None = None  # events left out may be found, but need not be
+    needs: str = ""  # a quantity without which nobody could know
+    excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
+
+    def is_truth(self, name: str) -> bool:
+        """Say whether a name of the truth is this kind."""
+        return name in (self.truths or (self.name,))
+
+
+def _is_a_kilogram(event: Event) -> bool:
+    return abs(float(event.get("kg", 0.0))) >= 1.0
+
+
+def _at_once(recall: float, false_in: float) -> Bar:
+    return Bar(recall, false_in, told_s=0.0, told_readings=2)
+
+
+KINDS: tuple[Kind, ...] = (
+    Kind("swarm", 2 * HOUR_S, 2 * HOUR_S, told_from="end", needs="weight",
+         measures=(Measure("kg_lost", "kg_lost", "relative", "kg", 0.15),
+                   Measure("bees_left", "bees_left", "relative", "bees")),
+         bar=Bar(0.98, 20, told_s=10 * MINUTE_S, told_readings=1)),
+    Kind("nectar_flow", 7 * DAY_S, 7 * DAY_S, subject="yard",
+         measures=(Measure("kg_gained", "kg_gained", "relative", "kg", 0.10),
+                   Measure("kg_a_day", "kg_a_day", "relative", "kg/d")),
+         bar=Bar(0.95, 10, start_s=2 * DAY_S, told_s=2 * DAY_S)),
+    Kind("brood_onset", 10 * DAY_S, 10 * DAY_S,
+         bar=Bar(0.95, 20, start_s=3 * DAY_S)),
+    Kind("queen_trouble", 14 * DAY_S, 14 * DAY_S, lasts=True,
+         bar=Bar(0.95, 20, told_s=24 * DAY_S)),
+    Kind("robbing", 12 * HOUR_S, 36 * HOUR_S, lasts=True,
+         bar=Bar(0.90, 20, told_same_day=True)),
+    Kind("handling", 1.5 * HOUR_S, 1.5 * HOUR_S, counts=_is_a_kilogram, needs="weight",
+         measures=(Measure("kg", "kg", "absolute", "kg", 0.2),), bar=Bar(0.98, 10)),
+    Kind("toppled", 2 * HOUR_S, 2 * HOUR_S, needs="weight", bar=_at_once(1.0, 100)),
+    Kind("taken", 2 * HOUR_S, 2 * HOUR_S, needs="weight", bar=_at_once(1.0, 100)),
+    Kind("dead_out", 7 * DAY_S, 7 * DAY_S, bar=Bar(1.0, 100, told_s=3 * DAY_S)),
+    Kind("low_stores", 10 * DAY_S, 10 * DAY_S, lasts=True,
+         measures=(Measure("days_left", "days_left", "relative", "d", 0.25),),
+         bar=Bar(0.95, 20)),
+    Kind("dearth", 10 * DAY_S, 10 * DAY_S, subject="yard",
+         measures=(Measure("kg_a_day", "kg_a_day", "absolute", "kg/d"),)),
+    Kind("brood_end", 14 * DAY_S, 14 * DAY_S, excuses=("dead_out", "taken")),
+    Kind("swarm_risk", 10 * DAY_S, 10 * DAY_S, lasts=True),
+    Kind("orientation_flight", HOUR_S, HOUR_S,
+         measures=(Measure("bees", "bees", "relative", "bees"),)),
+    Kind("forager_loss", DAY_S, 2 * DAY_S, lasts=True),
+    Kind("chilled_brood", 12 * HOUR_S, DAY_S, lasts=True),
+    Kind("overheating", 6 * HOUR_S, 6 * HOUR_S, lasts=True),
+    Kind("silent", 2 * HOUR_S, 6 * HOUR_S, subject="device",
+         excuses=("device late", "device shuffled")),
+    Kind("stuck", DAY_S, DAY_S, lasts=True, subject="device"),
+    Kind("clock", 2 * HOUR_S, DAY_S, lasts=True, subject="device"),
+    Kind("low_battery", DAY_S, DAY_S, lasts=True, subject="device"),
+    Kind("scale_drift", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="device"),
+)  # fmt: skip
+
+BY_NAME = {kind.name: kind for kind in KINDS}
+
+
+def chosen(names: list[str] | None) -> tuple[Kind, ...]:
+    """Give the kinds of these names, all if None; KeyError names the first unknown one."""
+    return KINDS if not names else tuple(BY_NAME[name] for name in names)

@@ -1,0 +1,254 @@
+"""Plays a scenario through the real program, across a process: files in, findings out."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+import sys
+import time
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from simulators.plans import Ints, ScenarioError
+from simulators.score.recorded import Heard, hear, leave_out
+
+YEAR = 2024  # own choice: the same season whenever the board is run
+PATIENCE_S = 1_800.0
+
+Finding = dict[str, Any]
+
+
+class ProgramError(Exception):
+    """The program did not do what it was asked; the text says what it answered."""
+
+
+@dataclass(frozen=True)
+class Order:
+    """What to play."""
+
+    scenario: str
+    seed: int | None = None
+    days: int | None = None
+    without: tuple[str, ...] = ()  # groups of quantities left out: weight, nest, traffic
+
+    @property
+    def label(self) -> str:
+        """Name the season in lists."""
+        words = [Path(self.scenario).stem]
+        words += [f"seed {self.seed}"] if self.seed is not None else []
+        words += [f"{self.days} d"] if self.days is not None else []
+        words += [f"without {name}" for name in self.without]
+        return ", ".join(words)
+
+
+@dataclass(frozen=True)
+class Season:
+    """A season as it was played, and what the program said of it."""
+
+    label: str
+    truth: dict[str, Any]
+    apiary: dict[str, Any]
+    findings: list[Finding]
+    heard: Heard
+    inspections: list[dict[str, Any]] = field(default_factory=list)
+    took_s: dict[str, float] = field(default_factory=dict)
+    told_once: list[Finding] = field(default_factory=list)  # told at some moment, and no more
+    outlooks: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def start_s(self) -> float:
+        """Give the season's first moment."""
+        return seconds(f"{self.truth['start']}T00:00:00Z")
+
+    @property
+    def end_s(self) -> float:
+        """Give the moment after which nothing was recorded."""
+        return self.heard.last_s
+
+    @property
+    def hives(self) -> dict[str, str]:
+        """Give the yard of each hive."""
+        return {hive["id"]: hive["yard"] for hive in self.apiary["hive"]}
+
+    @property
+    def zones(self) -> dict[str, str]:
+        """Give the time zone of each yard."""
+        return {yard["id"]: yard["timezone"] for yard in self.apiary["yard"]}
+
+
+class Program:
+    """The real program, with a folder of its own."""
+
+    def __init__(self, folder: Path) -> None:
+        """Make the folder and the settings; nothing is started."""
+        self.folder = folder
+        self.took_s: dict[str, float] = {}
+        folder.mkdir(parents=True, exist_ok=True)
+        self.config = folder / "hivewatch.toml"
+        self.config.write_text('[store]\npath = "store.db"\n', encoding="utf-8")
+
+    def do(self, *words: str) -> str:
+        """Run one command to its end; gives what it printed."""
+        began = time.monotonic()
+        command = [*program(), *words, "--config", str(self.config)]
+        done = subprocess.run(  # noqa: S603 - our own program
+            command, capture_output=True, text=True, timeout=PATIENCE_S, check=False
+        )
+        name = " ".join(word for word in words[:2] if word.isalpha())
+        self.took_s[name] = self.took_s.get(name, 0.0) + time.monotonic() - began
+        if done.returncode:
+            said = (done.stderr.strip() or done.stdout.strip()).splitlines()[-1:]
+            raise ProgramError(f"hivewatch {' '.join(words)}: {' '.join(said)}")
+        return done.stdout
+
+    def load(self, apiary: Path, readings: Path, inspections: Path | None) -> None:
+        """Give it an apiary, its readings and what the keeper wrote down."""
+        self.do("apiary", "load", str(apiary))
+        self.do("import", str(readings))
+        if inspections is not None and inspections.stat().st_size > 2:
+            self.do("inspections", "load", str(inspections))
+
+    def findings(self, *words: str) -> list[Finding]:
+        """Ask what it finds in the stored history."""
+        found = json.loads(self.do("findings", "--format", "json", *words))
+        return [dict(one) for one in found]
+
+
+def program() -> list[str]:
+    """Name the command: beside this Python, else on the path."""
+    beside = Path(sys.executable).parent / "hivewatch"
+    found = str(beside) if beside.exists() else shutil.which("hivewatch")
+    if not found:
+        raise ProgramError("hivewatch: no such command here; pip install the project first")
+    return [found]
+
+
+def seconds(written: str) -> float:
+    """Read an RFC 3339 time."""
+    return datetime.fromisoformat(written).timestamp()
+
+
+def written(time_s: float) -> str:
+    """Write a time as RFC 3339, in UTC."""
+    return datetime.fromtimestamp(round(time_s), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def play(order: Order, folder: Path, replay_days: int = 0) -> Season:
+    """Write a season, import it, and read the findings; `folder` may be thrown away after.
+
+    Nothing is asked "as of" the season's end, because inspections that are loaded count as written
+    down today; what only the silence after the last reading brought is left out by its
+    `detected_at` instead. With `replay_days` the findings are asked for again as of every so many
+    days: what was told then and is told no more is kept in `told_once`.
+    """
+    began = time.monotonic()
+    write(order, folder)
+    took = {"write": time.monotonic() - began}
+    readings = folder / "readings.csv"
+    if order.without:
+        leave_out(readings, order.without)
+    asked = Program(folder / "program")
+    asked.load(folder / "apiary.toml", readings, folder / "inspections.json")
+    season = read_back(order.label, folder, asked.findings(), asked.took_s | took)
+    if replay_days:
+        season.told_once.extend(_told_once(asked, season, replay_days))
+    return season
+
+
+def write(order: Order, folder: Path) -> Path:
+    """Let the simulators write a season into a folder; gives the scenario's own file."""
+    text, name = _text(order.scenario)
+    start = tomllib.loads(text)["start"]
+    if order.days is not None:
+        text = re.sub(r"(?m)^days *=.*$", f"days = {order.days}", text, count=1)
+    folder.mkdir(parents=True, exist_ok=True)
+    plan = folder / f"{name}.toml"
+    plan.write_text(text, encoding="utf-8")
+    words = ["write", str(plan), "--out", str(folder), "--from", f"{YEAR}-{start}"]
+    if order.seed is not None:
+        words += ["--seed", str(order.seed)]
+    done = subprocess.run(  # noqa: S603 - ourselves
+        [sys.executable, "-m", "simulators", *words],
+        capture_output=True, text=True, timeout=PATIENCE_S, check=False,
+    )  # fmt: skip
+    if done.returncode:
+        raise ScenarioError(f"{order.label}: {done.stderr.strip()}")
+    return plan
+
+
+def _text(scenario: str) -> tuple[str, str]:
+    """Give the text and the name of a scenario, from a file or from the library."""
+    path = Path(scenario)
+    if path.suffix == ".toml":
+        return path.read_text(encoding="utf-8"), path.stem
+    found = resources.files("simulators") / "scenarios" / f"{scenario}.toml"
+    if not found.is_file():
+        raise ScenarioError(f"{scenario}: no such scenario; python -m simulators list")
+    return found.read_text(encoding="utf-8"), scenario
+
+
+def read_back(
+    label: str, folder: Path, findings: list[Finding], took_s: dict[str, float]
+) -> Season:
+    """Read what was written and hold it together with what was found."""
+    apiary = tomllib.loads((folder / "apiary.toml").read_text(encoding="utf-8"))
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+    inspections = json.loads((folder / "inspections.json").read_text(encoding="utf-8"))
+    return Season(
+        label=label,
+        truth=truth,
+        apiary=apiary,
+        findings=findings,
+        heard=hear(folder / "readings.csv", apiary),
+        inspections=inspections,
+        took_s={name: round(took, 2) for name, took in took_s.items()},
+    )
+
+
+def _told_once(asked: Program, season: Season, every_days: int) -> list[Finding]:
+    """Ask as of one day after the other; give what was told then and is not told at the end."""
+    kept = {
+        (one["kind"], one["subject"]): np.sort(
+            [seconds(f["start"]) for f in season.findings if _is_same(f, one)]
+        )
+        for one in season.findings
+    }
+    gone: dict[tuple[str, str, str], Finding] = {}
+    first = datetime.fromtimestamp(season.start_s, UTC)
+    moments = range(every_days, int(season.truth["days"]) + 1, every_days)
+    for day in moments:
+        then = (first + timedelta(days=day)).timestamp()
+        for one in asked.findings("--as-of", written(then)):
+            starts = kept.get((one["kind"], one["subject"]), np.empty(0))
+            if not _has_near(starts, seconds(one["start"])):
+                gone.setdefault((one["kind"], one["subject"], one["start"]), one)
+    return list(gone.values())
+
+
+def _is_same(one: Finding, other: Finding) -> bool:
+    return bool(one["kind"] == other["kind"] and one["subject"] == other["subject"])
+
+
+def _has_near(starts_s: Ints | np.ndarray[Any, Any], moment_s: float) -> bool:
+    """Say whether a finding of the end starts within a day: it has been moved, not withdrawn."""
+    return bool(starts_s.size and np.abs(starts_s - moment_s).min() < 86_400.0)
+
+
+def orders(
+    scenarios: Sequence[str], seeds: int, days: int | None, without: tuple[str, ...]
+) -> list[Order]:
+    """Give every scenario with its own seed and so many others."""
+    found = []
+    for name in scenarios:
+        found.append(Order(name, None, days, without))
+        found += [Order(name, 1_000 + n, days, without) for n in range(1, seeds)]
+    return found
