@@ -20,8 +20,9 @@ def fit_curve(cells: Sequence[float | None], stages: Stages, alive: Floats) -> F
     first order with a floor at zero, found by a primal active-set method: solve with some days
     held at zero, walk until a day would turn negative, hold it, and let go of a day that wants
     up. The step into a class where none were found costs nothing: queens stop and start at once.
-    Steady laying gives a constant exactly; twice the cells give twice the curve; days of a class
-    nobody looked at run level from their neighbours.
+    Steady laying gives a constant exactly; twice the cells give twice the curve. A class nobody
+    looked at is bridged when it lies between two that were counted; else it takes the mean of the
+    nearest.
 
     Parameters
     ----------
@@ -42,6 +43,7 @@ def fit_curve(cells: Sequence[float | None], stages: Stages, alive: Floats) -> F
     [1] J. Nocedal, S. J. Wright, Numerical Optimization, 2nd ed. (2006), algorithm 16.3.
     """
     days = stages.emerge_day
+    cells = _ends_filled(cells, stages, alive)
     start = _steps(cells, stages, alive)
     scale = float(start.max())
     if scale <= 0:
@@ -57,6 +59,21 @@ def fit_curve(cells: Sequence[float | None], stages: Stages, alive: Floats) -> F
             rows.append(row)
     curve = _least_rough(start / scale, np.array(rows), barred)
     return np.maximum(curve, 0.0) * scale
+
+
+def _ends_filled(
+    cells: Sequence[float | None], stages: Stages, alive: Floats
+) -> list[float | None]:
+    """Give classes not looked at before the first and after the last one the nearest mean."""
+    living = [float(alive[young:old].sum()) for young, old in stages.windows]
+    known = [place for place, count in enumerate(cells) if count is not None]
+    filled = list(cells)
+    for place in range(len(filled)):
+        nearest = known[0] if place < known[0] else known[-1]
+        count = cells[nearest]
+        if not known[0] <= place <= known[-1] and count:
+            filled[place] = count / living[nearest] * living[place]
+    return filled
 
 
 def _steps(cells: Sequence[float | None], stages: Stages, alive: Floats) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -56,16 +57,26 @@ class Traits:
     brood_loss: Cohorts
 
 
-def draw_noise(seeds: Sequence[int], day: int, members: int) -> Cohorts:
-    """Draw the day's standard normal noise, shape (5, hives, members).
+_STREAMS = ("drift", "start", "visit", "laying again")
 
-    It depends on the hive's seed and the day alone, so that a restart, another order or other
+
+def stream(seed: int, day: date, purpose: str) -> np.random.Generator:
+    """Give the random numbers of a hive's day, independent for each purpose.
+
+    They depend on the hive's seed and the day alone, so that a restart, another order or other
     hives beside it change nothing.
     """
+    key = np.array([seed, (_STREAMS.index(purpose) << 32) + day.toordinal()], np.uint64)
+    return np.random.Generator(np.random.Philox(key=key))
+
+
+def draw_noise(seeds: Sequence[int], day: date, members: int) -> Cohorts:
+    """Draw the day's standard normal noise, shape (5, hives, members)."""
     noise = np.empty((len(DRIFTING), len(seeds), members), np.float32)
     for place, seed in enumerate(seeds):
-        generator = np.random.Generator(np.random.Philox(key=[seed, day]))
-        drawn = generator.standard_normal((len(DRIFTING), members), dtype=np.float32)
+        drawn = stream(seed, day, "drift").standard_normal(
+            (len(DRIFTING), members), dtype=np.float32
+        )
         noise[:, place] = drawn
     return noise
 

@@ -24,14 +24,27 @@ CHUNK_HIVES = 32  # own choice: what fits the processor's cache; the numbers do 
 # Part of winter bees that die in a day: 0.004, Martin 2001 in Becher et al. 2014.
 WINTER_DEATH = 0.004
 
-# Winter bees take up foraging when it is warm enough to fly: worn out within some six weeks of
-# flying weather. Own choice; they live up to six months (common practice, no source).
-WINTER_RECRUIT = 1 / 40
+# Part of foragers that die in a day without flight: 0.01, the adult base of Schmickl & Crailsheim
+# 2007 (Ecol. Modelling 204:219-245, p. 230).
+HOME_DEATH = 0.01
+
+# In spring, when laying rises, winter bees take up foraging as it gets warm enough to fly, and in
+# the north are gone by mid-May: worn out within some two weeks of flying weather. Own choice; they
+# live up to six months (common practice, no source).
+WINTER_RECRUIT = 1 / 12
+
+# A winter bee that rears brood in spring ages as a summer bee does: with the usual open brood for
+# each bee it lives 36 days (21 in the house, 15 in the field: common practice, no source). Own
+# choice.
+WINTER_NURSE_DEATH = 1 / 36
+
+SPRING_GROWTH = 0.005  # [1/d] growth of laying by season from which it is spring; own choice
 
 # Steepest part of house bees that go out in a day once past the onset age, and the width of the
-# step. Own choices: half the bees of one age go out within three days of each other.
+# step; it is centred so early that half of the bees have begun at the onset age. Own choices.
 RECRUIT_STEEPEST = 0.35
 RECRUIT_WIDTH_DAYS = 1.5
+RECRUIT_EARLIER_DAYS = 2.0
 
 # A flow of 2 kg a day brings the onset forward by 4 days, twice the usual open brood for each
 # house bee holds it back by 2. Own choices; the signs are those of the drivers in Becher et al.
@@ -39,9 +52,7 @@ RECRUIT_WIDTH_DAYS = 1.5
 FLOW_PULL_DAYS = 4.0
 FLOW_PULL_KG = 2.0
 NURSING_HOLD_DAYS = 2.0
-USUAL_OPEN_A_HOUSE_BEE = (
-    6 / 21
-)  # steady laying without losses: six days of larvae, 21 of house bees
+USUAL_OPEN_A_HOUSE_BEE = 6 / 21  # steady laying: six days of larvae, 21 of house bees
 
 
 @dataclass(frozen=True)
@@ -78,22 +89,27 @@ def _single(value: float) -> Cohorts:
 def rates_of(colony: Colony, traits: Traits, day: Day) -> Rates:
     """Set the day's fractions from traits, weather and the colony itself."""
     house = colony.house.sum(axis=0)
-    nursing = colony.brood_class(1) / np.maximum(house, 1.0) / USUAL_OPEN_A_HOUSE_BEE - 1.0
+    usual = USUAL_OPEN_A_HOUSE_BEE * np.maximum(house + colony.winter, 1.0)
+    load = colony.brood_class(1) / usual
     pull = FLOW_PULL_DAYS * np.clip(day.flow_kg / FLOW_PULL_KG, 0.0, 1.0)
-    hold = NURSING_HOLD_DAYS * np.clip(nursing, -1.0, 1.0)
+    hold = NURSING_HOLD_DAYS * np.clip(load - 1.0, -1.0, 1.0)
     onset = np.clip(traits.onset_age + hold - pull, ONSET_AGE.low, ONSET_AGE.high)
     age = np.arange(HOUSE_DAYS, dtype=np.float32)[:, None, None]
-    step = np.clip((age - onset.astype(np.float32)) / RECRUIT_WIDTH_DAYS, -30.0, 30.0)
+    centre = onset.astype(np.float32) - RECRUIT_EARLIER_DAYS
+    step = np.clip((age - centre) / RECRUIT_WIDTH_DAYS, -30.0, 30.0)
     hazard = WORKER.daily_loss().astype(np.float32)[:, None, None]
     flying = np.asarray(day.flying, np.float32)
+    spring = np.clip((day.season_growth - 1.0) / SPRING_GROWTH, 0.0, 1.0)
     return Rates(
         brood_loss=-np.expm1(-hazard * traits.brood_loss),
         house_death=traits.house_death,
-        forager_death=np.maximum(-np.expm1(np.log1p(-traits.forager_death) * flying), WINTER_DEATH),
-        winter_death=_single(WINTER_DEATH),
+        forager_death=-np.expm1(
+            np.log1p(-traits.forager_death) * flying + np.log1p(-HOME_DEATH) * (1.0 - flying)
+        ),
+        winter_death=WINTER_DEATH + WINTER_NURSE_DEATH * np.clip(load, 0.0, 1.0) * spring,
         recruit=np.float32(RECRUIT_STEEPEST) / (1.0 + np.exp(-step)),
         revert=_single(0.0),
-        winter_recruit=WINTER_RECRUIT * flying,
+        winter_recruit=WINTER_RECRUIT * flying * spring,
         winter_share=day.winter_share,
     )
 

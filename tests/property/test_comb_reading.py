@@ -65,7 +65,7 @@ def test_without_losses_all_that_was_counted_emerges(cells: tuple[float, float, 
     assert reading.emerging.sum() == pytest.approx(sum(cells), rel=1e-8)
 
 
-@given(COUNTS, st.floats(1, 4000))
+@given(COUNTS, st.floats(1, 2000))
 @settings(max_examples=100, deadline=None)
 def test_more_eggs_never_lower_the_last_3_days(
     cells: tuple[float | None, ...], more: float

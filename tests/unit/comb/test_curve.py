@@ -16,7 +16,6 @@ COUNTS = [
     (3000, 9000, 2000),
     (6000, 300, 15000),
     (2000, 4000, 40),
-    (None, 6000, 1000),
     (2500, None, 20000),
 ]
 
@@ -52,6 +51,14 @@ def test_no_curve_is_smoother_says_an_independent_solver(cells: tuple[float | No
     assert other.success
     assert float((np.diff(curve) ** 2).sum()) <= other.fun * (1 + 1e-6) + 1e-12
     assert curve == pytest.approx(other.x, abs=2e-3)
+
+
+def test_a_class_not_looked_at_takes_the_nearest_mean_or_is_bridged() -> None:
+    nobody_dies = np.ones(21)
+    ends = fit_curve((None, 6000, 400), WORKER, nobody_dies)
+    assert ends[:3].mean() == pytest.approx(1000.0)
+    bridged = fit_curve((3000, None, 24000), WORKER, nobody_dies)
+    assert 1000 < bridged[3:9].mean() < 2000
 
 
 def test_laying_that_stops_at_once_draws_a_cliff() -> None:

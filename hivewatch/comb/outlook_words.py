@@ -1,0 +1,142 @@
+"""The outlook as JSON and in a keeper's sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import date
+
+from hivewatch.comb.outlook import AHEAD_DAYS, Outlook
+from hivewatch.comb.reading import Range
+from hivewatch.comb.words import about
+
+VISIT_STALE_DAYS = 14
+"""A count older than this is asked for again. Own choice: two brood checks of a swarming season."""
+
+CHANGES_BY = 0.10  # own choice: less is called holding its strength
+VAGUE_PART = 0.35  # half of the 80 % range over the median, from which the number is called rough
+
+
+def outlook_dict(outlook: Outlook, as_of: str | None = None) -> dict[str, object]:
+    """Give the JSON form of the contract; `as_of` as text where the caller knows the time."""
+    return {
+        "hive": outlook.hive,
+        "as_of": as_of or outlook.as_of.isoformat(),
+        "laying": _days(outlook.laying),
+        "brood": {name: _span(span) for name, span in outlook.brood.items()},
+        "adults": _days(outlook.adults),
+        "foragers": _days(outlook.foragers),
+        "emerging": _days(outlook.emerging),
+        "room": {
+            "seams_of_bees": _rounded(outlook.seams_of_bees),
+            "crowded_on": _day(outlook.crowded_on),
+            "super_by": _day(outlook.super_by),
+        },
+        "reading": describe_outlook(outlook),
+    }
+
+
+def _days(spans: Mapping[int, Range]) -> list[dict[str, int]]:
+    return [{"day": day} | _span(span) for day, span in sorted(spans.items())]
+
+
+def _span(span: Range) -> dict[str, int]:
+    return {name: round(getattr(span, name)) for name in ("low", "median", "high")}
+
+
+def _rounded(seams: float | None) -> float | None:
+    return None if seams is None else round(seams, 1)
+
+
+def _day(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def describe_outlook(outlook: Outlook) -> list[str]:
+    """Say what a keeper would take from it."""
+    return [
+        *_strength(outlook),
+        *_brood(outlook),
+        *_room(outlook),
+        *_rests_on(outlook),
+    ]
+
+
+def _strength(outlook: Outlook) -> list[str]:
+    now, then = outlook.adults[0], outlook.adults[AHEAD_DAYS]
+    change = (then.median + 1) / (now.median + 1) - 1
+    verb = "holds its strength"
+    if change > CHANGES_BY:
+        verb = "is growing"
+    elif change < -CHANGES_BY:
+        verb = "is shrinking"
+    return [
+        (
+            f"The colony {verb}: about {_bees(now)} bees today, {_bees(then)} in three weeks "
+            f"({_bees_of(then.low)} to {_bees_of(then.high)})."
+        )
+    ]
+
+
+def _bees(span: Range) -> str:
+    return _bees_of(span.median)
+
+
+def _bees_of(bees: float) -> str:
+    """Round bees to thousands, as they are judged by the seam."""
+    return f"{round(bees / 1000) * 1000:,.0f}" if bees >= 10_000 else about(bees)  # noqa: PLR2004
+
+
+def _brood(outlook: Outlook) -> list[str]:
+    laying = outlook.laying[-1]
+    week = sum(outlook.emerging[day].median for day in range(1, 8))
+    said = (
+        f"She lays about {about(laying.median)} eggs a day"
+        if laying.median >= 1
+        else "No eggs are being laid"
+    )
+    young = f"about {about(week)} young bees emerge" if week >= 1 else "no young bees emerge"
+    return [f"{said}, and {young} in the next 7 days."]
+
+
+def _room(outlook: Outlook) -> list[str]:
+    if outlook.seams_of_bees is None:
+        return []
+    seams = f"{outlook.seams_of_bees:.0f} seams of bees"
+    if outlook.crowded_on is None:
+        return [f"There are {seams}, and there is room for three weeks."]
+    by = outlook.super_by or outlook.crowded_on
+    if outlook.crowded_on <= outlook.as_of:
+        return [f"There are {seams}, and the brood boxes are full: give room now."]
+    full = f"There are {seams}, and the brood boxes are full on {_said(outlook.crowded_on)}"
+    if by <= outlook.as_of:
+        return [f"{full}: give room now."]
+    return [f"{full}: have a super on by {_said(by)}."]
+
+
+def _said(day: date) -> str:
+    return f"{day.day} {day:%B}"
+
+
+def _rests_on(outlook: Outlook) -> list[str]:
+    """Say how old and how sure it is."""
+    said = []
+    if outlook.restarted_on is not None:
+        said.append(
+            f"The count of {_said(outlook.restarted_on)} fits nothing before it: a swarm, a split, "
+            "hives united, or a slip of the pen? The outlook starts from it."
+        )
+    ago = (outlook.as_of - outlook.visit.day).days
+    when = "today's visit" if ago == 0 else f"the visit of {_said(outlook.visit.day)}"
+    if ago > VISIT_STALE_DAYS:
+        said.append(f"This rests on {when}, {ago} days ago: count again soon.")
+    else:
+        said.append(f"This rests on {when}.")
+    if outlook.visit.adults is None:
+        said.append("Nobody counted the bees there: their number is read from the brood.")
+    if outlook.visit.reading is None:
+        said.append("Nobody counted the brood there: it is carried on from before or guessed.")
+    now = outlook.adults[0]
+    if now.low > 0 and math.sqrt(now.high / now.low) - 1 > VAGUE_PART:
+        said.append("Take the number of bees as a rough one.")
+    return said

@@ -1,0 +1,79 @@
+"""What the time of year says where nothing was measured: laying, flying weather, winter bees."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+_REFERENCE_LATITUDE = 47.0  # [deg] where the published season curve was made (Graz)
+_DAYS_A_DEGREE = 2.0
+"""Spring comes later and autumn sooner by this for each degree towards the pole. Own choice: half
+of the four days of A. D. Hopkins (1918, from memory), which were measured inland."""
+
+_GROWTH_LIMITS = (0.93, 1.07)  # [1/d] own choice: the published curves grow by at most 7 % a day
+_WINTER_BEES_FROM = 240.0  # day of year, 28 August, when half emerging are; own choice
+_WINTER_BEES_WIDTH = 8.0  # [d] own choice
+
+
+def northern_day(day: date, latitude: float) -> float:
+    """Give the day of the year as it would be in the north, and at the reference latitude."""
+    number = float(day.timetuple().tm_yday)
+    if latitude < 0:
+        number = (number + 182.0) % 365.0
+    later = _DAYS_A_DEGREE * max(-10.0, min(10.0, abs(latitude) - _REFERENCE_LATITUDE))
+    spring = max(0.0, min(1.0, (200.0 - number) / 60.0))
+    autumn = max(0.0, min(1.0, (number - 200.0) / 30.0))
+    return number - later * spring + later * autumn
+
+
+def seasons_weight(latitude: float) -> float:
+    """Say how much of a season there is: none in the tropics. Own choice: 20 to 35 degrees."""
+    return max(0.0, min(1.0, (abs(latitude) - 20.0) / 15.0))
+
+
+def laying_level(day: date, latitude: float) -> float:
+    """Give laying by season as a part of its peak.
+
+    1 - max(s1, s2) with the logistic s1 and s2 of Schmickl & Crailsheim 2007 (Ecol. Modelling
+    204:219-245, p. 221; x1 = 385, x2 = 30, x3 = 36, x4 = 155, x5 = 30).
+    """
+    number = northern_day(day, latitude)
+    spring = 1.0 - 1.0 / (1.0 + 385.0 * math.exp(-2.0 * number / 30.0))
+    autumn = 1.0 / (1.0 + 36.0 * math.exp(-2.0 * (number - 155.0) / 30.0))
+    return float((1.0 - max(spring, autumn)) ** seasons_weight(latitude))
+
+
+def laying_growth(day: date, yesterday: date, latitude: float) -> float:
+    """Give the factor by which the season moves laying from yesterday to `day`."""
+    factor = laying_level(day, latitude) / laying_level(yesterday, latitude)
+    return max(_GROWTH_LIMITS[0], min(_GROWTH_LIMITS[1], factor))
+
+
+def winter_share(day: date, latitude: float) -> float:
+    """Say what part of the bees emerging on a day become winter bees.
+
+    Bees of late summer and autumn live until spring: common practice, no source; dates own choice.
+    """
+    number = northern_day(day, latitude)
+    if number < 60.0:  # noqa: PLR2004  1 March
+        share = 1.0
+    else:
+        share = 1.0 / (1.0 + math.exp(-(number - _WINTER_BEES_FROM) / _WINTER_BEES_WIDTH))
+    return share * seasons_weight(latitude)
+
+
+def has_winter_bees(day: date, latitude: float) -> bool:
+    """Say whether a colony still, or already, holds winter bees: October to mid-May."""
+    number = northern_day(day, latitude)
+    return seasons_weight(latitude) > 0 and not 135.0 <= number <= 270.0  # noqa: PLR2004
+
+
+def usual_flying(day: date, latitude: float) -> float:
+    """Say what part of a full flying day a day of this season has on average. Own choice.
+
+    Four days of five in July, hardly any in January at the reference latitude; more the nearer to
+    the equator.
+    """
+    number = northern_day(day, latitude)
+    swing = 0.40 * min(1.0, abs(latitude) / _REFERENCE_LATITUDE)
+    return 0.80 - swing * (1.0 - math.cos(2.0 * math.pi * (number - 200.0) / 365.0))

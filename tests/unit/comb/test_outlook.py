@@ -1,0 +1,200 @@
+"""The outlook: shape, time, surprise, room, words."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from hivewatch.comb import CombCount
+from hivewatch.comb.outlook import Hive, look_ahead
+from hivewatch.comb.outlook_words import describe_outlook, outlook_dict
+from hivewatch.comb.season import (
+    laying_growth,
+    laying_level,
+    northern_day,
+    usual_flying,
+    winter_share,
+)
+from hivewatch.comb.start import Visit, start
+
+DAY = date(2026, 5, 2)
+HIVE = Hive("millrace-1", 52.2, seams=10, bees_a_seam=2264, seed=5)
+GOOD = Visit(DAY, CombCount(3900, 7600, 15100), 15000)
+
+
+def after(visit: Visit, days: int, **count: float | None) -> Visit:
+    return Visit(visit.day + timedelta(days=days), CombCount(**count) if count else None)
+
+
+def test_the_json_form_has_the_days_of_the_contract() -> None:
+    ahead = look_ahead(HIVE, [GOOD], DAY)
+    assert ahead is not None
+    said = json.loads(json.dumps(outlook_dict(ahead)))
+    assert [row["day"] for row in said["laying"]] == list(range(-21, 22))
+    for name in ("adults", "foragers", "emerging"):
+        assert [row["day"] for row in said[name]] == list(range(22))
+    for rows in (said["laying"], said["adults"], said["foragers"], said["emerging"]):
+        for row in rows:
+            assert 0 <= row["low"] <= row["median"] <= row["high"]
+    assert set(said["brood"]) == {"eggs", "open", "capped"}
+    assert said["brood"]["capped"]["low"] < 15100 < said["brood"]["capped"]["high"]
+    assert set(said["room"]) == {"seams_of_bees", "crowded_on", "super_by"}
+    assert said["as_of"] == "2026-05-02"
+    assert all(sentence.endswith((".", "?")) for sentence in said["reading"])
+
+
+def test_the_same_seed_gives_the_same_numbers_and_another_nearly_the_same() -> None:
+    one, two = look_ahead(HIVE, [GOOD], DAY), look_ahead(HIVE, [GOOD], DAY)
+    other = look_ahead(Hive("millrace-1", 52.2, seed=6), [GOOD], DAY)
+    assert one is not None
+    assert other is not None
+    assert one == two
+    assert one.adults[21].median != other.adults[21].median
+    assert one.adults[21].median == pytest.approx(other.adults[21].median, rel=0.06)
+
+
+def test_what_is_seen_later_is_not_known_now() -> None:
+    later = Visit(DAY + timedelta(days=5), CombCount(0, 100, 9000), 4000)
+    assert look_ahead(HIVE, [GOOD, later], DAY) == look_ahead(HIVE, [GOOD], DAY)
+
+
+def test_nothing_counted_or_long_ago_says_nothing() -> None:
+    assert look_ahead(HIVE, [], DAY) is None
+    assert look_ahead(HIVE, [Visit(DAY, None)], DAY) is None
+    assert look_ahead(HIVE, [Visit(DAY, CombCount(capped=90000))], DAY) is None
+    assert look_ahead(HIVE, [GOOD], DAY + timedelta(days=61)) is None
+    with pytest.raises(ValueError, match="count"):
+        start(Visit(DAY, None), 1, lambda _: pytest.fail("not needed"), 52.0)
+
+
+def test_days_since_the_visit_widen_the_present() -> None:
+    fresh, old = look_ahead(HIVE, [GOOD], DAY), look_ahead(HIVE, [GOOD], DAY + timedelta(days=20))
+    assert fresh is not None
+    assert old is not None
+    for name in ("eggs", "open"):
+        new, aged = fresh.brood[name], old.brood[name]
+        assert aged.high / aged.low > new.high / new.low
+
+
+def test_capped_brood_emerges_in_twelve_days() -> None:
+    ahead = look_ahead(HIVE, [Visit(DAY, CombCount(0, 0, 12000), 20000)], DAY)
+    assert ahead is not None
+    emerging = [ahead.emerging[day].median for day in range(1, 22)]
+    assert sum(emerging[:12]) == pytest.approx(12000, rel=0.08)
+    assert sum(emerging[12:]) == 0
+    assert ahead.laying[0].median == 0
+    assert ahead.laying[21].high > 0  # a new queen might lay by then
+
+
+def test_a_stop_is_seen_in_the_days_before() -> None:
+    ahead = look_ahead(HIVE, [Visit(DAY, CombCount(0, 6000, 15000), 20000)], DAY)
+    assert ahead is not None
+    assert [ahead.laying[-day].median for day in (1, 2, 3)] == [0, 0, 0]
+    assert ahead.laying[-12].median > 500
+    assert "No eggs are being laid" in " ".join(describe_outlook(ahead))
+
+
+def test_two_counts_that_agree_are_surer_than_one() -> None:
+    later = Visit(DAY + timedelta(days=10), CombCount(4000, 8000, 15500), 21000)
+    one = look_ahead(HIVE, [later], later.day)
+    two = look_ahead(HIVE, [GOOD, later], later.day)
+    assert one is not None
+    assert two is not None
+    assert two.restarted_on is None
+    for span, wider in ((two.adults[0], one.adults[0]), (two.brood["eggs"], one.brood["eggs"])):
+        assert span.high / span.low < wider.high / wider.low
+
+
+def test_a_count_out_of_all_expectation_starts_afresh_and_says_so() -> None:
+    swarmed = Visit(DAY + timedelta(days=10), CombCount(4000, 8000, 15500), 6000)
+    ahead = look_ahead(HIVE, [GOOD, swarmed], swarmed.day)
+    assert ahead is not None
+    assert ahead.restarted_on == swarmed.day
+    assert ahead.adults[0].median == pytest.approx(6000, rel=0.08)
+    assert "fits nothing before it" in " ".join(describe_outlook(ahead))
+
+
+def test_a_class_that_went_missing_replaces_the_brood_only() -> None:
+    queenless = after(GOOD, 10, eggs=0, open=0, capped=15000)
+    ahead = look_ahead(HIVE, [GOOD, queenless], queenless.day)
+    assert ahead is not None
+    assert ahead.restarted_on is None
+    assert ahead.brood["eggs"].high == 0
+    assert 12000 < ahead.adults[0].median < 30000
+
+
+def test_only_bees_counted_still_gives_an_outlook() -> None:
+    ahead = look_ahead(HIVE, [Visit(date(2026, 6, 20), None, 40000)], date(2026, 6, 20))
+    assert ahead is not None
+    assert ahead.adults[0].median == pytest.approx(40000, rel=0.05)
+    assert 400 < ahead.laying[-1].median < 2000
+    assert "Nobody counted the brood" in " ".join(describe_outlook(ahead))
+
+
+def test_winter_bees_see_the_winter_through_and_summer_bees_do_not() -> None:
+    october, june = date(2026, 10, 20), date(2026, 6, 20)
+    winter = look_ahead(HIVE, [Visit(october, CombCount(0, 0, 500), 12000)], october)
+    summer = look_ahead(HIVE, [Visit(june, CombCount(0, 0, 500), 12000)], june)
+    assert winter is not None
+    assert summer is not None
+    assert winter.adults[21].median > 0.8 * 12000
+    assert summer.adults[21].median < 0.7 * 12000
+
+
+def test_flying_weather_costs_foragers() -> None:
+    days = [DAY + timedelta(days=d) for d in range(22)]
+    fine = look_ahead(HIVE, [GOOD], DAY, dict.fromkeys(days, 1.0))
+    wet = look_ahead(HIVE, [GOOD], DAY, dict.fromkeys(days, 0.0))
+    assert fine is not None
+    assert wet is not None
+    assert fine.foragers[21].median < 0.85 * wet.foragers[21].median
+
+
+def test_a_crowded_hive_is_foreseen_with_days_to_spare() -> None:
+    ahead = look_ahead(HIVE, [GOOD], DAY)
+    assert ahead is not None
+    assert ahead.seams_of_bees == pytest.approx(15000 / 2264, rel=0.05)
+    assert ahead.crowded_on is not None
+    assert ahead.super_by is not None
+    assert DAY < ahead.super_by < ahead.crowded_on < DAY + timedelta(days=15)
+    full = look_ahead(Hive("h", 52.2, seams=6, bees_a_seam=2264), [GOOD], DAY)
+    assert full is not None
+    assert full.crowded_on == full.super_by == DAY
+    assert "give room now" in " ".join(describe_outlook(full))
+    roomy = look_ahead(Hive("h", 52.2, seams=40, bees_a_seam=2264), [GOOD], DAY)
+    assert roomy is not None
+    assert roomy.crowded_on is None
+    unknown = look_ahead(Hive("h", 52.2), [GOOD], DAY)
+    assert unknown is not None
+    assert (unknown.seams_of_bees, unknown.super_by) == (None, None)
+
+
+def test_an_old_count_is_asked_for_again() -> None:
+    ahead = look_ahead(HIVE, [GOOD], DAY + timedelta(days=20))
+    assert ahead is not None
+    assert "20 days ago: count again soon" in " ".join(describe_outlook(ahead))
+
+
+def test_seasons_turn_with_the_hemisphere_and_vanish_in_the_tropics() -> None:
+    north = [laying_level(date(2026, 1, 1) + timedelta(days=d), 47.0) for d in range(365)]
+    south = [laying_level(date(2026, 1, 1) + timedelta(days=d), -47.0) for d in range(365)]
+    assert np.argmax(north) == pytest.approx(148, abs=2)  # computed from the published formula: 149
+    assert abs((int(np.argmax(south)) - int(np.argmax(north))) % 365 - 183) <= 2
+    assert laying_level(date(2026, 1, 1), 5.0) == 1.0
+    assert laying_growth(date(2026, 4, 2), date(2026, 4, 1), 47.0) > 1.0
+    assert winter_share(date(2026, 6, 1), 47.0) < 0.01
+    assert winter_share(date(2026, 11, 2), 47.0) > 0.99
+    assert winter_share(DAY.replace(month=5), -47.0) > 0.9
+    assert northern_day(date(2026, 4, 1), 52.0) < northern_day(date(2026, 4, 1), 42.0)
+    assert usual_flying(date(2026, 7, 19), 47.0) == pytest.approx(0.8, abs=0.01)
+    assert usual_flying(date(2026, 1, 17), 47.0) < 0.05
+
+
+def test_the_published_season_curve_is_met() -> None:
+    """Schmickl & Crailsheim 2007, 1,600 eggs at the peak; computed from their formula."""
+    for day, eggs in ((60, 198.72), (90, 818.70), (120, 1416.99), (150, 1568.78), (200, 1027.00)):
+        here = date(2026, 1, 1) + timedelta(days=day - 1)
+        assert 1600 * laying_level(here, 47.0) == pytest.approx(eggs, rel=1e-3)
