@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
+from alert_story import Phone
+
+from hivewatch.alerts import answers, ledger
+from hivewatch.errors import UsageError
+
 
 def test_a_toppled_hive_rings_at_once(day):
     day.at("13:05").find("toppled")
@@ -211,3 +217,173 @@ def test_a_snoozed_first_leaves_the_others_their_message_and_speaks_for_itself_l
     day.at("20:00").phone.heard_nothing_more(3)
     day.phone.heard("10:30", "Hive millrace-3 at Mill race: being robbed")
     day.phone.heard("13:00", "Hive millrace-2 at Mill race: being robbed")
+
+
+def test_a_message_that_breaks_the_sender_is_set_aside_and_holds_up_no_other(day):
+    day.phone.answers = [ValueError("poison")] * 3
+    (bad,) = day.at("10:00").find("toppled", "millrace-1")
+    day.at("10:30").find("taken", "millrace-2")
+    day.phone.heard("10:30", "millrace-2")
+    day.at("20:00").phone.heard_nothing_more(1)
+    day.is_(bad, "failed", "given up")
+    assert "set aside" in {one.reason for one in day.story(bad).decisions}
+
+
+def test_a_message_over_which_we_die_again_and_again_is_set_aside(day):
+    (bad,) = day.at("10:00").find("robbing", "millrace-1", start=1)
+    day.at("11:00").phone.heard_nothing_more(1)
+    day.phone.dies = "before"
+    (bad,) = day.at("12:00").find("toppled", "millrace-2")
+    deaths = 1
+    while deaths < 20:
+        day.wait(60)
+        day.phone.dies = "before"
+        day.start()
+        if not day.is_dead:
+            break
+        deaths += 1
+    assert deaths == 5
+    day.is_(bad, "failed", "given up")
+    day.phone.dies = None
+    day.at("13:00").find("taken", "millrace-3")
+    day.phone.heard("13:00", "millrace-3")
+    day.kill()
+    day.start()
+    day.at("20:00").phone.heard_nothing_more(2)
+
+
+def test_what_waits_for_a_channel_that_was_removed_goes_to_the_others(day):
+    day.phone.is_away = True
+    (one,) = day.at("10:00").find("toppled")
+    day.at("10:30").kill()
+    other = Phone(day, "other")
+    day.channels = [other]
+    day.start()
+    other.heard("10:30", "toppled")
+    day.is_(one, "sent", "sent")
+    assert {(item.channel, item.state) for item in day.story(one).deliveries} == {
+        ("phone", "dropped"),
+        ("other", "sent"),
+    }
+
+
+def test_without_a_channel_an_alert_waits_for_one(day):
+    day.kill()
+    day.channels = []
+    day.start()
+    (one,) = day.at("10:00").find("toppled")
+    day.is_(one, "waiting", "no channel")
+    day.at("15:00").kill()
+    day.channels = [day.phone]
+    day.start()
+    day.phone.heard("15:00", "toppled")
+
+
+def test_without_a_channel_for_days_an_alert_is_on_the_pages_only(day):
+    day.kill()
+    day.channels = []
+    day.start()
+    (one,) = day.at("10:00").find("toppled")
+    day.wait(4 * 86400)
+    day.is_(one, "failed", "no channel")
+
+
+def test_each_channel_rings_once_and_one_is_enough_to_be_told(day):
+    other = Phone(day, "other")
+    other.is_away = True
+    day.channels.append(other)
+    day.kill()
+    day.start()
+    (one,) = day.at("10:00").find("toppled")
+    day.is_(one, "sent", "sent")
+    day.at("11:00")
+    other.is_away = False
+    day.at("20:00").phone.heard_nothing_more(1)
+    other.heard_nothing_more(1)
+
+
+def test_what_one_channel_has_told_is_not_sent_late_by_the_other_once_it_is_withdrawn(day):
+    other = Phone(day, "other")
+    other.is_away = True
+    day.channels.append(other)
+    day.kill()
+    day.start()
+    (one,) = day.at("10:00").find("toppled")
+    day.at("11:00").becomes(one, status="withdrawn")
+    other.is_away = False
+    day.at("20:00")
+    other.heard_nothing_more(0)
+    day.phone.heard_nothing_more(1)
+
+
+def test_an_emergency_that_is_over_before_it_was_sent_waits_for_the_morning(day):
+    day.phone.is_away = True
+    (one,) = day.at("23:00").find("toppled")
+    day.at("23:30").becomes(one, end_s=day.now_s(), status="ended")
+    day.phone.is_away = False
+    day.is_(one, "held", "quiet hours")
+    day.at("08:00").phone.heard_nothing_more(1)
+    day.phone.heard("06:30", "to 23:30 BST")
+
+
+def test_a_changed_text_is_sent_as_it_is_when_it_goes_out(day):
+    (one,) = day.at("23:00").find("robbing", confidence=0.8)
+    day.at("01:00").becomes(one, confidence=0.96, evidence=("it got worse",))
+    day.at("06:30").phone.heard("06:30", "Almost certain (96%)", "it got worse")
+
+
+def test_a_failing_channel_hears_a_new_emergency_at_once(day):
+    day.phone.is_away = True
+    day.at("10:00").find("robbing", "millrace-1")
+    day.at("12:00")
+    day.phone.is_away = False
+    day.find("toppled", "millrace-2")
+    day.phone.heard("12:00", "toppled")
+
+
+def test_a_snooze_holds_the_next_of_the_same_kind_and_subject_only(day):
+    (first,) = day.at("10:00").find("robbing", "millrace-1")
+    day.becomes(first, end_s=day.now_s(), status="ended")
+    day.snooze(first, 6 * 3600)
+    (second,) = day.at("12:00").find("robbing", "millrace-1")
+    day.is_(second, "held", "snoozed")
+    day.find("robbing", "millrace-2")
+    day.phone.heard("12:00", "millrace-2")
+    day.at("20:00").phone.heard("16:00", "millrace-1")
+    day.phone.heard_nothing_more(3)
+
+
+def test_who_acknowledges_a_message_acknowledges_all_it_told(day):
+    found = day.at("10:00").find("silent", "scale-1", "scale-2", start=10800)
+    day.at("11:00").acknowledge(found[0])
+    assert [day.story(one).alert.acknowledged_by for one in found] == ["keeper", "keeper"]
+
+
+def test_a_past_snooze_and_an_unknown_alert_are_told(day):
+    (one,) = day.at("10:00").find("toppled")
+    with pytest.raises(UsageError, match="that time is past"):
+        day.snooze(one, -1)
+    with day.store.write() as connection:
+        assert not answers.acknowledge(connection, 99, "keeper", day.now_s())
+        assert not answers.snooze(connection, 99, day.now_s() + 60, "keeper", day.now_s())
+    with day.store.read() as connection:
+        assert answers.story(connection, 99) is None
+
+
+def test_alerts_are_read_newest_first_by_pages(day):
+    day.at("10:00").find("toppled", *(f"hive-{n}" for n in range(5)))
+    day.find("handling")
+    with day.store.read() as connection:
+        first = answers.read(connection, limit=2)
+        second = answers.read(connection, limit=9, after=first[-1].id)
+        assert [one.id for one in first + second] == [5, 4, 3, 2, 1]
+        assert len(answers.read(connection, for_the_phone=False)) == 6
+        assert [one.hive for one in answers.read(connection, hive="hive-3")] == ["hive-3"]
+        assert len(answers.read(connection, state="folded")) == 4
+        assert len(answers.read(connection, yard="millrace")) == 5
+
+
+def test_the_pause_doubles_up_to_a_cap_with_some_chance():
+    assert [ledger.wait_s(n, 0.5) for n in (1, 2, 3, 6, 7, 50)] == [15, 30, 60, 480, 900, 900]
+    assert ledger.wait_s(ledger.LONG_TRIES + 1, 0.5) == 3600
+    assert (ledger.wait_s(3, 0.0), ledger.wait_s(3, 1.0)) == (48, 72)
