@@ -127,7 +127,8 @@ class Daemon:
     def _bind(self) -> socket.socket:
         api = self.settings.api
         family = socket.AF_INET6 if ":" in api.host else socket.AF_INET
-        listener = socket.socket(family, socket.SOCK_STREAM)
+        # Named TCP, or asyncio leaves Nagle's algorithm on: 40 ms an answer.
+        listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((api.host, api.port))

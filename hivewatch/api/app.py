@@ -51,6 +51,7 @@ def create_app(
         docs_url=None,  # the usual page for it loads its scripts from elsewhere
         redoc_url=None,
         redirect_slashes=False,
+        generate_unique_id_function=lambda route: route.name,
     )
     app.state.rooms = Rooms(store, settings, clock, health, readmit)
     problems.install(app)

@@ -103,7 +103,7 @@ class Served:
         self.clock = StillClock()
         self.intake = Intake(self.store)
         self.fault: str | None = None
-        self.health = Health(WallClock().now_s, {"ingest": 60.0}, {"broker": lambda: self.fault})
+        self.health = Health(WallClock().now_s, {"ingest": 3600.0}, {"broker": lambda: self.fault})
         self.health.beat("ingest")
         self.app = create_app(self.store, Settings(), self.clock, self.health, self.intake.readmit)
         self.url = ""
@@ -175,7 +175,7 @@ class Served:
 def served(folder: Path) -> Iterator[Served]:
     """Serve a new store on a free loopback port."""
     one = Served(folder)
-    listener = socket.socket()
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.bind(("127.0.0.1", 0))
     config = uvicorn.Config(one.app, log_config=None, access_log=False, lifespan="off")
     server = uvicorn.Server(config)
