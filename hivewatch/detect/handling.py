@@ -1,9 +1,9 @@
 """Did somebody open or move the hive: `handling`, with what was added in kg.
 
-The weight tells it by abrupt moves that leave a step or go far down and come back, the nest by a
-dip of its warmth. Left to others: rain, which comes in several steps of under 2.5 kg and dries
-off; a loss of 0.8 to 4 kg by day with nothing lifted, as a swarm leaves it; and a weight that
-stays near nothing.
+The weight tells it by abrupt moves that leave a step or go far down and come back; the nest, where
+the weight does not move, by a dip of its warmth. Left to others: rain, which comes in several steps
+of under 2.5 kg and dries off; a loss of 0.8 to 4 kg by day with nothing lifted, as a swarm leaves
+it; and a weight that stays near nothing.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ KEPT_LATER = 0.85
 DIP_K = 2.0  # [K] own choice: an opening that shows in warmth alone
 DIP_HUMID = 0.4  # [%RH/K] own choice: damp air comes up when a lid is off
 COARSE_S = 540  # [s] own choice: a visit fits between readings further apart
+DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is not believed so long
+STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves
+HALF = 0.5
 GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
 AT_ONCE_S = 720  # [s] own choice: rain takes longer to wet a lid with a kilogram
 HEAVY_AT_ONCE_S = 1860  # [s] own choice: the same with two; a feeding between two readings
@@ -65,20 +68,51 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     doi:10.20383/103.0972.
     """
     weight = window.of("weight")
+    moves = find_moves(weight.value, weight.time_s)
+    wild_s = [move.before_s for move in moves if _is_wild(window, move)]
     dips = [
         dip
         for dip in find_dips(window.of("nest"), window.of("nest-humidity"))
         if _is_opening(dip) and is_light(window.yard, dip.low_s)
     ]
     found = []
-    for move in find_moves(weight.value, weight.time_s):
-        if _is_other_scale(window, move):
+    for move in moves:
+        if _is_other_scale(window, move) or _was_stuck(weight, move):
             continue
         near = [dip for dip in dips if _is_near(dip, move)]
+        if not move.is_lasting and not near and _is_doubted(move, wild_s):
+            continue
         told = _judge(window, weight, move, near)
         if told is not None:
             found.append(told)
-    return found + [_opened(window, dip) for dip in dips if not _is_weighed(weight, dip)]
+    alone = (dip for dip in dips if not any(_is_near(dip, move) for move in moves))
+    return found + [_opened(window, dip) for dip in alone]
+
+
+def _is_wild(window: HiveWindow, move: Step) -> bool:
+    """Say whether a move can only be bad readings: it comes back, and no hand can have done it."""
+    if move.is_lasting or move.readings > 1:
+        return False
+    if move.high_kg >= OPENED_KG or move.level_kg - move.low_kg < -LIFTED_KG:
+        return True
+    dark = not (is_light(window.yard, move.before_s) or is_light(window.yard, move.after_s))
+    return dark and move.low_kg >= OPENED_KG
+
+
+def _is_doubted(move: Step, wild_s: Sequence[int]) -> bool:
+    """Say whether the scale gave wild readings in the weeks before a move."""
+    return any(0 < move.before_s - moment_s <= DOUBTED_S for moment_s in wild_s)
+
+
+def _was_stuck(weight: Series, move: Step) -> bool:
+    """Say whether the scale stood still before a move, and only then: it woke up, nothing more."""
+    end = int(np.searchsorted(weight.time_s, move.before_s)) + 1
+    value = weight.value
+    if end <= STUCK_READINGS or np.any(value[end - STUCK_READINGS : end] != value[end - 1]):
+        return False
+    moved = np.flatnonzero(value[:end] != value[end - 1])
+    before = value[max(0, int(moved[-1]) - 48) : int(moved[-1]) + 1] if len(moved) else value[:0]
+    return len(before) > STUCK_READINGS and bool(np.mean(before[1:] == before[:-1]) < HALF)
 
 
 def _is_opening(dip: Dip) -> bool:
@@ -93,12 +127,6 @@ def _is_opening(dip: Dip) -> bool:
 def _is_near(dip: Dip, move: Step) -> bool:
     """Say whether a dip of the nest belongs to a move of the weight."""
     return move.before_s - AROUND_S <= dip.low_s <= move.after_s + AROUND_S
-
-
-def _is_weighed(weight: Series, dip: Dip) -> bool:
-    """Say whether the scale was there during a dip: then the scale tells it, or nothing was."""
-    low, high = np.searchsorted(weight.time_s, [dip.before_s, dip.back_s])
-    return bool(high - low > 1)
 
 
 def _is_other_scale(window: HiveWindow, move: Step) -> bool:
@@ -148,9 +176,11 @@ def _is_at_once(move: Step) -> bool:
 def _stayed_s(window: HiveWindow, weight: Series, move: Step) -> int | None:
     """Tell a light step from rain: give the time of the reading that shows it is none, or None.
 
-    It must come at once, and a dry gauge or the next hours must say that nothing dries off. What
-    was being lost in the hour before already, as foragers leave, is no drying.
+    It must come at once and clearly, and a dry gauge or the next hours must say that nothing dries
+    off. What was being lost in the hour before already, as foragers leave, is no drying.
     """
+    if not _is_at_once(move) or move.size_kg < CLEAR_SPREADS * move.spread_kg:
+        return None
     rain = window.of("rain")
     low, high = np.searchsorted(rain.time_s, [move.before_s - AROUND_S, move.after_s + AROUND_S])
     if high > low:
@@ -158,8 +188,6 @@ def _stayed_s(window: HiveWindow, weight: Series, move: Step) -> int | None:
     checks = [(KEPT_AFTER_S, KEPT)]
     if move.size_kg < RAIN_LIGHT_KG:
         checks.append((2 * KEPT_AFTER_S, KEPT_LATER))
-    if not _is_at_once(move) or move.size_kg < CLEAR_SPREADS * move.spread_kg:
-        return None
     told_s = move.settled_s
     for after_s, kept in checks:
         lost = _lost_kg(weight, move.after_s, after_s)
@@ -244,16 +272,20 @@ def _probably(size: float) -> str:
 
 def _opened(window: HiveWindow, dip: Dip) -> Finding:
     """Make a `handling` of a dip of the nest alone."""
+    weight = window.of("weight")
+    low, high = np.searchsorted(weight.time_s, [dip.before_s, dip.back_s])
     evidence = [f"the nest cooled at once by {dip.depth_k:.1f} K and was warm again soon"]
     if dip.humidity_rise is not None:
         evidence.append(f"damp came up with it, {dip.humidity_rise:.1f} %RH")
+    if high - low > 1:
+        evidence.append("the scale shows nothing of it")
     return Finding(
         kind="handling",
         subject=f"hive:{window.hive.id}",
         start_s=dip.before_s,
         end_s=dip.back_s,
         detected_s=dip.back_s,
-        confidence=0.7,
+        confidence=0.7 if high - low <= 1 else 0.6,
         measures={"nest_fell_k": round(dip.depth_k, 2)},
         evidence=tuple(evidence),
         status="ended",

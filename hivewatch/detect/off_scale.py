@@ -18,7 +18,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
+from hivewatch.signals.window import HiveWindow, Ints, Series
 
 HEAVY_KG = 10.0  # [kg] own choice: less than this is no hive with bees
 BEFORE = 3  # [readings] own choice: one spike among them does not count
@@ -27,6 +27,7 @@ NEAR_NOTHING_KG = (5.0, 12.0)  # [kg] own choice: bounds of the same; a floor bo
 EMPTY_SHARE = 0.5  # own choice: of the known weight of the empty hive
 DOWN = 0.5  # own choice: the second reading must be below this share, too
 NIGHT_DOWN = 0.6  # own choice: by night no keeper takes off so much
+STANDS = 1.5  # own choice: over that many times nearly nothing there stands a hive
 BACK_UP = 0.6  # own choice: share of the weight with which the hive is back
 BARE_KG = 1.5  # [kg] own choice: an empty scale, its drift and some rain
 STEADY_KG = 0.5  # [kg] own choice: an empty scale does not swing
@@ -84,12 +85,12 @@ def next_look_s(window: HiveWindow, limits: Limits) -> int | None:
     return moment if moment > window.as_of_s and _is_light_end(window, weight) else None
 
 
-def _floor_kg(window: HiveWindow, before_kg: Floats) -> Floats:
+def _floor_kg(window: HiveWindow, level_kg: float) -> float:
     """Give the weight at or below which nearly nothing is left of a hive that heavy. [kg]."""
-    floor = np.clip(NEAR_NOTHING * before_kg, *NEAR_NOTHING_KG)
-    if window.hive.empty_kg is not None:
-        floor = np.minimum(floor, EMPTY_SHARE * window.hive.empty_kg)
-    return np.asarray(floor)
+    low, high = NEAR_NOTHING_KG
+    floor = min(max(NEAR_NOTHING * level_kg, low), high)
+    empty_kg = window.hive.empty_kg
+    return floor if empty_kg is None else min(floor, EMPTY_SHARE * empty_kg)
 
 
 def _starts(weight: Series) -> Ints:
@@ -115,11 +116,13 @@ def _falls(window: HiveWindow, weight: Series) -> Iterator[_Fall]:
         here, there = value[i], value[i + 1]
         if max(here, there) >= NIGHT_DOWN * level:
             continue
-        near = min(here, there) <= _floor_kg(window, np.array([level]))[0]
-        fell = near and max(here, there) < DOWN * level
+        floor = _floor_kg(window, level)
+        fell = min(here, there) <= floor and max(here, there) < min(DOWN * level, STANDS * floor)
         if not fell and any(is_light(window.yard, int(time_s[k])) for k in (i - 1, i)):
             continue
-        up = value[i:] >= BACK_UP * level
+        # after a harvest it stands again with much less; by night the half that is left is not it
+        stands_kg = min(BACK_UP * level, STANDS * floor) if fell else BACK_UP * level
+        up = value[i:] >= stands_kg
         both = np.flatnonzero(up[:-1] & up[1:])  # one alone is a swing
         back = i + int(both[0]) if len(both) else None
         free = len(value) if back is None else back
@@ -220,7 +223,7 @@ def _is_light_end(window: HiveWindow, weight: Series) -> bool:
     if not len(starts) or starts[-1] != len(weight) - 1:
         return False
     level = _level_kg(weight, len(weight) - 1)
-    return bool(weight.value[-1] <= _floor_kg(window, np.array([level]))[0])
+    return bool(weight.value[-1] <= _floor_kg(window, level))
 
 
 def _gone_silent(window: HiveWindow, weight: Series, silent_after_s: int) -> Finding | None:

@@ -10,7 +10,7 @@ from hivewatch.signals.window import Ints, Series
 
 LEAST_K = 1.2  # [K] own choice: tests/unit/signals/test_dips.py, on the Montreal recording
 MOST_K = 15.0  # [K] own choice: a nest with bees does not lose more, a bad reading does
-SHORTEST_S = 900  # [s] own choice: no nest warms so soon, a bad reading is over
+SHORTEST_S = 1500  # [s] own choice: no nest is warm again so soon, a bad reading is over
 SHARP_S = 2100  # [s] own choice: cold air falls in at once; two readings of a 15 min feed
 SHARP_READINGS = 2  # own choice: the same for coarser feeds
 LONGEST_S = 7200  # [s] published: half an hour to two hours, notes to the Montreal recording

@@ -19,9 +19,10 @@ DRIFT_KG_PER_H = 0.6  # [kg/h] own choice: what bees alone can do for hours on e
 NOISE_BLOCK = 48  # [readings] own choice: the noise is that of the block of readings before
 NORMAL = 1.482602218505602  # median absolute deviation of a normal to its deviation: 1/Phi^-1(3/4)
 SLOPE_SPAN_S = 3600  # [s] own choice: long enough to tell a flow from noise, short of its turns
-SIDE_SPAN_S = 2400  # [s] own choice: readings this far from a move still tell its level
+SIDE_SPAN_S = 1200  # [s] own choice: further off, bees that fly and nectar that dries tell more
 MOST_DRIFT_KG = 4.0  # [kg] own choice: what a silence of any length may hide of slow change
 MOST_SLOPE = 1.5  # [kg/h] own choice: steeper is no slow change
+VISIT_S = 1200  # [s] own choice: what a visit between two readings takes at most
 GAP_S = 3 * 3600  # [s] own choice: slow change is not carried on over a longer silence
 UNSEEN_KG_PER_H = 0.1  # [kg/h] own choice: half of a good flow, as an error
 FINE_S = 1200  # [s] own choice: readings closer than this tell a level together
@@ -241,7 +242,9 @@ def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Ste
     slopes = [side.slope for side in (before, after) if side.slope is not None]
     slope = sum(one.kg_per_h for one in slopes) / len(slopes) if slopes else 0.0
     slope = max(-MOST_SLOPE, min(MOST_SLOPE, slope))
-    apart_h = (after.middle_s - before.middle_s) / 3600
+    # a short visit keeps the bees from their work: slow change goes on before and after it
+    still_s = min(int(time_s[last] - time_s[first]), VISIT_S)
+    apart_h = (after.middle_s - before.middle_s - still_s) / 3600
     unsure = sum((noise * one.unsure_per_h / len(slopes)) ** 2 for one in slopes)
     if len(slopes) == 2:  # noqa: PLR2004
         unsure += ((slopes[0].kg_per_h - slopes[1].kg_per_h) / 4) ** 2

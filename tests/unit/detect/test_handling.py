@@ -160,9 +160,41 @@ def test_nobody_opens_a_hive_by_night(made_up_hive, said):
     assert said(hive.window(("nest", "ambient"))) == []
 
 
-def test_a_quiet_scale_speaks_against_a_dip_of_the_nest(made_up_hive, said):
+def test_a_dip_of_the_nest_beside_a_quiet_scale_is_less_sure(made_up_hive, said):
     hive = made_up_hive(step_s=300, days=5)
     hive.dip(hive.at(3, 14.1), 4.0)
+    (with_scale,) = said(hive.window())
+    (without,) = said(hive.window(("nest",)))
+    assert with_scale.confidence < without.confidence
+    assert "kg" not in with_scale.measures
+
+
+def test_a_dip_of_the_nest_beside_a_loss_as_of_a_swarm_is_left_to_the_swarm(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5)
+    hive.add(hive.at(3, 13), -2.2, 10)
+    hive.dip(hive.at(3, 13.2), 3.0)
+    assert said(hive.window()) == []
+
+
+def test_a_scale_that_gives_wild_readings_is_not_believed_alone(made_up_hive, said):
+    hive = made_up_hive(step_s=900, days=20)
+    weight = hive.series["weight"]
+    visits = [hive.at(day, 14.1) for day in (2, 8, 12)]
+    for visit_s in visits:
+        hive.lift(visit_s, 15, 15)
+    assert len(said(hive.window())) == 3
+    weight[hive.time_s == hive.at(5, 3)] += 11
+    assert [one.start_s for one in said(hive.window())] == [hive.at(2, 14)]
+    hive.dip(visits[2], 4.0)
+    assert [one.start_s for one in said(hive.window())] == [hive.at(2, 14), hive.at(12, 14)]
+
+
+def test_a_scale_that_wakes_up_is_no_handling(made_up_hive, said):
+    hive = made_up_hive(step_s=600, days=5)
+    hive.add(hive.at(3, 2), 4.5, 600)
+    weight = hive.series["weight"]
+    stuck = (hive.time_s > hive.at(3, 2)) & (hive.time_s <= hive.at(3, 13))
+    weight[stuck] = weight[np.argmax(stuck)]
     assert said(hive.window()) == []
 
 
