@@ -30,7 +30,7 @@ BRIDGE_DAYS = 3  # unknown days that may lie between two good ones
 DEARTH_KG = -0.03  # [kg/d] mean of the days
 DEARTH_DAYS = 8
 DEARTH_OVER_KG = 0.1  # [kg/d] three such days end it
-FLYING_H = 2.0  # [h/d] in the mean, when bees could have fetched something
+FLYING_H = 4.0  # [h/d] in the mean, when bees could have fetched something
 WET_MM = 2.0  # [mm/d] a lid that weighs
 SHOWER_KG = 2.5  # [kg] a step up that half of the yard shows on the same day is rain
 NIGHTS = 5  # nights that tell how much the next one will take
@@ -42,20 +42,19 @@ class _Yard:
     """The yard by days: n days, h hives."""
 
     start_s: NDArray[np.int64]  # (n + 1,)
-    gain_kg: Floats  # (h, n), the last day perhaps judged at dusk
-    known_s: Floats  # (n,) when the day's gain was known
-    is_early: NDArray[np.bool_]  # (n,) judged at dusk
+    gain_kg: Floats  # (h, n) from dawn to dawn
+    early_kg: Floats  # (h, n) judged at dusk, less what the night will take
+    dawn_s: Floats  # (n,) when the day's gain is known
+    dusk_s: Floats  # (n,) when it can be judged
     is_wet: NDArray[np.bool_]  # (n,)
     flying_h: Floats  # (n,)
 
-    @property
-    def typical_kg(self) -> Floats:
-        """Gain of the middle hive, where half of the hives that report tell it."""
-        told = ~np.isnan(self.gain_kg)
-        reports = told.any(axis=1).sum()
-        enough = told.sum(axis=0) * 2 >= reports
-        typical = np.full(self.gain_kg.shape[1], np.nan)
-        typical[enough] = np.nanmedian(self.gain_kg[:, enough], axis=0)
+    def typical_kg(self, gain_kg: Floats) -> Floats:
+        """Gain of the middle hive, where half of the hives that report tell it; (n,)."""
+        told = ~np.isnan(gain_kg)
+        enough = (told.sum(axis=0) * 2 >= told.any(axis=1).sum()) & told.any(axis=0)
+        typical = np.full(gain_kg.shape[1], np.nan)
+        typical[enough] = np.nanmedian(gain_kg[:, enough], axis=0)
         return np.where(self.is_wet, np.nan, typical)
 
 
@@ -89,38 +88,32 @@ def _together(yard: Yard, days: list[Days]) -> _Yard:
     """Lay the hives' days on one calendar."""
     first = min(one.day[0] for one in days)
     count = (max(one.day[-1] for one in days) - first).days + 1
-    gain = np.full((len(days), count), np.nan)
-    known_s = np.zeros(count)
-    early = np.zeros(count, np.bool_)
-    rain, flying = np.full((len(days), count), np.nan), np.full((len(days), count), np.nan)
+    gain, early, rain, flying = (np.full((len(days), count), np.nan) for _ in range(4))
+    dawn_s, dusk_s = np.zeros(count), np.zeros(count)
     showers = np.zeros((len(days), count), np.bool_)
     for row, one in enumerate(days):
         at = (one.day[0] - first).days
         span = slice(at, at + len(one))
-        judged, judged_early, when_s = _gains(one)
-        gain[row, span] = judged
-        known_s[span] = np.fmax(known_s[span], when_s)
-        early[span] |= judged_early
+        gain[row, span], early[row, span] = one.gain_kg, _judged_at_dusk(one)
+        dawn_s[span] = np.append(one.dawn_s[1:], one.dawn_s[-1:] + DAY_S)
+        dusk_s[span] = one.dusk_s
         rain[row, span], flying[row, span] = one.rain_mm, one.flying_h
         showers[row, span] = _showers(one)
     wet = _most(rain) >= WET_MM
     if len(days) > 1:
         wet |= showers.sum(axis=0) * 2 >= np.maximum(2, (~np.isnan(gain)).sum(axis=0))
     start_s = local_midnights_s(yard, first, count + 1)
-    return _Yard(start_s, gain, known_s, early, wet, _most(flying))
+    return _Yard(start_s, gain, early, dawn_s, dusk_s, wet, _most(flying))
 
 
-def _gains(one: Days) -> tuple[Floats, NDArray[np.bool_], Floats]:
-    """Give each day's gain; the newest day's already at dusk, less what the night will take."""
-    gain, early = one.gain_kg.copy(), np.zeros(len(one), np.bool_)
-    when_s = np.append(one.dawn_s[1:], one.dawn_s[-1:] + DAY_S)
-    for i in range(max(0, len(one) - 2), len(one)):
-        if np.isnan(gain[i]) and not np.isnan(one.day_kg[i]):
-            nights = one.night_kg[max(0, i - NIGHTS) : i]
-            usual = float(np.nanmedian(nights)) if not np.isnan(nights).all() else 0.0
-            gain[i] = one.day_kg[i] - max(usual, RIPENING * max(one.day_kg[i], 0.0))
-            early[i], when_s[i] = True, one.dusk_s[i]
-    return gain, early, np.where(np.isnan(gain), 0.0, when_s)
+def _judged_at_dusk(one: Days) -> Floats:
+    """Give each day's gain as it can be judged at dusk, from what the last nights took."""
+    usual = np.zeros(len(one))
+    for i in range(1, len(one)):
+        nights = one.night_kg[max(0, i - NIGHTS) : i]
+        nights = nights[~np.isnan(nights)]
+        usual[i] = np.median(nights) if len(nights) else 0.0
+    return one.day_kg - np.maximum(usual, RIPENING * np.maximum(one.day_kg, 0.0))
 
 
 def _showers(one: Days) -> NDArray[np.bool_]:
@@ -140,35 +133,38 @@ def _most(rows: Floats) -> Floats:
 
 def _flows(yard: Yard, together: _Yard) -> Iterator[Finding]:
     """Go through the days: two good ones begin a flow, three poor ones end it."""
-    typical = together.typical_kg
+    early = together.typical_kg(together.early_kg)
+    typical = together.typical_kg(together.gain_kg)
+    is_early = np.isnan(typical) & (early >= EARLY_KG)  # the newest day, at dusk
+    kg_of = np.where(is_early, early, typical)
     begun: int | None = None
     good: int | None = None
     poor: list[int] = []
     told_s = 0.0
-    for i, kg in enumerate(typical.tolist()):
-        if np.isnan(kg):
-            continue
-        if begun is None:
-            is_good = kg >= (EARLY_KG if together.is_early[i] else FLOW_KG)
-            if is_good and good is not None and i - good <= BRIDGE_DAYS:
-                if kg + typical[good] >= FLOW_SUM_KG:
-                    begun, told_s, poor = good, float(together.known_s[i]), []
-            good = i if is_good else None
-            continue
-        poor = [*poor, i] if kg < POOR_KG else []
-        if len(poor) == POOR_DAYS:
-            yield _flow(yard, together, begun, poor[0], told_s)
-            begun, good = None, None
+    for i in np.flatnonzero(~np.isnan(kg_of)).tolist():
+        kg = float(kg_of[i])
+        if begun is not None:
+            poor = [*poor, i] if kg < POOR_KG else []
+            if len(poor) == POOR_DAYS:
+                yield _flow(yard, together, slice(begun, poor[0]), told_s, over=True)
+                begun, good = None, None
+        elif kg < FLOW_KG:
+            good = None
+        elif good is not None and i - good <= BRIDGE_DAYS and kg + kg_of[good] >= FLOW_SUM_KG:
+            begun, poor = good, []
+            told_s = together.dusk_s[i] if early[i] >= EARLY_KG else together.dawn_s[i]
+        else:
+            good = i
     if begun is not None:
-        yield _flow(yard, together, begun, None, told_s)
+        yield _flow(yard, together, slice(begun, len(kg_of)), told_s, over=False)
 
 
-def _flow(yard: Yard, together: _Yard, begun: int, end: int | None, told_s: float) -> Finding:
+def _flow(yard: Yard, together: _Yard, span: slice, told_s: float, *, over: bool) -> Finding:
     """Put one flow into words and figures."""
-    span = slice(begun, end)
-    typical = together.typical_kg[span]
+    gain_kg = np.where(np.isnan(together.gain_kg), together.early_kg, together.gain_kg)
+    typical = together.typical_kg(gain_kg)[span]
     known = typical[~np.isnan(typical)]
-    votes = together.gain_kg[:, span]
+    votes = gain_kg[:, span]
     has_voted = ~np.isnan(votes).all(axis=1)
     mean_kg = np.nanmean(votes[has_voted], axis=1)
     agree = int((mean_kg >= AGREE_KG).sum())
@@ -177,11 +173,11 @@ def _flow(yard: Yard, together: _Yard, begun: int, end: int | None, told_s: floa
     return Finding(
         kind="nectar_flow",
         subject=f"yard:{yard.id}",
-        start_s=int(together.start_s[begun]),
-        end_s=None if end is None else int(together.start_s[end]),
+        start_s=int(together.start_s[span.start]),
+        end_s=int(together.start_s[span.stop]) if over else None,
         detected_s=int(told_s),
         confidence=round(0.5 + 0.48 * agree / max(1, int(has_voted.sum())), 2),
-        status="open" if end is None else "ended",
+        status="ended" if over else "open",
         measures={
             "kg_a_day": round(kg_a_day, 2),
             "kg_gained": round(kg_a_day * days, 1),
@@ -196,43 +192,44 @@ def _flow(yard: Yard, together: _Yard, begun: int, end: int | None, told_s: floa
 
 def _dearths(yard: Yard, together: _Yard) -> Iterator[Finding]:
     """Find the spells in which the yard lost although bees could fly."""
-    typical = together.typical_kg
+    typical = together.typical_kg(together.gain_kg)
     begun: int | None = None
-    better = 0
+    free = 0  # the first day that no dearth before has taken
+    better: list[int] = []
     told_s = 0.0
-    for i in range(DEARTH_DAYS - 1, len(typical)):
-        kg = typical[i]
-        if begun is None:
-            span = slice(i - DEARTH_DAYS + 1, i + 1)
-            known = typical[span][~np.isnan(typical[span])]
-            is_poor = len(known) * 2 > DEARTH_DAYS and known.mean() < DEARTH_KG and kg < POOR_KG
-            if is_poor and together.flying_h[span].mean() >= FLYING_H:
-                begun, told_s, better = i - DEARTH_DAYS + 1, float(together.known_s[i]), 0
-        elif not np.isnan(kg):
-            better = better + 1 if kg >= DEARTH_OVER_KG else 0
-            if better == POOR_DAYS or kg >= FLOW_KG:
-                yield _dearth(yard, together, begun, i - better + 1, told_s)
-                begun = None
+    for i, kg in enumerate(typical.tolist()):
+        if begun is not None:
+            if not np.isnan(kg):
+                better = [*better, i] if kg >= DEARTH_OVER_KG else []
+            if len(better) == POOR_DAYS or (len(better) > 1 and typical[better].min() >= FLOW_KG):
+                yield _dearth(yard, together, slice(begun, better[0]), told_s, over=True)
+                begun, free = None, better[0]
+            continue
+        span = slice(max(free, i - DEARTH_DAYS + 1), i + 1)
+        known = typical[span][~np.isnan(typical[span])]
+        is_poor = len(known) * 2 > DEARTH_DAYS and known.mean() < DEARTH_KG and known[-1] < POOR_KG
+        if is_poor and together.flying_h[span].mean() >= FLYING_H:
+            begun, told_s, better = span.start, float(together.dawn_s[i]), []
     if begun is not None:
-        yield _dearth(yard, together, begun, None, told_s)
+        yield _dearth(yard, together, slice(begun, len(typical)), told_s, over=False)
 
 
-def _dearth(yard: Yard, together: _Yard, begun: int, end: int | None, told_s: float) -> Finding:
+def _dearth(yard: Yard, together: _Yard, span: slice, told_s: float, *, over: bool) -> Finding:
     """Put one dearth into words and figures."""
-    typical = together.typical_kg[begun:end]
+    typical = together.typical_kg(together.gain_kg)[span]
     known = typical[~np.isnan(typical)]
     kg_a_day = float(known.mean())
     return Finding(
         kind="dearth",
         subject=f"yard:{yard.id}",
-        start_s=int(together.start_s[begun]),
-        end_s=None if end is None else int(together.start_s[end]),
+        start_s=int(together.start_s[span.start]),
+        end_s=int(together.start_s[span.stop]) if over else None,
         detected_s=int(told_s),
         confidence=round(min(0.95, 0.6 + 2 * max(0.0, -kg_a_day)), 2),
-        status="open" if end is None else "ended",
+        status="ended" if over else "open",
         measures={"kg_a_day": round(kg_a_day, 2), "kg_gained": round(kg_a_day * len(typical), 1)},
         evidence=(
             f"the middle hive changed by {kg_a_day:+.2f} kg a day over {len(typical)} days",
-            f"bees could fly {together.flying_h[begun:end].mean():.0f} hours a day",
+            f"bees could fly {together.flying_h[span].mean():.0f} hours a day",
         ),
     )
