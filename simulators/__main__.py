@@ -11,6 +11,7 @@ from typing import Any
 
 from simulators import files, plans, publish, scenario, season
 from simulators.diary import Diary
+from simulators.score import command as score_command
 
 
 def main(words: list[str] | None = None) -> int:
@@ -57,6 +58,9 @@ def _parser() -> argparse.ArgumentParser:
     draw.add_argument("--hive", help="this hive only")
     draw.add_argument("--week", help="month-day of the week drawn close up")
     draw.set_defaults(run=_draw)
+
+    score = commands.add_parser("score", help="play seasons through the program, count its hits")
+    score_command.add(score)
 
     known = commands.add_parser("list", help="the scenarios, one a line")
     known.set_defaults(run=_list)

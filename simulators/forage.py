@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from simulators.day import Day
-from simulators.plans import STEPS_A_DAY, Bloom, Floats, Scenario, YardPlan, rng
-from simulators.weather import Weather
+from simulators.plans import STEPS_A_DAY, Bloom, Floats, HivePlan, Scenario, YardPlan, rng
+from simulators.weather import Weather, wander
 
 # How long a trip lasts, in steps of five minutes; mean 26 minutes (own choice).
 TRIP = np.array([0.02, 0.06, 0.12, 0.17, 0.18, 0.15, 0.11, 0.08, 0.06, 0.03, 0.02])
@@ -37,11 +37,16 @@ def season_of(day: Floats, late_days: float) -> tuple[Floats, Floats]:
     return np.asarray(rise * fall, np.float64), rising
 
 
-def look(yard: YardPlan, weather: Weather, scenario: Scenario) -> Country:
-    """Make a yard's days from its weather and blooms."""
+def look(
+    yard: YardPlan, weather: Weather, scenario: Scenario, hive: HivePlan | None = None
+) -> Country:
+    """Make a yard's days from its weather and blooms, as one of its hives meets them."""
     chance = rng(scenario.seed, "country", scenario.start.year, yard.id)
+    own = rng(scenario.seed, "patch", scenario.start.year, hive.id if hive else yard.id)
     daily = weather.daily
-    fly = daily(weather.flying)
+    keen = float(np.exp(own.normal(0, 0.2))) if hive else 1.0  # early risers and late ones
+    flying = weather.flying**keen
+    fly = daily(flying)
     fly_h = fly.sum(axis=1) / 12
     air = daily(weather.air_c)
     noon = air[:, 11 * 12 : 16 * 12].max(axis=1)
@@ -52,7 +57,7 @@ def look(yard: YardPlan, weather: Weather, scenario: Scenario) -> Country:
     dried = np.cumsum(daily(rate / 12), axis=1)
 
     spread = np.concatenate((np.zeros(TRIP_DELAY), TRIP / TRIP.sum()))
-    back = daily(np.convolve(weather.flying, spread)[: fly.size])
+    back = daily(np.convolve(flying, spread)[: fly.size])
     out_shape = fly / np.maximum(fly.sum(axis=1, keepdims=True), 1e-9)
     in_shape = back / np.maximum(back.sum(axis=1, keepdims=True), 1e-9)
     fresh = (in_shape * np.exp(dried - dried[:, -1:])).sum(axis=1)
@@ -61,7 +66,15 @@ def look(yard: YardPlan, weather: Weather, scenario: Scenario) -> Country:
     moist = np.convolve(rain, np.exp(-np.arange(21) / 9.0))[: rain.size] / 9
     give = np.clip((noon - 9) / 8, 0, 1.15) * np.clip(0.72 + 0.16 * moist, 0.6, 1.1)
     give = give * np.clip(chance.normal(1, 0.16, rain.size), 0.4, 1.6)
-    nectar, sugar, pollen = _blooming(yard.blooms, scenario, weather.days)
+    if hive:  # one colony finds a patch that the next one misses
+        give = give * np.exp(0.3 * wander(own, rain.size, 0.7) - 0.045)
+    blooms = tuple(
+        replace(bloom, nectar_kg=bloom.nectar_kg * float(np.exp(own.normal(0, 0.2))))
+        if hive
+        else bloom
+        for bloom in yard.blooms
+    )
+    nectar, sugar, pollen = _blooming(blooms, scenario, weather.days)
     days = [
         Day(
             number=i,

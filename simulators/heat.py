@@ -11,7 +11,7 @@ from simulators.life import Life
 from simulators.plans import Floats, rng
 from simulators.weather import Weather
 
-BROOD_C = 35.2  # published 34.5 +- 1.5, range 33 to 36
+BROOD_C = 35.1  # published 34.5 +- 1.5, range 33 to 36
 
 
 @dataclass(frozen=True)
@@ -35,10 +35,13 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
 
     hold = brood / (brood + 900) * adults / (adults + 1_500)
     loose = 1 - hold * centre
-    lean = 0.006 + 0.11 * loose
-    tended = target + lean * (slow - 24) + (0.06 + 0.7 * loose) * drift(chance, n, 40)
-    tended = tended + 0.2 * np.clip(lag(air, 6) - 35, 0, None)  # fanning and water have limits
-    tended = tended + 0.03 * drift(chance, n, 4)
+    lean = 0.002 + 0.06 * loose
+    hot = 0.05 * np.clip(lag(air, 30) - 24, 0, None)  # afternoons that the fanners lose
+    hot = hot + 0.2 * np.clip(lag(air, 6) - 35, 0, None)
+    restless = (0.05 + 0.7 * loose) * np.exp(0.5 * drift(chance, n, 400))
+    stir = 0.5 * drift(chance, n, 12) + 0.65 * drift(chance, n, 60) + 0.55 * drift(chance, n, 250)
+    tended = target + lean * (slow - 24) + hot + restless * stir
+    tended = tended + 0.025 * drift(chance, n, 3)
 
     crowd = adults / (adults + 1_500) * (0.75 + 0.25 * centre)
     core = 22.5 + 0.05 * (slow - 2) + 1.2 * drift(chance, n, 200)

@@ -87,6 +87,7 @@ class Sensors:
     counter: bool = True
     scale_noise_kg: float = 0.008
     scale_step_kg: float = 0.01
+    scale_jitter: float = 0.01  # share of weighings that fall short by some hundred grams
     scale_drift_g_per_k: float = 1.5
     scale_creep_g: float = 20.0
     nest_noise_k: float = 0.03

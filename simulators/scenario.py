@@ -138,7 +138,7 @@ def _hive(name: str, told: dict[str, Any], sensors: Sensors, seed: int) -> HiveP
         swarm_urge=float(told.get("swarm_urge", 1.0)),
         supers=int(told.get("supers", 0)),
         shares_scale_with=str(told.get("shares_scale_with", "")),
-        flow=float(told.get("flow", chance.normal(1.0, 0.1))),
+        flow=float(told.get("flow", np.clip(chance.normal(1.0, 0.15), 0.6, 1.5))),
         loss=float(told.get("loss", 1.0)),
         sensors=_record(Sensors, own),
         happenings=tuple(_record(Happening, event) for event in told.get("happening", [])),

@@ -40,6 +40,7 @@ def live(yard: YardPlan, scenario: Scenario) -> Iterator[Told]:
     country = forage.look(yard, sky, scenario)
     visits = keeper.rounds(yard, scenario, country.days, rng(scenario.seed, "visits", yard.id))
     for plan in yard.hives:
+        country = forage.look(yard, sky, scenario, plan)
         life = Hive(plan, yard, sky, country, scenario).run(visits)
         weight = mass.weigh(life, sky, country, scenario.seed)
         nest = heat.warm(life, sky, scenario.seed)

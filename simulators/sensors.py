@@ -89,6 +89,8 @@ def scale(name: str, hives: list[Told], seed: int) -> list[Feed]:
     follow = np.append(np.diff(gross), 0.0)
     follow[np.abs(follow) > 0.3] = 0.0  # a step stays a step between two points of the grid
     raw = gross[index] + after * follow[index] + noise * chance.normal(size=times.size)
+    short = chance.random(times.size) < kit.scale_jitter
+    raw = raw - short * chance.exponential(0.07, times.size)
     spikes = chance.random(times.size) < kit.spikes_a_month / 30 / 1440 * kit.every_min
     raw = raw + spikes * chance.normal(0, 15, times.size)
     grain = kit.scale_step_kg

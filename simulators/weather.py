@@ -97,14 +97,14 @@ def make(yard: YardPlan, scenario: Scenario) -> Weather:
     warm = np.cos(2 * np.pi * (day - 203) / 365.25)  # 1 at the height of summer
     summer = (1 + warm) / 2
 
-    front = _wander(region, days, 0.72) * 0.9 + _wander(local, days, 0.5) * 0.2
+    front = wander(region, days, 0.72) * 0.9 + wander(local, days, 0.5) * 0.2
     wetness = (climate.wet_winter * (1 - summer) + climate.wet_summer * summer) * rain_factor
-    wet_rank = _wander(region, days, 0.45) + 0.15 * local.normal(size=days)
+    wet_rank = wander(region, days, 0.45) + 0.15 * local.normal(size=days)
     is_wet = wet_rank > _normal_quantile(1 - np.clip(wetness, 0.01, 0.9))
     told = {what: _told(yard, scenario, what) for what in ("rain", "heat", "cold")}
     is_wet = (is_wet | (told["rain"] > 0)) & (told["heat"] == 0)
     cloud = climate.cloud_winter * (1 - summer) + climate.cloud_summer * summer
-    cloud = cloud + 0.27 * _wander(region, days, 0.35) + 0.1 * local.normal(size=days)
+    cloud = cloud + 0.27 * wander(region, days, 0.35) + 0.1 * local.normal(size=days)
     cloud = cloud - 0.5 * (told["heat"] > 0) + 0.3 * (told["rain"] > 0)
     cloud = np.clip(np.where(is_wet, np.maximum(cloud + 0.2, 0.7), cloud - 0.12), 0.0, 1.0)
 
@@ -129,7 +129,7 @@ def make(yard: YardPlan, scenario: Scenario) -> Weather:
     patch = np.clip(np.repeat(cloud, STEPS_A_DAY) + 0.22 * _smooth(local, air.size, 9), 0, 1)
     clear = 1_080 * np.clip(np.sin(elevation), 0, None) ** 1.15
     sun = clear * (1 - 0.75 * patch**3.0)
-    gusty = np.clip(1 + 0.35 * _wander(region, days, 0.5), 0.2, 3.0) * climate.wind_ms
+    gusty = np.clip(1 + 0.35 * wander(region, days, 0.5), 0.2, 3.0) * climate.wind_ms
     wind = np.repeat(gusty, STEPS_A_DAY) * (0.75 + 0.45 * np.clip(_day_shape(solar_h), -0.6, 1))
     wind = np.asarray(np.clip(wind * np.exp(0.25 * _smooth(local, air.size, 6)), 0, 25), np.float64)
     dew = np.repeat(base - swing * (0.55 + 0.9 * (1 - cloud)), STEPS_A_DAY)
@@ -197,7 +197,7 @@ def _day_shape(solar_h: Floats) -> Floats:
     return np.asarray((np.cos(angle) + 0.22 * np.cos(2 * angle + 0.5)) / 1.1)
 
 
-def _wander(chance: np.random.Generator, n: int, keep: float) -> Floats:
+def wander(chance: np.random.Generator, n: int, keep: float) -> Floats:
     """First-order autoregressive noise of unit variance."""
     noise = chance.normal(size=n)
     out = np.empty(n)
