@@ -11,7 +11,6 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from queue import Empty, SimpleQueue
 from random import Random
-from typing import Protocol
 
 import structlog
 from sqlalchemy import Connection
@@ -20,6 +19,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from hivewatch.alerts import ledger
 from hivewatch.alerts.channels import Channel
 from hivewatch.alerts.ledger import Letter, Outcome
+from hivewatch.clock import Clock
 from hivewatch.metrics import DELIVERIES, at_zero
 from hivewatch.store.open import Store
 
@@ -27,14 +27,9 @@ LOG = structlog.get_logger()
 LOOK_EVERY_S = 1.0  # [s] own choice: how long an emergency may wait to be seen
 REST_MAX_S = 300  # [s] own choice: how long a channel that fails is left alone at most
 RAISED_MAX = 3  # own choice: a message that makes the sender raise so often is set aside
+HANGS_AFTER_S = 120.0  # [s] own choice: four times the longest time-out of one send
+HANGS_AGAIN_S = 3600.0  # [s] a repeating fault is logged hourly
 STATES = ("sent", "waiting", "failed")
-
-
-class Clock(Protocol):
-    """Who knows the time."""
-
-    def now_s(self) -> int:
-        """Unix time. [s]."""
 
 
 class _Courier:
@@ -43,15 +38,17 @@ class _Courier:
     def __init__(self, channel: Channel, done: SimpleQueue[tuple[Letter, Outcome]]) -> None:
         self.channel = channel
         self.busy: Letter | None = None
+        self.since_s = 0.0  # when it was handed the letter
+        self.warn_s = HANGS_AFTER_S  # after how long in hand the log is told
         self.faults = 0
         self.rests_until_s = 0
         self._done = done
         self._letters: SimpleQueue[Letter | None] = SimpleQueue()
         self._thread: threading.Thread | None = None
 
-    def carry(self, letter: Letter, *, inline: bool) -> None:
+    def carry(self, letter: Letter, since_s: float, *, inline: bool) -> None:
         """Send a letter, in the channel's own thread unless `inline`."""
-        self.busy = letter
+        self.busy, self.since_s, self.warn_s = letter, since_s, HANGS_AFTER_S
         if inline:
             self._done.put((letter, _send(self.channel, letter)))
             return
@@ -132,6 +129,7 @@ class Delivery:
         """Record what has come back, then hand out what is due; give how many were handed out."""
         now_s = self._clock.now_s()
         self._record(now_s)
+        self._look_for_hangs()
         idle = [name for name, one in self._couriers.items() if one.busy is None]
         with self._store.read() as connection:
             new = ledger.is_any_unaddressed(connection, now_s, has_channels=bool(self._couriers))
@@ -141,7 +139,8 @@ class Delivery:
             ledger.address(connection, list(self._couriers), now_s)
             taken = ledger.take(connection, self._next(connection, idle, now_s))
         for letter in taken:
-            self._couriers[letter.channel].carry(letter, inline=self._inline)
+            courier = self._couriers[letter.channel]
+            courier.carry(letter, self._clock.monotonic_s(), inline=self._inline)
         if self._inline:
             self._record(now_s)
         return len(taken)
@@ -193,7 +192,18 @@ class Delivery:
                 return
             self._unrecorded.popleft()
             courier.busy = None
+            if courier.warn_s != HANGS_AFTER_S:
+                held_s = self._clock.monotonic_s() - courier.since_s
+                LOG.info("channel_hangs_over", channel=letter.channel, after_s=int(held_s))
             self._tell(courier, letter, outcome, now_s, wait_s)
+
+    def _look_for_hangs(self) -> None:
+        """Say when a service holds a message for long; it is never sent beside a send under way."""
+        for name, one in self._couriers.items():
+            held_s = self._clock.monotonic_s() - one.since_s
+            if one.busy is not None and held_s > one.warn_s:
+                one.warn_s = held_s + HANGS_AGAIN_S
+                LOG.warning("channel_hangs", channel=name, alert=one.busy.alert, for_s=int(held_s))
 
     def _tell(
         self, courier: _Courier, letter: Letter, outcome: Outcome, now_s: int, wait_s: int

@@ -106,6 +106,9 @@ class Day:
     def now_s(self) -> int:
         return round(self._now.timestamp())
 
+    def monotonic_s(self) -> float:
+        return self._now.timestamp()
+
     def clock(self, at_s: int) -> str:
         return f"{datetime.fromtimestamp(at_s, self.place):%H:%M}"
 
