@@ -11,10 +11,11 @@ from collections.abc import Sequence
 from hivewatch.detect.finding import KINDS, Finding
 from hivewatch.errors import UsageError
 from hivewatch.settings import Alerts
+from hivewatch.signals.days import days_of
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import windows
 from hivewatch.store.open import Store
-from hivewatch.watch import look
+from hivewatch.watch import look, look_at_yard
 
 
 def find(
@@ -59,12 +60,20 @@ def find(
         _check_known("--hive", hive, [one.id for one in apiary.hives])
         _check_known("--yard", yard, [one.id for one in apiary.yards])
         _check_known("--kind", kind, KINDS)
-        for one in apiary.hives:
-            if hive in {None, one.id} and yard in {None, one.yard}:
+        for place in apiary.yards:
+            if yard not in {None, place.id}:
+                continue
+            days = {}
+            for one in apiary.hives:
+                if one.yard != place.id or hive not in {None, one.id}:
+                    continue
                 received_by_s = as_of_s if is_replay else None
                 window = windows.read_window(connection, apiary, one.id, as_of_s, received_by_s)
                 seen = look(connection, window, settings, as_of_s, received_by_s=received_by_s)
                 found += seen.settled
+                days[one.id] = days_of(window)
+            if hive is None:
+                found += look_at_yard(connection, place, days).settled
     return sorted(
         (
             one

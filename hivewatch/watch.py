@@ -15,11 +15,12 @@ from sqlalchemy import Connection
 
 from hivewatch import metrics
 from hivewatch.alerts import outbox
-from hivewatch.apiary import Apiary, Hive
+from hivewatch.apiary import Apiary, Yard
 from hivewatch.clock import Clock
 from hivewatch.detect import run
 from hivewatch.detect.finding import KINDS, Finding, settle
 from hivewatch.settings import Alerts, Settings
+from hivewatch.signals.days import Days, days_of
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, inspections, stale
@@ -34,19 +35,22 @@ metrics.at_zero(metrics.FINDINGS, KINDS)
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a look at one hive gave.
+    """What a look at one hive, or at a yard as a whole, gave.
 
     Parameters
     ----------
-    hive : Hive
-        Which hive.
+    yard : Yard
+        Which yard.
+    hive : str or None
+        Which hive; None for the yard as a whole.
     before, settled : sequence of Finding
         What had been told, and what is to be told now; both with their ids.
     again_s : int or None
         When time alone would change the findings. [s]
     """
 
-    hive: Hive
+    yard: Yard
+    hive: str | None
     before: Sequence[Finding]
     settled: Sequence[Finding]
     again_s: int | None
@@ -85,7 +89,14 @@ def look(
     ]
     found = run.detect(window, seen, settings, as_of_s)
     before = findings.read(connection, hive=hive.id)
-    return Look(hive, before, settle(before, found), run.look_again_s(window, settings))
+    again_s = run.look_again_s(window, settings)
+    return Look(window.yard, hive.id, before, settle(before, found), again_s)
+
+
+def look_at_yard(connection: Connection, yard: Yard, days: Mapping[str, Days]) -> Look:
+    """Say what the hives of a yard say together; `days` are those of each of its hives."""
+    before = findings.read(connection, subject=f"yard:{yard.id}")
+    return Look(yard, None, before, settle(before, run.detect_yard(yard, days)), None)
 
 
 class Watcher:
@@ -96,6 +107,7 @@ class Watcher:
         self._store, self._settings, self._clock = store, settings, clock
         self._again_s: dict[str, int | None] = {}
         self._windows = WindowKeeper()
+        self._days: dict[str, Days] = {}
 
     def run(self, stop: Event, beat: Callable[[], None]) -> None:
         """Look at what changed, and at what time alone may have changed."""
@@ -125,6 +137,7 @@ class Watcher:
                 self._windows.forget(hive_id)
                 broke = error
             beat()
+        self._look_at_yards(apiary, set(due))
         if broke is not None:
             raise broke
         if marks:
@@ -148,7 +161,7 @@ class Watcher:
         return sorted(due)
 
     def _look(self, apiary: Apiary, hive_id: str, changed_ms: Mapping[str, int]) -> None:
-        """Look at one hive; write what changed and what a phone must hear, in one transaction."""
+        """Look at one hive."""
         started_s = self._clock.monotonic_s()
         now_s = self._clock.now_s()
         alerts = self._settings.alerts
@@ -163,23 +176,39 @@ class Watcher:
             window = self._windows.read(connection, apiary, hive_id, now_s, devices)
             seen = look(connection, window, alerts, now_s)
             dated_s = next_dated_s(connection, apiary, hive_id, now_s)
-        hive, yard = window.hive, window.yard
         moments = [moment for moment in (seen.again_s, dated_s) if moment is not None]
         self._again_s[hive_id] = min(moments, default=None)
-        if seen.changed:
-            with self._store.write() as connection:
-                findings.write(connection, seen.changed, hive.id, hive.yard, now_s)
-                outbox.enqueue(
-                    connection,
-                    seen.before,
-                    seen.settled,
-                    yard=yard,
-                    limits=alerts,
-                    now_s=now_s,
-                    hive=hive.id,
-                )
-            self._say(seen.changed, {one.id for one in seen.before})
+        self._days[hive_id] = days_of(window)
+        self._write(seen, now_s)
         metrics.EVALUATION.observe(self._clock.monotonic_s() - started_s)
+
+    def _look_at_yards(self, apiary: Apiary, due: set[str]) -> None:
+        """Look at the yards whose hives were looked at."""
+        now_s = self._clock.now_s()
+        for yard in apiary.yards:
+            hives = {one.id for one in apiary.hives if one.yard == yard.id}
+            if hives & due:
+                days = {hive: self._days[hive] for hive in sorted(hives) if hive in self._days}
+                with self._store.read() as connection:
+                    seen = look_at_yard(connection, yard, days)
+                self._write(seen, now_s)
+
+    def _write(self, seen: Look, now_s: int) -> None:
+        """Write what changed and what a phone must hear, in one transaction."""
+        if not seen.changed:
+            return
+        with self._store.write() as connection:
+            findings.write(connection, seen.changed, seen.hive, seen.yard.id, now_s)
+            outbox.enqueue(
+                connection,
+                seen.before,
+                seen.settled,
+                yard=seen.yard,
+                limits=self._settings.alerts,
+                now_s=now_s,
+                hive=seen.hive,
+            )
+        self._say(seen.changed, {one.id for one in seen.before})
 
     def _say(self, changed: Iterable[Finding], told: set[str]) -> None:
         """Log what is new or over, one line each."""

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from hivewatch.detect import device, handling, off_scale
+from hivewatch.apiary import Yard
+from hivewatch.detect import device, flow, handling, off_scale
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
+from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
 DETECTORS = (handling, off_scale, device)
+YARD_DETECTORS = (flow,)
 
 PRECEDENCE = ("taken", "toppled", "handling")
 """Kinds that can claim the same move of one hive's weight, the first one first.
@@ -46,6 +49,23 @@ def detect(
     then = window.at(as_of_s)
     found = [one for detector in DETECTORS for one in detector.find(then, inspections, limits)]
     return sorted(settle_claims(found), key=lambda one: (one.start_s, one.kind, one.subject))
+
+
+def detect_yard(yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
+    """Say all there is to say of a yard, from the days of its hives.
+
+    Parameters
+    ----------
+    days : Mapping
+        Hive -> its days.
+
+    Returns
+    -------
+    list[Finding]
+        By start and kind, without ids.
+    """
+    found = [one for detector in YARD_DETECTORS for one in detector.find(yard, days)]
+    return sorted(found, key=lambda one: (one.start_s, one.kind))
 
 
 def settle_claims(found: Sequence[Finding]) -> list[Finding]:

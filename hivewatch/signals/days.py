@@ -96,7 +96,7 @@ class Days:
 
 
 def days_of(window: HiveWindow) -> Days:
-    """Work out a hive's days, from its first reading to `window.as_of_s`.
+    """Work out a hive's days, from its first reading to its last.
 
     Parameters
     ----------
@@ -123,8 +123,9 @@ def days_of(window: HiveWindow) -> Days:
     dusk_s = np.minimum(set_s + AFTER_SET_S[1], next_rise_s - BEFORE_RISE_S[0])
     dawn_kg = _each(weight, rise_s - BEFORE_RISE_S[0], dawn_s, np.median)
     dusk_kg = _each(weight, set_s + AFTER_SET_S[0], dusk_s, np.median)
-    dawn_kg[dawn_s > window.as_of_s] = np.nan
-    dusk_kg[dusk_s > window.as_of_s] = np.nan
+    last_s = weight.time_s[-1] if len(weight) else 0
+    dawn_kg[dawn_s > last_s] = np.nan  # not over yet, as far as the readings go
+    dusk_kg[dusk_s > last_s] = np.nan
     steps = settle_steps(weight.value, weight.time_s)
     by_day = _sum_steps(steps, rise_s, set_s)
     by_night = _sum_steps(steps, set_s, next_rise_s)
@@ -172,13 +173,13 @@ def local_midnights_s(yard: Yard, first: date, count: int) -> Ints:
 
 
 def _calendar(window: HiveWindow) -> tuple[tuple[date, ...], Ints]:
-    """Give the local days from the first reading to the present one, and their midnights."""
+    """Give the local days from the first reading to the last, and their midnights."""
     zone = ZoneInfo(window.yard.timezone)
-    begin_s = min(
-        (int(one.time_s[0]) for one in window.series.values() if len(one)), default=window.as_of_s
-    )
+    there = [one.time_s for one in window.series.values() if len(one)]
+    begin_s = min((int(one[0]) for one in there), default=window.as_of_s)
+    end_s = max((int(one[-1]) for one in there), default=window.as_of_s)
     first = datetime.fromtimestamp(begin_s, UTC).astimezone(zone).date()
-    last = datetime.fromtimestamp(window.as_of_s, UTC).astimezone(zone).date()
+    last = datetime.fromtimestamp(end_s, UTC).astimezone(zone).date()
     count = (last - first).days + 1
     return (
         tuple(first + timedelta(days=n) for n in range(count)),

@@ -20,6 +20,7 @@ def read(
     *,
     hive: str | None = None,
     yard: str | None = None,
+    subject: str | None = None,
     kind: str | None = None,
     since_s: int | None = None,
     until_s: int | None = None,
@@ -29,7 +30,8 @@ def read(
 ) -> list[Finding]:
     """Read findings by start; `after` is the id of the last one of the page before."""
     query = select(finding).order_by(finding.c.start_s, finding.c.id)
-    for column, wanted in (("hive", hive), ("yard", yard), ("kind", kind), ("status", status)):
+    asked = {"hive": hive, "yard": yard, "subject": subject, "kind": kind, "status": status}
+    for column, wanted in asked.items():
         if wanted is not None:
             query = query.where(finding.c[column] == wanted)
     if since_s is not None:
@@ -63,9 +65,9 @@ def changed(
 
 
 def write(
-    connection: Connection, findings: Iterable[Finding], hive: str, yard: str, now_s: int
+    connection: Connection, findings: Iterable[Finding], hive: str | None, yard: str, now_s: int
 ) -> None:
-    """Write findings of one hive, new or changed; the others stay as they are."""
+    """Write findings of one hive, or of a yard, new or changed; the others stay as they are."""
     for one in findings:
         row = asdict(one)
         row["detected_s"] = one.detected_s
