@@ -15,21 +15,37 @@ export function h(tag, attributes = {}, ...children) {
   return element;
 }
 
-/** Make the children of `shown` like `wanted`, an array of nodes and texts. */
+/**
+ * Make the children of `shown` like `wanted`, an array of nodes and texts. An element with a
+ * data-key stays the same element wherever it stands, so that what is open or has the focus stays.
+ */
 export function fill(shown, wanted) {
   const nodes = wanted.flat(Infinity).filter((one) => one || one === 0)
     .map((one) => (one instanceof Node ? one : document.createTextNode(one)));
-  const old = [...shown.childNodes];
-  nodes.forEach((node, i) => (i < old.length ? patch(old[i], node) : shown.append(node)));
-  old.slice(nodes.length).forEach((node) => node.remove());
+  const before = [...shown.childNodes];
+  const keyed = new Map(before.filter((one) => one.dataset?.key).map((one) => [one.dataset.key, one]));
+  const kept = new Set();
+  let at = shown.firstChild;
+  for (const node of nodes) {
+    const key = node.dataset?.key;
+    const same = key ? keyed.get(key) : at && !at.dataset?.key && isLike(at, node) ? at : null;
+    if (same && isLike(same, node)) {
+      if (same !== at) shown.insertBefore(same, at);
+      kept.add(same);
+      patch(same, node);
+      at = same.nextSibling;
+    } else {
+      shown.insertBefore(node, at);
+      if (at && !at.dataset?.key && !key) at = at.nextSibling;
+    }
+  }
+  before.filter((one) => !kept.has(one)).forEach((one) => one.remove());
 }
 
+const isLike = (one, other) => one.nodeType === other.nodeType && one.nodeName === other.nodeName;
+
+/** Make one node like another of its kind. */
 function patch(shown, wanted) {
-  if (shown.nodeType !== wanted.nodeType || shown.nodeName !== wanted.nodeName ||
-      shown.dataset?.key !== wanted.dataset?.key) {
-    shown.replaceWith(wanted);
-    return;
-  }
   if (shown.nodeType === Node.TEXT_NODE) {
     if (shown.data !== wanted.data) shown.data = wanted.data;
     return;
