@@ -146,8 +146,11 @@ def acknowledge(connection: Connection, alert_id: int, who: str, now_s: int) -> 
     if row.acknowledged_s is not None:
         return True
     known = {"acknowledged_s": now_s, "acknowledged_by": who}
-    if row.state in {*book.OPEN, "folded"} and row.sent_s is None:
+    unsent = row.state in {*book.OPEN, "folded"} and row.sent_s is None
+    if unsent and not book.is_under_way(connection, row):
         book.drop(connection, row, now_s, "acknowledged", f"{who} knows already")
+    elif unsent:
+        book.decide(connection, alert_id, now_s, "acknowledged", "acknowledged", f"by {who}")
     else:
         book.decide(connection, alert_id, now_s, "acknowledged", "acknowledged", f"by {who}")
         if row.state in book.OPEN:
@@ -179,8 +182,8 @@ def snooze(connection: Connection, alert_id: int, until_s: int, who: str, now_s:
     book.decide(connection, alert_id, now_s, "snoozed", "snoozed", why)
     if row.acknowledged_s is None:
         if row.state in {*book.OPEN, "folded"} and row.sent_s is None:
-            book.leave(connection, row, now_s)
-            book.change(connection, alert_id, state="held", reason="snoozed", due_s=until_s)
+            if not book.is_under_way(connection, row):
+                book.snooze_unsent(connection, row, until_s, now_s)
         elif row.state == "sent" and row.urgency != "not for the phone":
             _ring_again(connection, row, until_s, now_s)
     book.change(connection, alert_id, snoozed_until_s=until_s)

@@ -174,8 +174,7 @@ def leave(connection: Connection, row: AlertRow, now_s: int) -> None:
     why = f"speaks for the others now, in place of alert {row.id}"
     decide(connection, heir, now_s, "queued", "it matters", why)
     connection.execute(update(alert).where(alert.c.id.in_(rest)).values(folded_into=heir))
-    unsent = delivery.c.alert == row.id, delivery.c.state == "waiting"
-    connection.execute(update(delivery).where(*unsent).values(alert=heir))
+    stop_deliveries(connection, row.id)
     retell(connection, heir, now_s)
     retell(connection, row.id, now_s)  # its own words speak for itself alone again
 
@@ -199,6 +198,48 @@ def drop(connection: Connection, row: AlertRow, now_s: int, reason: Reason, why:
     state = "dropped" if row.sent_s is None else "sent"
     change(connection, row.id, state=state, reason=reason, due_s=None)
     decide(connection, row.id, now_s, "dropped", reason, why)
+
+
+def is_under_way(connection: Connection, row: AlertRow) -> bool:
+    """Whether a channel has the message in hand this moment, and none has told it before.
+
+    What changes meanwhile waits for the end of the send: `reconsider`.
+    """
+    leader = row.folded_into if row.state == "folded" else row.id
+    query = select(delivery.c.alert).where(delivery.c.alert == leader)
+    return row.sent_s is None and bool(
+        connection.execute(query.where(delivery.c.state == "sending").limit(1)).first()
+    )
+
+
+def reconsider(connection: Connection, alert_id: int, now_s: int) -> None:
+    """Take back, after a send that failed, what is not to ring any more, before the next try."""
+    for one in (*followers_of(connection, alert_id), alert_id):
+        row = row_of(connection, one)
+        if row is None:
+            continue
+        known = connection.execute(select(finding).where(finding.c.id == row.finding)).one()
+        verdict = judge(as_finding(known), now_s)
+        who = row.acknowledged_by
+        if row.sent_s is not None:
+            if who is not None or not verdict.rings:
+                stop_deliveries(connection, one)
+        elif row.state not in {*OPEN, "folded"}:
+            continue
+        elif who is not None:
+            drop(connection, row, now_s, "acknowledged", f"{who} knows already")
+        elif not verdict.rings:
+            drop(connection, row, now_s, verdict.reason, verdict.why)
+        elif (row.snoozed_until_s or 0) > now_s:
+            snooze_unsent(connection, row, row.snoozed_until_s, now_s)
+        elif one == alert_id:
+            retell(connection, one, now_s)
+
+
+def snooze_unsent(connection: Connection, row: AlertRow, until_s: int, now_s: int) -> None:
+    """Hold an alert that has not gone out, alone, until the keeper's own time."""
+    leave(connection, row, now_s)
+    change(connection, row.id, state="held", reason="snoozed", due_s=until_s)
 
 
 def chunks(items: Iterable[str], size: int = 500) -> Iterable[list[str]]:

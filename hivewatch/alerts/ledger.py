@@ -99,6 +99,7 @@ def _interrupted(connection: Connection, row: Row[Any], now_s: int) -> None:
     why = "hivewatch ended between sending and recording: it may ring a second time"
     connection.execute(mine.values(state="waiting", interrupted=times, next_try_s=now_s))
     book.decide(connection, alert_id, now_s, "queued", "interrupted", why, channel)
+    book.reconsider(connection, alert_id, now_s)
 
 
 def address(connection: Connection, channels: Sequence[str], now_s: int) -> int:
@@ -234,6 +235,7 @@ def record(connection: Connection, one: Letter, outcome: Outcome, now_s: int, wa
         connection.execute(mine.values(state="waiting", next_try_s=now_s + wait_s, error=line))
         why = f"{line}; again in {span(wait_s)}"
         book.decide(connection, one.alert, now_s, "tried", "passing fault", why, one.channel)
+        book.reconsider(connection, one.alert, now_s)
         return
     reason: Reason = "given up" if outcome.state == "waiting" else outcome.reason
     connection.execute(mine.values(state="failed", error=line))

@@ -158,6 +158,8 @@ def _look_again(desk: _Desk, row: AlertRow, one: Finding) -> None:
     verdict = judge(one, desk.now_s)
     if row.state in {"sent", "failed"} or (row.state == "folded" and row.sent_s is not None):
         _note(desk, row, one, verdict)
+    elif book.is_under_way(desk.connection, row):
+        return
     elif not verdict.rings:
         _drop(desk, row, one, verdict)
     elif row.state == "dropped":

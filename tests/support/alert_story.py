@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from pathlib import Path
@@ -50,8 +50,12 @@ class Phone:
         self.is_away = False
         self.dies: str | None = None  # "before" or "after" it rings
         self.died_over: list[Letter] = []
+        self.meanwhile: Callable[[], object] | None = None  # happens while a message is under way
 
     def send(self, letter: Letter) -> Outcome:
+        if self.meanwhile is not None:
+            happens, self.meanwhile = self.meanwhile, None
+            happens()
         if self.dies == "before":
             self.dies = None
             raise Killed
@@ -98,6 +102,7 @@ class Day:
         self._now = datetime.fromisoformat(day).replace(tzinfo=self.place)
         self.told: dict[str, Finding] = {}
         self._daemon: Delivery | None = None
+        self._looks = False
         self.start()
         with self.store.write() as connection:
             values = {name: getattr(self.yard, name) for name in yard_table.c.keys()}  # noqa: SIM118
@@ -145,11 +150,16 @@ class Day:
         return min((one for one in later if one is not None), default=sys.maxsize)
 
     def look(self) -> None:
+        if self._looks:
+            return  # a message is under way: what happens meanwhile is for later
+        self._looks = True
         try:
             while self._daemon is not None and self._daemon.step():
                 pass
         except Killed:
             self.kill()
+        finally:
+            self._looks = False
 
     @property
     def is_dead(self) -> bool:

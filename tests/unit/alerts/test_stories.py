@@ -387,3 +387,60 @@ def test_the_pause_doubles_up_to_a_cap_with_some_chance():
     assert [ledger.wait_s(n, 0.5) for n in (1, 2, 3, 6, 7, 50)] == [15, 30, 60, 480, 900, 900]
     assert ledger.wait_s(ledger.LONG_TRIES + 1, 0.5) == 3600
     assert (ledger.wait_s(3, 0.0), ledger.wait_s(3, 1.0)) == (48, 72)
+
+
+def meanwhile(day, *, is_away):
+    """Prepare a toppled hive whose message is under way when something happens."""
+    day.phone.is_away = is_away
+    day.at("10:00")
+    return lambda happens: setattr(day.phone, "meanwhile", lambda: happens(*day.told.values()))
+
+
+@pytest.mark.parametrize("is_away", [True, False])
+def test_withdrawn_while_under_way_is_not_tried_again(day, is_away):
+    meanwhile(day, is_away=is_away)(lambda one: day.becomes(one, status="withdrawn"))
+    (one,) = day.find("toppled")
+    day.phone.is_away = False
+    day.at("20:00").phone.heard_nothing_more(0 if is_away else 1)
+    day.is_(one, "dropped", "withdrawn") if is_away else day.is_(one, "sent", "sent")
+
+
+@pytest.mark.parametrize("is_away", [True, False])
+def test_acknowledged_while_under_way_is_not_tried_again(day, is_away):
+    meanwhile(day, is_away=is_away)(day.acknowledge)
+    (one,) = day.find("toppled")
+    day.phone.is_away = False
+    day.at("20:00").phone.heard_nothing_more(0 if is_away else 1)
+    assert day.story(one).alert.acknowledged_by == "keeper"
+    day.is_(one, "dropped", "acknowledged") if is_away else day.is_(one, "sent", "sent")
+
+
+def test_snoozed_while_under_way_waits_after_a_failed_try(day):
+    meanwhile(day, is_away=True)(lambda one: day.snooze(one, 3600))
+    (one,) = day.find("toppled")
+    day.is_(one, "held", "snoozed")
+    day.phone.is_away = False
+    day.at("20:00").phone.heard_nothing_more(1)
+    day.phone.heard("11:00", "toppled")
+
+
+@pytest.mark.parametrize("is_away", [True, False])
+def test_what_joins_a_kind_that_is_under_way_rings_by_itself(day, is_away):
+    meanwhile(day, is_away=is_away)(lambda _: day.find("toppled", "millrace-2"))
+    day.find("toppled")
+    day.phone.is_away = False
+    day.at("20:00").phone.heard_nothing_more(2)
+    day.phone.heard("10:10", "millrace-2")
+
+
+def test_withdrawn_while_the_second_channel_is_under_way_is_not_tried_there_again(day):
+    other = Phone(day, "other")
+    other.is_away = True
+    other.meanwhile = lambda: day.becomes(*day.told.values(), status="withdrawn")
+    day.channels.append(other)
+    day.kill()
+    day.start()
+    day.at("10:00").find("toppled")
+    other.is_away = False
+    day.at("20:00").phone.heard_nothing_more(1)
+    other.heard_nothing_more(0)
