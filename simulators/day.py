@@ -12,6 +12,7 @@ class Day:
     number: int
     season: float  # 0 to 1, how much a queen would lay
     rising: bool
+    year_day: float  # as in the north: day 172 is midsummer everywhere
     air_c: float
     noon_c: float
     fly_h: float  # hours of full flight

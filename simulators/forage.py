@@ -80,6 +80,7 @@ def look(
             number=i,
             season=float(season[i]),
             rising=bool(rising[i]),
+            year_day=float(weather.season_day[i] - 0.5 * weather.spring_late_days),
             air_c=float(air[i].mean()),
             noon_c=float(noon[i]),
             fly_h=float(fly_h[i]),

@@ -45,7 +45,7 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
 
     crowd = adults / (adults + 1_500) * (0.75 + 0.25 * centre)
     core = 22.5 + 0.05 * (slow - 2) + 1.2 * drift(chance, n, 200)
-    excess = (4 + 4 * adults / (adults + 6_000)) * np.clip((34 - slow) / 20, 0.05, 1)
+    excess = (6 + 6 * adults / (adults + 8_000)) * np.clip((36 - slow) / 16, 0.05, 1)
     idle = np.maximum(core, slow + excess)
     idle = idle * crowd + (1 - crowd) * slow
     sunny = lag(weather.sun_wm2, 18) * 0.006

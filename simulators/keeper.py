@@ -26,6 +26,7 @@ class Step:
     what: str
     box_kg: float = 0.0  # part of it that is wood and wax
     wet_kg: float = 0.0  # part of it that is water still to dry off
+    takes_s: float = 0.0  # how long it took
 
 
 @dataclass(frozen=True)
@@ -198,8 +199,11 @@ def _write(colony: Colony, at_s: int, season: Season) -> dict[str, Any]:
     """Count as a person counts: to the nearest hundred, and wrong by some tenth."""
     chance, error = season.chance, season.keeper.count_error
 
-    def count(true: float, to: int) -> int:
-        return max(round(float(true * np.exp(chance.normal(0, error))) / to) * to, 0)
+    eye = float(np.exp(chance.normal(0, error / 2)))  # this day's habit of over- or under-rating
+
+    def count(true: float, to: int, blur: float = 1.0) -> int:
+        seen = true * eye * float(np.exp(chance.normal(0, error * blur)))
+        return max(round(seen / to) * to, 0)
 
     at = datetime.fromtimestamp(at_s, UTC).astimezone(ZoneInfo(season.timezone))
     queen = colony.queen
@@ -217,11 +221,11 @@ def _write(colony: Colony, at_s: int, season: Season) -> dict[str, Any]:
         "at": at.isoformat(timespec="seconds"),
         "by": "keeper",
         "brood": {
-            "eggs": count(float(colony.egg.sum()), 100),
+            "eggs": count(0.9 * float(colony.egg.sum()), 100, 1.8),  # hard to see
             "open": count(float(colony.open.sum()), 100),
             "capped": count(float(colony.capped.sum()), 100),
         },
-        "adults": count(colony.adults, 500),
+        "adults": count(colony.adults - 0.25 * colony.forager, 500),  # some are out
         "stores_kg": count(colony.stores_kg * 10, 5) / 10,
         "queen": words,
         "queen_cells": {"count": int(queen.cells), "stage": stage},

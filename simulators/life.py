@@ -259,8 +259,8 @@ class Hive:
         prime = kind == "prime"
         flight = swarming.fly(self.colony, day, sky, self.chance, share, takes_queen=prime)
         self.life.flights.append(flight)
-        settled = flight.time_s + int(30 * flight.minutes)
-        self.life.steps.append(Step(settled, -flight.kg, "swarm"))
+        took = 60 * flight.minutes
+        self.life.steps.append(Step(flight.time_s, -flight.kg, "swarm", takes_s=took))
         end = flight.time_s + 60 * flight.minutes
         self.told.end("swarm_risk", flight.time_s)
         kg, bees = round(flight.kg, 3), round(flight.bees)

@@ -96,7 +96,11 @@ def _water(life: Life, weather: Weather, country: Country) -> Floats:
 def _steps(life: Life, weather: Weather) -> Floats:
     total = np.zeros(weather.time_s.size)
     for step in life.steps:
-        total[int(np.searchsorted(weather.time_s, step.time_s)) :] += step.kg
+        first = int(np.searchsorted(weather.time_s, step.time_s))
+        total[first:] += step.kg
+        if step.takes_s:
+            past = weather.time_s[first : first + 12] - step.time_s
+            total[first : first + 12] -= step.kg * np.clip(1 - past / step.takes_s, 0, 1)
     return total
 
 

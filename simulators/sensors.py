@@ -87,7 +87,7 @@ def scale(name: str, hives: list[Told], seed: int) -> list[Feed]:
     noise = np.hypot(kit.scale_noise_kg, shake[index])
     after = (times - weather.time_s[index]) / 300.0
     follow = np.append(np.diff(gross), 0.0)
-    follow[np.abs(follow) > 0.3] = 0.0  # a step stays a step between two points of the grid
+    follow[np.abs(follow) > 1.9] = 0.0  # a step stays a step between two points of the grid
     raw = gross[index] + after * follow[index] + noise * chance.normal(size=times.size)
     short = chance.random(times.size) < kit.scale_jitter
     raw = raw - short * chance.exponential(0.07, times.size)

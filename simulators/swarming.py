@@ -16,6 +16,7 @@ from simulators.weather import Weather
 
 SWARM_SHARE, CAST_SHARE = 0.62, 0.35  # published 0.5 to 0.75 (Winston 1987; Rangel & Seeley 2012)
 SWARM_BROOD = 9_000  # own choice; a published model takes 17,000 (Fefferman & Starks 2006)
+SWARM_DAY = 146  # day of the year; published 134 (Winston 1980) and 162 (McLellan & Rowland 1986)
 CAST_BEES = 11_000  # own choice: fewer bees do not divide again
 
 
@@ -35,12 +36,12 @@ def wants(colony: Colony, day: Day, urge: float) -> float:
         return 0.0
     if colony.queen.age_d < 60:
         return 0.0
-    in_time = day.season > 0.72 and (day.rising or day.season > 0.93)
-    if not in_time or colony.brood < SWARM_BROOD:
+    if day.season < 0.7 or colony.brood < SWARM_BROOD:
         return 0.0
+    in_time = float(np.exp(-(((day.year_day - SWARM_DAY) / 22) ** 2)))
     pressed = colony.crowding + 0.25 * (colony.laying_room < 3_500)
     age = 0.6 if colony.queen.age_d < 420 else 1.3
-    return float(0.05 * urge * age / (1 + np.exp(-(pressed - 1.10) / 0.09)))
+    return float(0.035 * urge * age * in_time / (1 + np.exp(-(pressed - 0.95) / 0.07)))
 
 
 def start_cells(colony: Colony, chance: np.random.Generator, age_d: float = 1.0) -> None:

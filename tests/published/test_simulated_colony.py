@@ -33,6 +33,7 @@ SUMMER = Day(
     number=0,
     season=1.0,
     rising=True,
+    year_day=172.0,
     air_c=20.0,
     noon_c=25.0,
     fly_h=5.0,
