@@ -63,6 +63,7 @@ class Kind:
     told_from: Literal["start", "end"] = "start"
     counts: Callable[[Event], bool] | None = None  # events left out may be found, but need not be
     needs: str = ""  # a quantity without which nobody could know
+    hidden_by: tuple[str, ...] = ()  # an event while one of these lasts need not be told apart
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
 
     def is_truth(self, name: str) -> bool:
@@ -94,6 +95,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("robbing", 12 * HOUR_S, 36 * HOUR_S, lasts=True,
          bar=Bar(0.90, 20, told_same_day=True)),
     Kind("handling", 1.5 * HOUR_S, 1.5 * HOUR_S, counts=_is_a_kilogram, needs="weight",
+         hidden_by=("toppled",),  # to set a hive up again and add a box is one visit
          measures=(Measure("kg", "kg", "absolute", "kg", 0.2),), bar=Bar(0.98, 10)),
     Kind("toppled", 2 * HOUR_S, 2 * HOUR_S, needs="weight", bar=_at_once(1.0, 100)),
     Kind("taken", 2 * HOUR_S, 2 * HOUR_S, needs="weight", bar=_at_once(1.0, 100)),

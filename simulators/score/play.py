@@ -9,8 +9,9 @@ import subprocess
 import sys
 import time
 import tomllib
+from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from importlib import resources
 from pathlib import Path
@@ -18,11 +19,13 @@ from typing import Any
 
 import numpy as np
 
-from simulators.plans import Ints, ScenarioError
+from simulators.plans import ScenarioError
+from simulators.score import outlook
 from simulators.score.recorded import Heard, hear, leave_out
 
 YEAR = 2024  # own choice: the same season whenever the board is run
 PATIENCE_S = 1_800.0
+MOVED_S = 86_400.0  # own choice: a finding that starts this near was moved, not taken back
 
 Finding = dict[str, Any]
 
@@ -39,6 +42,8 @@ class Order:
     seed: int | None = None
     days: int | None = None
     without: tuple[str, ...] = ()  # groups of quantities left out: weight, nest, traffic
+    outlook_days: int = 0  # an outlook for each hive every so many days
+    replay_days: int = 0  # the findings again as of every so many days
 
     @property
     def label(self) -> str:
@@ -63,6 +68,8 @@ class Season:
     took_s: dict[str, float] = field(default_factory=dict)
     told_once: list[Finding] = field(default_factory=list)  # told at some moment, and no more
     outlooks: list[dict[str, Any]] = field(default_factory=list)
+    outlook_days: int = 0
+    same: dict[str, int] = field(default_factory=dict)  # live: against the same season imported
 
     @property
     def start_s(self) -> float:
@@ -110,6 +117,18 @@ class Program:
             raise ProgramError(f"hivewatch {' '.join(words)}: {' '.join(said)}")
         return done.stdout
 
+    def ask(self, *words: str) -> dict[str, Any]:
+        """Ask for one JSON object."""
+        return dict(json.loads(self.do(*words)))
+
+    def knows(self, command: str) -> bool:
+        """Say whether it has a command."""
+        words = [*program(), command, "--help"]
+        done = subprocess.run(  # noqa: S603 - our own program
+            words, capture_output=True, timeout=PATIENCE_S, check=False
+        )
+        return done.returncode == 0
+
     def load(self, apiary: Path, readings: Path, inspections: Path | None) -> None:
         """Give it an apiary, its readings and what the keeper wrote down."""
         self.do("apiary", "load", str(apiary))
@@ -142,12 +161,12 @@ def written(time_s: float) -> str:
     return datetime.fromtimestamp(round(time_s), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def play(order: Order, folder: Path, replay_days: int = 0) -> Season:
+def play(order: Order, folder: Path) -> Season:
     """Write a season, import it, and read the findings; `folder` may be thrown away after.
 
     Nothing is asked "as of" the season's end, because inspections that are loaded count as written
     down today; what only the silence after the last reading brought is left out by its
-    `detected_at` instead. With `replay_days` the findings are asked for again as of every so many
+    `detected_at` instead. With `order.replay_days` the findings are asked for again as of every so many
     days: what was told then and is told no more is kept in `told_once`.
     """
     began = time.monotonic()
@@ -158,9 +177,10 @@ def play(order: Order, folder: Path, replay_days: int = 0) -> Season:
         leave_out(readings, order.without)
     asked = Program(folder / "program")
     asked.load(folder / "apiary.toml", readings, folder / "inspections.json")
-    season = read_back(order.label, folder, asked.findings(), asked.took_s | took)
-    if replay_days:
-        season.told_once.extend(_told_once(asked, season, replay_days))
+    season = read_back(order, folder, asked.findings(), asked.took_s | took)
+    if order.replay_days:
+        season.told_once.extend(_told_once(asked, season, order.replay_days))
+    season.outlooks.extend(outlook.ask(asked, season, order.outlook_days))
     return season
 
 
@@ -185,6 +205,11 @@ def write(order: Order, folder: Path) -> Path:
     return plan
 
 
+def scenario_start(order: Order) -> str:
+    """Give the month-day on which a scenario begins."""
+    return str(tomllib.loads(_text(order.scenario)[0])["start"])
+
+
 def _text(scenario: str) -> tuple[str, str]:
     """Give the text and the name of a scenario, from a file or from the library."""
     path = Path(scenario)
@@ -197,14 +222,15 @@ def _text(scenario: str) -> tuple[str, str]:
 
 
 def read_back(
-    label: str, folder: Path, findings: list[Finding], took_s: dict[str, float]
+    order: Order, folder: Path, findings: list[Finding], took_s: dict[str, float]
 ) -> Season:
     """Read what was written and hold it together with what was found."""
     apiary = tomllib.loads((folder / "apiary.toml").read_text(encoding="utf-8"))
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     inspections = json.loads((folder / "inspections.json").read_text(encoding="utf-8"))
     return Season(
-        label=label,
+        label=order.label,
+        outlook_days=order.outlook_days,
         truth=truth,
         apiary=apiary,
         findings=findings,
@@ -216,39 +242,26 @@ def read_back(
 
 def _told_once(asked: Program, season: Season, every_days: int) -> list[Finding]:
     """Ask as of one day after the other; give what was told then and is not told at the end."""
-    kept = {
-        (one["kind"], one["subject"]): np.sort(
-            [seconds(f["start"]) for f in season.findings if _is_same(f, one)]
-        )
-        for one in season.findings
-    }
+    starts: dict[tuple[str, str], list[float]] = defaultdict(list)
+    for one in season.findings:
+        starts[one["kind"], one["subject"]].append(seconds(one["start"]))
     gone: dict[tuple[str, str, str], Finding] = {}
     first = datetime.fromtimestamp(season.start_s, UTC)
     moments = range(every_days, int(season.truth["days"]) + 1, every_days)
     for day in moments:
         then = (first + timedelta(days=day)).timestamp()
         for one in asked.findings("--as-of", written(then)):
-            starts = kept.get((one["kind"], one["subject"]), np.empty(0))
-            if not _has_near(starts, seconds(one["start"])):
+            begun = np.array(starts[one["kind"], one["subject"]], np.float64)
+            near_s = np.abs(begun - seconds(one["start"]))
+            if not (near_s < MOVED_S).any():
                 gone.setdefault((one["kind"], one["subject"], one["start"]), one)
     return list(gone.values())
 
 
-def _is_same(one: Finding, other: Finding) -> bool:
-    return bool(one["kind"] == other["kind"] and one["subject"] == other["subject"])
-
-
-def _has_near(starts_s: Ints | np.ndarray[Any, Any], moment_s: float) -> bool:
-    """Say whether a finding of the end starts within a day: it has been moved, not withdrawn."""
-    return bool(starts_s.size and np.abs(starts_s - moment_s).min() < 86_400.0)
-
-
-def orders(
-    scenarios: Sequence[str], seeds: int, days: int | None, without: tuple[str, ...]
-) -> list[Order]:
+def orders(scenarios: Sequence[str], seeds: int, like: Order) -> list[Order]:
     """Give every scenario with its own seed and so many others."""
     found = []
     for name in scenarios:
-        found.append(Order(name, None, days, without))
-        found += [Order(name, 1_000 + n, days, without) for n in range(1, seeds)]
+        found.append(replace(like, scenario=name))
+        found += [replace(like, scenario=name, seed=1_000 + n) for n in range(1, seeds)]
     return found

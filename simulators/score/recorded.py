@@ -75,8 +75,8 @@ def hear(path: Path, apiary: dict[str, Any]) -> Heard:
         for name in {key[0] for key in times}
     }
     hives: dict[tuple[str, str], Ints] = {}
-    for device, quantity in times:
-        for hive, part in _placed(apiary, device, times[device, quantity]):
+    for (device, quantity), moments in times.items():
+        for hive, part in _placed(apiary, device, moments):
             known = hives.get((hive, quantity), NOTHING)
             hives[hive, quantity] = np.union1d(known, part)
     last = max((int(t[-1]) for t in devices.values() if t.size), default=0)

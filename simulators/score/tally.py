@@ -126,7 +126,7 @@ def _one_subject(season: Season, result: Tally, said: list[Finding], events: lis
     matched = {i for i, _ in pairs}
     found = {j: i for i, j in pairs}
     for j, event in enumerate(events):
-        if not _must_be_found(season, kind, event):
+        if not must_be_found(season, kind, event):
             result.unseen += 1
         elif j in found:
             result.pairs.append(_pair(season, kind, said[found[j]], event))
@@ -141,7 +141,7 @@ def _one_subject(season: Season, result: Tally, said: list[Finding], events: lis
             result.false.append(_said(season, one))
 
 
-def _must_be_found(season: Season, kind: Kind, event: Event) -> bool:
+def must_be_found(season: Season, kind: Kind, event: Event) -> bool:
     """Say whether an event is one that counts, and one that the recording can show."""
     start = seconds(event["start"])
     if kind.counts is not None and not kind.counts(event):
@@ -149,6 +149,10 @@ def _must_be_found(season: Season, kind: Kind, event: Event) -> bool:
     grace = kind.bar.told_s if kind.bar and kind.bar.told_s else HOUR_S
     if start + max(grace, 3 * HOUR_S) > season.end_s:
         return False
+    for other in season.truth["events"] if kind.hidden_by else ():
+        is_same_hive = other["subject"] == event["subject"]
+        if is_same_hive and other["kind"] in kind.hidden_by and _spans(other, start):
+            return False
     if kind.needs and event["subject"].startswith("hive:"):
         hive = event["subject"].removeprefix("hive:")
         return season.heard.is_heard(hive, kind.needs, start, BLIND_S)

@@ -1,0 +1,143 @@
+"""The command `python -m simulators score`."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+from simulators import scenario
+from simulators.plans import ScenarioError
+from simulators.score import accepted, baselines, live, outlook, recording, report, small
+from simulators.score.kinds import BY_NAME, Kind, chosen
+from simulators.score.play import Order, ProgramError, Season, orders, play
+from simulators.score.recorded import GROUPS
+from simulators.score.tally import Tally, tally, totals
+
+PLAYERS = 2  # own choice: processes side by side
+
+
+def add(command: argparse.ArgumentParser) -> None:
+    """Describe the command's words."""
+    command.add_argument("scenarios", nargs="*", metavar="SCENARIO", help="name, or a .toml file")
+    command.add_argument("--all", action="store_true", help="every scenario of the library")
+    command.add_argument("--small", action="store_true", help="the fixed small set of the tests")
+    command.add_argument("--seeds", type=int, default=1, help="seasons of each scenario")
+    command.add_argument("--days", type=int, help="only so many days of each")
+    command.add_argument("--kinds", nargs="+", choices=BY_NAME, metavar="KIND", help="only these")
+    command.add_argument(
+        "--without", nargs="+", choices=GROUPS, default=[], help="as if nobody measured these"
+    )
+    command.add_argument(
+        "--replay-every", type=int, default=0, metavar="DAYS",
+        help="ask again as of every so many days, and count what was told and taken back",
+    )  # fmt: skip
+    command.add_argument(
+        "--outlook-every", type=int, default=21, metavar="DAYS", help="0 leaves outlooks out"
+    )
+    command.add_argument("--live", action="store_true", help="through a broker and the daemon")
+    command.add_argument("--pace", type=float, default=4.0, help="days a second, live")
+    command.add_argument("--out", type=Path, help="folder for tables, plots and all the misses")
+    command.add_argument("--markdown", action="store_true", help="print Markdown")
+    command.add_argument("--players", type=int, default=PLAYERS, help="processes side by side")
+    command.add_argument("--accepted", type=Path, help="fail where worse than this board")
+    command.add_argument("--accept", action="store_true", help="write that board anew")
+    command.add_argument("--recording", type=Path, help="readings of real hives (CSV)")
+    command.add_argument("--labels", type=Path, help="labelled days: Date,Hives,Comment")
+    command.add_argument("--apiary", type=Path, help="apiary file of the recording")
+    command.add_argument("--inspections", type=Path, help="inspections of the recording (JSON)")
+    command.set_defaults(run=run)
+
+
+def run(told: argparse.Namespace) -> int:
+    """Score a recording, or scenarios."""
+    try:
+        if told.recording is not None:
+            return recording.run(told)
+        return _run(told)
+    except ProgramError as wrong:
+        raise ScenarioError(str(wrong)) from wrong
+
+
+def _run(told: argparse.Namespace) -> int:
+    kinds = chosen(told.kinds)
+    if told.accept and told.accepted is None:
+        raise ScenarioError("--accept: say --accepted FILE, too")
+    if told.live:
+        kinds = tuple(kind for kind in kinds if kind.name not in live.BY_THE_CLOCK)
+    parts: list[dict[str, Tally]] = []
+    scales: list[dict[str, dict[str, baselines.Scale]]] = []
+    looks: list[outlook.Look] = []
+    played: list[dict[str, Any]] = []
+    for season in _seasons(told, _orders(told)):
+        parts.append(tally(season, kinds, is_live=told.live))
+        scales.append(_scales(season, kinds))
+        looks += outlook.looks(season, season.outlook_days)
+        note = {"season": season.label, "took_s": season.took_s}
+        played.append(note | ({"live": season.same} if season.same else {}))
+        print(f"# {season.label}: {_took(season)}", flush=True)
+    board = report.Board.of(totals(parts, kinds), scales, looks, played)
+    print(board.markdown() if told.markdown else board.text())
+    if told.out is not None:
+        for path in board.write(told.out):
+            print(f"# {path}")
+    return _held(told, board.as_json()) if told.accepted is not None else 0
+
+
+def _orders(told: argparse.Namespace) -> list[Order]:
+    if told.small:
+        return list(small.ORDERS)
+    like = Order(
+        "", None, told.days, tuple(told.without),
+        outlook_days=told.outlook_every, replay_days=told.replay_every,
+    )  # fmt: skip
+    names = scenario.names() if told.all else told.scenarios
+    if not names:
+        raise ScenarioError("score: name a scenario, or say --all or --small")
+    return orders(names, told.seeds, like)
+
+
+def _seasons(told: argparse.Namespace, wanted: list[Order]) -> Iterator[Season]:
+    """Play the seasons, two at a time, in order."""
+    if told.live:
+        for one in wanted:
+            with tempfile.TemporaryDirectory(prefix="hivewatch-score-") as folder:
+                yield live.play(one, Path(folder), told.pace)
+    elif told.players < 2 or len(wanted) < 2:
+        yield from map(_play, wanted)
+    else:
+        with ProcessPoolExecutor(min(told.players, len(wanted))) as players:
+            yield from players.map(_play, wanted)
+
+
+def _play(order: Order) -> Season:
+    with tempfile.TemporaryDirectory(prefix="hivewatch-score-") as folder:
+        return play(order, Path(folder))
+
+
+def _scales(season: Season, kinds: tuple[Kind, ...]) -> dict[str, dict[str, baselines.Scale]]:
+    return {
+        "nothing": baselines.nothing(season, kinds),
+        "always": baselines.always(season, kinds),
+    }
+
+
+def _took(season: Season) -> str:
+    return ", ".join(f"{name} {took:.1f} s" for name, took in season.took_s.items())
+
+
+def _held(told: argparse.Namespace, board: dict[str, Any]) -> int:
+    """Hold the board against the accepted one, or accept it."""
+    if told.accept:
+        accepted.write(told.accepted, board)
+        print(f"# accepted: {told.accepted}")
+        return 0
+    fallen = accepted.worse(board, accepted.read(told.accepted))
+    for line in fallen:
+        print(f"WORSE {line}")
+    print(json.dumps({"worse": len(fallen)}))
+    return 1 if fallen else 0
