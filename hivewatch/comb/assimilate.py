@@ -3,63 +3,113 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hivewatch.comb.colony import Cohorts, Colony
 from hivewatch.comb.count import COUNTING_ERROR
-from hivewatch.comb.priors import BROOD_LOSS, FORAGER_DEATH, HOUSE_DEATH, ONSET_AGE, Traits
+from hivewatch.comb.priors import (
+    BROOD_LOSS,
+    FORAGER_DEATH,
+    HOUSE_DEATH,
+    ONSET_AGE,
+    Traits,
+    stream,
+)
 from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import LAYING_MAX, Visit
+from hivewatch.comb.start import LAYING_MAX, DayOf, Visit, draw_brood, start
 
 SURPRISE_Z = 3.5
 """Count minus expectation, in its own spread, beyond which something happened that the model does
-not know (a swarm left, combs were taken, hives were united) and the colony starts afresh from the
-visit. Own choice: one honest count in two thousand."""
+not know. For eggs and open brood that is a queen who changed her laying: the class is taken from
+the visit. For capped brood and adults (a swarm left, combs taken, hives united) the colony starts
+afresh from the visit. Own choice: one honest count in two thousand."""
 
 INFLATION = 1.05  # of the spread at each visit, for what the model leaves out. Own choice
+
+_ADULTS = 3  # place after eggs, open and capped brood
 
 
 @dataclass(frozen=True)
 class Seen:
-    """The counts of one visit on the log scale, with the members' own and the spread of each."""
+    """What a visit counted beside what the members hold.
 
+    Parameters
+    ----------
+    places : list[int]
+        0, 1, 2 for eggs, open, capped brood, 3 for adults: those to be moved towards.
+    log_seen, log_members, spread : Floats
+        Log of the counts, of the members' own (counts, members), and the spread of each count.
+    changed : list[int]
+        Brood classes that came, went, or are out of expectation.
+    is_broken : bool
+        Capped brood or adults are out of all expectation.
+    """
+
+    places: list[int]
     log_seen: Floats
     log_members: Floats
     spread: Floats
+    changed: list[int]
+    is_broken: bool
 
 
-def compare(colony: Colony, visit: Visit) -> Seen | None:
-    """Put counts beside the members'; None when a class is empty in one and not in the other."""
-    logs, members, spreads = [], [], []
+def compare(colony: Colony, visit: Visit) -> Seen:
+    """Put the counts of a visit beside the members'."""
     cells = visit.count.cells if visit.reading is not None and visit.count else (None, None, None)
     error = visit.count.error if visit.count else COUNTING_ERROR
-    for place, counted in enumerate(cells):
+    places, logs, members, spreads, changed = [], [], [], [], []
+    is_broken = False
+    for place, counted in enumerate((*cells, visit.adults)):
         if counted is None:
             continue
-        mine = np.asarray(colony.brood_class(place)[0], np.float64)
-        empty = bool(np.median(mine) < 1.0)
-        if (counted == 0) != empty:
-            return None
-        if counted:
-            logs.append(math.log(counted))
-            members.append(np.log(np.maximum(mine, 1.0)))
-            spreads.append(math.sqrt(error**2 + 1.0 / counted))
-    if visit.adults:
-        logs.append(math.log(visit.adults))
-        members.append(np.log(np.maximum(np.asarray(colony.adults[0], np.float64), 1.0)))
-        spreads.append(math.sqrt(error**2 + 1.0 / visit.adults))
-    return Seen(np.array(logs), np.array(members), np.array(spreads))
+        mine = colony.adults[0] if place == _ADULTS else colony.brood_class(place)[0]
+        was_empty = bool(np.median(mine) < 1.0)
+        if counted == 0 and was_empty:
+            continue
+        log_mine = np.log(np.maximum(np.asarray(mine, np.float64), 1.0))
+        log_seen = math.log(max(counted, 1.0))
+        spread = math.sqrt(error**2 + 1.0 / max(counted, 1.0))
+        off = abs(log_seen - float(np.median(log_mine)))
+        is_odd = off > SURPRISE_Z * math.hypot(spread, float(log_mine.std()))
+        if (counted == 0) != was_empty or is_odd:
+            if place == _ADULTS or (is_odd and counted and not was_empty and place == _ADULTS - 1):
+                is_broken = True
+            else:
+                changed.append(place)
+            continue
+        places.append(place)
+        logs.append(log_seen)
+        members.append(log_mine)
+        spreads.append(spread)
+    return Seen(places, np.array(logs), np.array(members), np.array(spreads), changed, is_broken)
 
 
-def is_surprise(seen: Seen) -> bool:
-    """Say whether a count is out of all expectation."""
-    if not seen.log_seen.size:
-        return False
-    middle = np.median(seen.log_members, axis=1)
-    spread = np.sqrt(seen.spread**2 + seen.log_members.var(axis=1))
-    return bool(np.any(np.abs(seen.log_seen - middle) > SURPRISE_Z * spread))
+def bring_in(
+    colony: Colony, traits: Traits, visit: Visit, seed: int, day_of: DayOf, latitude: float
+) -> tuple[Colony, Traits, bool]:
+    """Bring in a visit; say whether the colony had to start afresh from it."""
+    generator = stream(seed, visit.day, "visit")
+    seen = compare(colony, visit)
+    members = colony.winter.shape[1]
+    if seen.is_broken and visit.can_start:
+        fresh, supposed = start(visit, seed, day_of, latitude, members)
+        if visit.reading is None:  # only adults were counted: brood is better known from before
+            fresh = replace(fresh, brood=colony.brood)
+            supposed = replace(supposed, laying=traits.laying)
+        return fresh, supposed, True
+    reading = visit.reading
+    if seen.changed and reading is not None:
+        drawn = draw_brood(reading, generator, members)[:, None].astype(np.float32)
+        brood = colony.brood.copy()
+        for place in seen.changed:
+            young, old = WORKER.windows[place]
+            brood[young:old] = drawn[young:old]
+        colony = replace(colony, brood=brood)
+        if 0 in seen.changed:
+            traits = replace(traits, laying=np.minimum(drawn[:3].mean(axis=0), LAYING_MAX))
+    return *assimilate(colony, traits, seen, generator), False
 
 
 def assimilate(

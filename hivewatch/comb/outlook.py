@@ -8,15 +8,21 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from hivewatch.comb.assimilate import assimilate, compare, is_surprise
+from hivewatch.comb.assimilate import bring_in
 from hivewatch.comb.calendar import EMERGENCY_EGGS_DAYS
 from hivewatch.comb.colony import Colony
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, stream
 from hivewatch.comb.rates import Day, advance_one_day
 from hivewatch.comb.reading import Range
-from hivewatch.comb.season import laying_growth, usual_flying, winter_share
+from hivewatch.comb.season import (
+    has_winter_bees,
+    laying_growth,
+    laying_level,
+    usual_flying,
+    winter_share,
+)
 from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import MEMBERS, Visit, start
+from hivewatch.comb.start import BEE_LIFE_DAYS, LAYING_MAX, MEMBERS, Visit, start
 
 AHEAD_DAYS = 21
 
@@ -117,9 +123,10 @@ def look_ahead(
     """
     oldest = as_of - timedelta(days=VISIT_TOO_OLD_DAYS)
     usable = sorted(
-        (v for v in visits if oldest <= v.day <= as_of and (v.reading or v.adults is not None)),
-        key=lambda v: v.day,
+        (v for v in visits if oldest <= v.day <= as_of and v.says_something), key=lambda v: v.day
     )
+    while usable and not usable[0].can_start:
+        usable.pop(0)
     if not usable:
         return None
     day_of = _days(hive.latitude, flying or {})
@@ -131,7 +138,7 @@ def look_ahead(
     for visit in usable[1:]:
         colony, traits, emerged = _run(colony, traits, today, visit.day, hive.seed, day_of, emerged)
         today = visit.day
-        colony, traits, afresh = _bring_in(colony, traits, visit, hive, day_of, members)
+        colony, traits, afresh = bring_in(colony, traits, visit, hive.seed, day_of, hive.latitude)
         restarted = visit.day if afresh else restarted
         last = visit
     colony, traits, emerged = _run(colony, traits, today, as_of, hive.seed, day_of, emerged)
@@ -170,28 +177,6 @@ def _run(
     return colony, traits, emerged
 
 
-def _bring_in(
-    colony: Colony,
-    traits: Traits,
-    visit: Visit,
-    hive: Hive,
-    day_of: Callable[[date], Day],
-    members: int,
-) -> tuple[Colony, Traits, bool]:
-    """Bring in a visit, or start afresh from it where it is out of all expectation."""
-    generator = stream(hive.seed, visit.day, "visit")
-    seen = compare(colony, visit)
-    if seen is not None and not is_surprise(seen):
-        return *assimilate(colony, traits, seen, generator), False
-    fresh, supposed = start(visit, hive.seed, day_of, hive.latitude, members)
-    if visit.reading is None:  # only adults were counted: the brood is known better from before
-        fresh = Colony(colony.brood, fresh.house, fresh.foragers, fresh.winter)
-        supposed = Traits(traits.laying, *(getattr(supposed, name) for name in DRIFTING[1:]))
-    elif visit.adults is None and seen is None:  # a class came or went: the adults stay
-        fresh = Colony(fresh.brood, colony.house, colony.foragers, colony.winter)
-    return fresh, supposed, seen is not None
-
-
 def _ahead(
     hive: Hive,
     colony: Colony,
@@ -211,7 +196,7 @@ def _ahead(
         name: _range(colony.brood_class(place)[0])
         for place, name in enumerate(("eggs", "open", "capped"))
     }
-    again = _resumes(traits, colony, hive.seed, as_of)
+    again = _resumes(traits, colony, hive, as_of)
     adults, foragers, emerging = {}, {}, {}
     now: Floats = emerged
     for ahead in range(AHEAD_DAYS + 1):
@@ -252,17 +237,30 @@ def _range(values: Floats) -> Range:
     return Range(float(low), float(median), float(high))
 
 
-def _resumes(traits: Traits, colony: Colony, seed: int, as_of: date) -> tuple[Floats, Floats]:
-    """Draw when members whose queen has stopped lay again, and how much."""
-    stopped = np.asarray(traits.laying[0]) < 1.0
-    members = stopped.size
-    generator = stream(seed, as_of, "laying again")
-    first, last = EMERGENCY_EGGS_DAYS
-    empty = int(np.argmax(np.median(colony.brood[:, 0], axis=1) >= 1.0))
-    wait = generator.uniform(max(1, first - empty), last, members)
-    again = stopped & (generator.uniform(size=members) < RESUMES)
-    level = np.asarray(colony.brood[:, 0].max(axis=0), np.float64)
-    return np.where(again, np.ceil(wait), -1.0), level
+def _resumes(traits: Traits, colony: Colony, hive: Hive, as_of: date) -> tuple[Floats, Floats]:
+    """Draw when members whose queen does not lay begin again (-1: not), and how much they lay.
+
+    In the season that is a new queen, after the days that she needs. In winter it is the old one:
+    any day while days grow longer, not before.
+    """
+    members = traits.laying.shape[1]
+    generator = stream(hive.seed, as_of, "laying again")
+    draws = generator.uniform(size=(2, members))
+    ahead = as_of + timedelta(days=AHEAD_DAYS)
+    level = laying_level(ahead, hive.latitude)
+    if has_winter_bees(as_of, hive.latitude):
+        rising = laying_growth(ahead, ahead - timedelta(days=1), hive.latitude) > 1.0
+        wait, chance = 1.0 + 2 * AHEAD_DAYS * draws[0], 1.0 if rising else 0.0
+    else:
+        aged = np.flatnonzero(np.median(colony.brood[:, 0], axis=1) >= 1.0)
+        empty = int(aged[0]) if aged.size else WORKER.emerge_day
+        first, last = EMERGENCY_EGGS_DAYS
+        first = max(1, first - empty)
+        wait, chance = first + (last - first) * draws[0], RESUMES
+    again = (traits.laying[0] < 1.0) & (draws[1] < chance)
+    usual = np.asarray(colony.adults[0], np.float64) / BEE_LIFE_DAYS * level
+    laid = np.maximum(usual, colony.brood[:, 0].max(axis=0))
+    return np.where(again, np.ceil(wait), -1.0), np.minimum(laid, LAYING_MAX)
 
 
 def _lay_again(traits: Traits, again: tuple[Floats, Floats], ahead: int) -> Traits:

@@ -14,6 +14,7 @@ VISIT_STALE_DAYS = 14
 """A count older than this is asked for again. Own choice: two brood checks of a swarming season."""
 
 CHANGES_BY = 0.10  # own choice: less is called holding its strength
+HARDLY_ANY = 20.0  # [1/d] own choice
 VAGUE_PART = 0.35  # half of the 80 % range over the median, from which the number is called rough
 
 
@@ -54,6 +55,8 @@ def _day(day: date | None) -> str | None:
 
 def describe_outlook(outlook: Outlook) -> list[str]:
     """Say what a keeper would take from it."""
+    if outlook.adults[0].median < 1 and outlook.adults[AHEAD_DAYS].median < 1:
+        return ["There are no bees left.", *_rests_on(outlook)]
     return [
         *_strength(outlook),
         *_brood(outlook),
@@ -90,11 +93,9 @@ def _bees_of(bees: float) -> str:
 def _brood(outlook: Outlook) -> list[str]:
     laying = outlook.laying[-1]
     week = sum(outlook.emerging[day].median for day in range(1, 8))
-    said = (
-        f"She lays about {about(laying.median)} eggs a day"
-        if laying.median >= 1
-        else "No eggs are being laid"
-    )
+    said = f"She lays about {about(laying.median)} eggs a day"
+    if laying.median < HARDLY_ANY:
+        said = "She lays hardly any eggs" if laying.median >= 1 else "No eggs are being laid"
     young = f"about {about(week)} young bees emerge" if week >= 1 else "no young bees emerge"
     return [f"{said}, and {young} in the next 7 days."]
 

@@ -18,7 +18,7 @@ from hivewatch.comb.stages import WORKER, Floats
 
 MEMBERS = 200  # own choice; intervals wander by a twentieth of their width between seeds
 
-HISTORY_DAYS = 110
+HISTORY_DAYS = 90
 """Days of laying played before the visit to give adults their ages. Own choice: 21 of brood, then
 more than two lives of summer bees."""
 
@@ -57,6 +57,17 @@ class Visit:
         reading = read_comb(self.count)
         return None if reading.question else reading
 
+    @property
+    def says_something(self) -> bool:
+        """Whether anything usable was counted."""
+        return self.adults is not None or self.reading is not None
+
+    @property
+    def can_start(self) -> bool:
+        """Whether a colony can be drawn from it: no brood and no count of bees say nothing."""
+        reading = self.reading
+        return self.adults is not None or (reading is not None and float(reading.curve.max()) > 0)
+
 
 DayOf = Callable[[date], Day]
 
@@ -74,10 +85,10 @@ def start(
     Raises
     ------
     ValueError
-        If the visit counted neither brood nor adults.
+        If the visit found no brood and nobody counted the adults.
     """
     reading = visit.reading
-    if reading is None and visit.adults is None:
+    if not visit.can_start:
         raise ValueError("a visit without a count cannot start a colony")
     generator = stream(seed, visit.day, "start")
     noise = generator.standard_normal((len(DRIFTING), 1, members)).astype(np.float32)
@@ -85,7 +96,7 @@ def start(
     adults = None
     if visit.adults is not None:
         off = COUNTING_ERROR * generator.standard_normal(members)
-        adults = max(visit.adults, 1.0) * np.exp(off)
+        adults = visit.adults * np.exp(off)
     if reading is None:
         level = _usual_level(visit, latitude) * np.exp(0.4 * generator.standard_normal(members))
         brood = np.repeat(level[None], WORKER.emerge_day, axis=0) * _alive(traits)

@@ -70,6 +70,34 @@ def test_nothing_counted_or_long_ago_says_nothing() -> None:
         start(Visit(DAY, None), 1, lambda _: pytest.fail("not needed"), 52.0)
 
 
+def test_no_brood_and_bees_not_counted_say_nothing_alone_and_something_later() -> None:
+    bare = Visit(DAY + timedelta(days=30), CombCount(0, 0, 0))
+    assert look_ahead(HIVE, [bare], bare.day) is None
+    ahead = look_ahead(HIVE, [GOOD, bare], bare.day)
+    assert ahead is not None
+    assert ahead.brood["capped"].high == 0
+    assert ahead.adults[0].median > 10000
+
+
+def test_a_dead_hive_is_said_to_be_dead() -> None:
+    dead = Visit(DAY + timedelta(days=10), CombCount(0, 0, 0), 0)
+    ahead = look_ahead(HIVE, [GOOD, dead], dead.day)
+    assert ahead is not None
+    assert ahead.adults[0].high == ahead.adults[21].high == 0
+    assert describe_outlook(ahead)[0] == "There are no bees left."
+
+
+def test_a_hive_without_brood_lays_again_after_midwinter_and_not_before() -> None:
+    def laying(day: date) -> tuple[float, float]:
+        ahead = look_ahead(HIVE, [Visit(day, CombCount(0, 0, 0), 9000)], day)
+        assert ahead is not None
+        return ahead.laying[21].median, ahead.laying[21].high
+
+    assert laying(date(2026, 11, 10)) == (0, 0)
+    assert laying(date(2026, 2, 20))[1] > 20
+    assert laying(date(2026, 6, 20))[0] == 0
+
+
 def test_days_since_the_visit_widen_the_present() -> None:
     fresh, old = look_ahead(HIVE, [GOOD], DAY), look_ahead(HIVE, [GOOD], DAY + timedelta(days=20))
     assert fresh is not None
