@@ -12,6 +12,11 @@ from simulators.day import Day, Trouble
 from simulators.plans import Floats, HivePlan
 from simulators.queen import Queen
 
+# growth of a brood cell's load over its days, beside the mean of its stage; own choice
+LARVA_SIZE = np.linspace(0.1, 1.9, n.OPEN_DAYS)
+DRONE_SIZE = np.linspace(0.05, 1.4, n.DRONE_DAYS)
+AGES = np.arange(n.HOUSE_DAYS)
+
 
 @dataclass
 class Colony:
@@ -111,12 +116,11 @@ class Colony:
 
     def brood_kg(self) -> float:
         """Mass of all brood; larvae and drones gain as they grow."""
-        ripe = np.linspace(0.1, 1.9, n.OPEN_DAYS)
         return float(
             self.egg.sum() * n.EGG_KG
-            + (self.open * ripe).sum() * n.OPEN_KG
+            + (self.open * LARVA_SIZE).sum() * n.OPEN_KG
             + self.capped.sum() * n.CAPPED_KG
-            + (self.drone_brood * np.linspace(0.05, 1.4, n.DRONE_DAYS)).sum() * n.DRONE_BROOD_KG
+            + (self.drone_brood * DRONE_SIZE).sum() * n.DRONE_BROOD_KG
         )
 
     def live(self, day: Day) -> dict[str, float]:
@@ -177,8 +181,7 @@ class Colony:
         alive = self.house * (1 - n.HOUSE_LOSS) ** sick
         alive[35:] *= 0.97
         dead = float(self.house.sum() - alive.sum())
-        age = np.arange(n.HOUSE_DAYS)
-        leave = alive * 0.7 / (1 + np.exp(-(age - self.onset_d) / 1.8)) * min(day.fly_h / 2, 1)
+        leave = alive * 0.7 / (1 + np.exp(-(AGES - self.onset_d) / 1.8)) * min(day.fly_h / 2, 1)
         started = float(leave.sum())
         alive = alive - leave
         moved = np.concatenate(([emerged * (1 - winter_share)], alive[:-1]))

@@ -104,22 +104,29 @@ def _spell(
 
 
 def lag(values: Floats, steps: float) -> Floats:
-    """First-order low pass with a time constant in steps."""
-    taps = np.exp(-np.arange(int(steps * 5) + 1) / steps)
-    padded = np.concatenate((np.full(taps.size - 1, values[0]), values))
-    return _convolve(padded, taps / taps.sum())[taps.size - 1 : padded.size]
+    """First-order low pass with a time constant in steps; long ones are reckoned coarsely."""
+    block = max(int(steps // 6), 1)
+    coarse = _blocks(values, block)
+    taps = np.exp(-np.arange(int(5 * steps / block) + 1) * block / steps)
+    padded = np.concatenate((np.full(taps.size - 1, coarse[0]), coarse))
+    return _fine(np.convolve(padded, taps / taps.sum(), "valid"), block, values.size)
 
 
 def drift(chance: np.random.Generator, n: int, steps: int) -> Floats:
     """Noise of unit variance wandering over some steps."""
-    kernel = np.hanning(4 * steps + 1)
+    block = max(steps // 6, 1)
+    kernel = np.hanning(4 * (steps // block) + 1)
     kernel /= np.sqrt(np.sum(kernel**2))
-    return _convolve(chance.normal(size=n + kernel.size - 1), kernel)[
-        kernel.size - 1 : n + kernel.size - 1
-    ]
+    noise = chance.normal(size=n // block + 2 + kernel.size - 1)
+    return _fine(np.convolve(noise, kernel, "valid"), block, n)
 
 
-def _convolve(values: Floats, kernel: Floats) -> Floats:
-    """Convolve by FFT; a year against a day's kernel in milliseconds."""
-    size = 1 << int(np.ceil(np.log2(values.size + kernel.size)))
-    return np.fft.irfft(np.fft.rfft(values, size) * np.fft.rfft(kernel, size), size)
+def _blocks(values: Floats, block: int) -> Floats:
+    whole = np.pad(values, (0, -values.size % block), mode="edge")
+    return np.asarray(whole.reshape(-1, block).mean(axis=1), np.float64)
+
+
+def _fine(coarse: Floats, block: int, n: int) -> Floats:
+    if block == 1:
+        return coarse[:n]
+    return np.interp(np.arange(n), (np.arange(coarse.size) + 0.5) * block, coarse)
