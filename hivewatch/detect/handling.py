@@ -23,7 +23,9 @@ from hivewatch.signals.window import HiveWindow, Series
 LEAST_KG = 0.8  # [kg] own choice: 1 kg less a step's error; tests/property/test_steps.py
 RAIN_MOST_KG = 2.4  # [kg] own choice: heaviest rain on a lid, 2.2 kg in 2014 in Arizona
 RAIN_LIGHT_KG = 1.6  # [kg] own choice: above this, most rain comes in several steps
-SWARM_MOST_KG = 4.0  # [kg] common practice, no source: the heaviest swarms
+SWARM_MOST_KG = 5.0  # [kg] common practice, no source: swarms of up to 4 kg; own margin
+LOADED_BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, Winston (1987) p. 185
+EXODUS_SHARE = 0.3  # own choice: of a loss that counted bees account for, more is a swarm
 LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
 OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
 SHARP = 0.8  # own choice: share of a step that comes from one reading to the next
@@ -33,7 +35,8 @@ KEPT = 0.93  # own choice: labelled days of 2014; the same after two hours for l
 KEPT_LATER = 0.85
 DIP_K = 2.0  # [K] own choice: an opening that shows in warmth alone
 DIP_HUMID = 0.4  # [%RH/K] own choice: damp air comes up when a lid is off
-COARSE_S = 540  # [s] own choice: a visit fits between readings further apart
+COARSE_S = (540, 1080)  # [s] own choice: of one reading so long, a visit can be all there is
+COOLED_K = 0.4  # [K] own choice: what an opened nest loses at least, four times its noise
 DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is not believed so long
 STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves
 HALF = 0.5
@@ -154,15 +157,27 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
         if lifted < LIFTED_KG and not dips:
             told_s = None if gap or not light else _stayed_s(window, weight, move)
             confidence = 0.85
-    elif size > -SWARM_MOST_KG:
+    elif size > -SWARM_MOST_KG or _is_exodus(window, move):
         if lifted >= (OPENED_KG if abs(size) < LEAST_KG else LIFTED_KG):
-            confidence = _opened_by_weight(move, dips)
+            confidence = _opened_by_weight(window, move, dips)
         else:  # a swarm's loss is not told here; an opening that left little is
             confidence = 0.8 if dips and abs(size) < LEAST_KG else 0.0
         confidence = confidence if light else 0.0
     if told_s is None or confidence <= 0:
         return None
     return _handled(window, move, size, told_s, confidence, dips)
+
+
+def _is_exodus(window: HiveWindow, move: Step) -> bool:
+    """Say whether the counter saw the bees go that the scale lost."""
+    left = 0.0
+    for name, sign in (("bees-out", 1), ("bees-in", -1)):
+        series = window.of(name)
+        low, high = np.searchsorted(
+            series.time_s, [move.before_s, move.after_s + AROUND_S], side="right"
+        )
+        left += sign * float(series.value[low:high].sum())
+    return left * LOADED_BEE_KG > EXODUS_SHARE * -move.size_kg
 
 
 def _is_at_once(move: Step) -> bool:
@@ -216,15 +231,24 @@ def _lost_kg(weight: Series, from_s: int, after_s: int) -> tuple[float, int] | N
     return was[len(was) // 2] - now[len(now) // 2], int(weight.time_s[settled])
 
 
-def _opened_by_weight(move: Step, dips: list[Dip]) -> float:
+def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:
     """Say how sure a weight that was lifted and put back is an opened hive, and no bad reading."""
     if dips:
         return 0.95
     if move.readings > 1:
         return 0.9
-    coarse = move.after_s - move.before_s > 2 * COARSE_S
+    low_s, high_s = COARSE_S
+    between_s = (move.after_s - move.before_s) / 2
     real = move.low_kg >= OPENED_KG and move.level_kg - move.low_kg > LIFTED_KG
-    return 0.6 if coarse and real else 0.0
+    if not (real and low_s < between_s <= high_s):
+        return 0.0
+    nest = window.of("nest")
+    edges = [move.before_s - 2 * AROUND_S, move.before_s, move.after_s + AROUND_S]
+    first, middle, last = np.searchsorted(nest.time_s, edges)
+    if middle in (first, last):
+        return 0.6
+    cooled_k = np.median(nest.value[first:middle]) - nest.value[middle:last].min()
+    return 0.7 if cooled_k >= COOLED_K else 0.0
 
 
 def _handled(

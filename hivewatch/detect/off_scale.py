@@ -156,7 +156,7 @@ def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
     told_s = int(weight.time_s[told])
     lows = weight.value[first : told + 1]
     bare = bool(np.all(np.abs(lows) <= BARE_KG) and np.ptp(lows) <= STEADY_KG)
-    nest = _nest_after(window, int(weight.time_s[first - 1]), told_s)
+    nest = _nest_after(window, int(weight.time_s[first - 1]), int(weight.time_s[first]), told_s)
     kind = "taken" if bare and nest in ("gone", "unknown") else "toppled"
     left = float(np.median(lows))
     day = is_light(window.yard, int(weight.time_s[first]))
@@ -187,10 +187,10 @@ def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
     )
 
 
-def _nest_after(window: HiveWindow, before_s: int, told_s: int) -> str:
+def _nest_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) -> str:
     """Say where the nest probe is after a fall: `warm`, `gone` or `unknown`."""
     nest, ambient = window.of("nest"), window.of("ambient").up_to(told_s)
-    end = int(np.searchsorted(nest.time_s, before_s, side="right"))
+    end = int(np.searchsorted(nest.time_s, start_s))  # a reading just before may be of before
     last = int(np.searchsorted(nest.time_s, told_s, side="right"))
     if end < 2 or before_s - nest.time_s[end - 1] > LEVEL_S:  # noqa: PLR2004
         return "unknown"

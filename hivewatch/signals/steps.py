@@ -22,7 +22,7 @@ SLOPE_SPAN_S = 3600  # [s] own choice: long enough to tell a flow from noise, sh
 SIDE_SPAN_S = 1200  # [s] own choice: further off, bees that fly and nectar that dries tell more
 MOST_DRIFT_KG = 4.0  # [kg] own choice: what a silence of any length may hide of slow change
 MOST_SLOPE = 1.5  # [kg/h] own choice: steeper is no slow change
-VISIT_S = 1200  # [s] own choice: what a visit between two readings takes at most
+VISIT_S = 600  # [s] own choice: what a visit between two readings takes at most
 GAP_S = 3 * 3600  # [s] own choice: slow change is not carried on over a longer silence
 UNSEEN_KG_PER_H = 0.1  # [kg/h] own choice: half of a good flow, as an error
 FINE_S = 1200  # [s] own choice: readings closer than this tell a level together
@@ -240,8 +240,7 @@ def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Ste
     after = _Side.of(weight_kg, time_s, range(last, min(settled, last + MOST) + 1), last)
     noise = NORMAL * _median(sorted(before.off + after.off))
     slopes = [side.slope for side in (before, after) if side.slope is not None]
-    slope = sum(one.kg_per_h for one in slopes) / len(slopes) if slopes else 0.0
-    slope = max(-MOST_SLOPE, min(MOST_SLOPE, slope))
+    slope = _agreed([one.kg_per_h for one in slopes])
     # a short visit keeps the bees from their work: slow change goes on before and after it
     still_s = min(int(time_s[last] - time_s[first]), VISIT_S)
     apart_h = (after.middle_s - before.middle_s - still_s) / 3600
@@ -268,6 +267,13 @@ def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Ste
         sharp_kg=float(jumps.max()),
         readings=last - first - 1,
     )
+
+
+def _agreed(slopes: list[float]) -> float:
+    """Give the slow change that both sides of a move show, the smaller of the two. [kg/h]."""
+    if not slopes or min(slopes) < 0 < max(slopes):
+        return 0.0
+    return max(-MOST_SLOPE, min(MOST_SLOPE, min(slopes, key=abs)))
 
 
 class _Slope(NamedTuple):

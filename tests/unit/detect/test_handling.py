@@ -182,11 +182,35 @@ def test_a_scale_that_gives_wild_readings_is_not_believed_alone(made_up_hive, sa
     visits = [hive.at(day, 14.1) for day in (2, 8, 12)]
     for visit_s in visits:
         hive.lift(visit_s, 15, 15)
-    assert len(said(hive.window())) == 3
+    assert len(said(hive.window(("weight",)))) == 3
     weight[hive.time_s == hive.at(5, 3)] += 11
-    assert [one.start_s for one in said(hive.window())] == [hive.at(2, 14)]
+    assert [one.start_s for one in said(hive.window(("weight",)))] == [hive.at(2, 14)]
     hive.dip(visits[2], 4.0)
-    assert [one.start_s for one in said(hive.window())] == [hive.at(2, 14), hive.at(12, 14)]
+    assert [one.start_s for one in said(hive.window())] == [hive.at(12, 14)]
+
+
+def test_a_part_lifted_in_one_reading_needs_a_nest_that_cools_where_there_is_a_probe(
+    made_up_hive, said
+):
+    for depth_k, told in ((0.0, 0), (0.9, 1)):
+        hive = made_up_hive(step_s=900, days=5)
+        hive.lift(hive.at(3, 14.1), 15, 15)
+        hive.dip(hive.at(3, 14.1), depth_k)
+        assert len(said(hive.window())) == told
+        assert len(said(hive.window(("weight",)))) == 1
+
+
+def test_bees_that_the_counter_saw_go_are_no_honey_taken(made_up_hive, said):
+    hive = made_up_hive(step_s=600, days=5)
+    gone_s = hive.at(3, 13)
+    hive.add(gone_s, -5.6, 10)
+    hive.series["bees-out"] = np.full(len(hive.time_s), 400.0)
+    hive.series["bees-in"] = np.full(len(hive.time_s), 380.0)
+    quantities = ("weight", "bees-out", "bees-in")
+    assert len(said(hive.window(quantities))) == 1
+    leaving = (hive.time_s > gone_s) & (hive.time_s <= gone_s + 1200)
+    hive.series["bees-out"][leaving] = 17_000
+    assert said(hive.window(quantities)) == []
 
 
 def test_a_scale_that_wakes_up_is_no_handling(made_up_hive, said):
