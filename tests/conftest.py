@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import hypothesis
 import numpy as np
 import pytest
 from brokers import MQTT5, Devices, Mosquitto
@@ -14,6 +15,10 @@ from paho.mqtt.enums import MQTTProtocolVersion
 
 from hivewatch.apiary import Hive, Yard
 from hivewatch.signals.window import DeviceTrace, HiveWindow, Series
+
+# Examples are the same in every run, and no test fails because the machine is busy.
+hypothesis.settings.register_profile("hivewatch", deadline=None, derandomize=True)
+hypothesis.settings.load_profile("hivewatch")
 
 START_S = 1_777_593_600  # 2026-05-01T00:00:00Z
 DAY_S = 86_400

@@ -17,11 +17,15 @@ from numpy.typing import NDArray
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.days import DAY_S, Days, local_midnights_s
+from hivewatch.signals.faults import NORMAL
 from hivewatch.signals.window import Floats
 
 # All thresholds: own choice; tests/unit/detect/test_flow.py and the scoreboard hold them.
 FLOW_KG = 0.35  # [kg/d] a good day of the yard's middle hive
 FLOW_SUM_KG = 0.9  # [kg] of the two days together
+BEFORE_DAYS = 14  # days that tell how unsteady the yard's days are
+UNSTEADY_SPREADS = 2.5  # a good day stands out from them by so many spreads
+USUAL_MOST_KG, SPREAD_MOST_KG = 0.1, 0.2  # [kg/d] so that a flow just over does not hide the next
 EARLY_KG = 0.45  # [kg/d] the same, judged at dusk, before the night has taken its part
 RIPENING = 0.3  # share of a day's gain that the night takes; popular: a third of the water goes
 POOR_KG = 0.15  # [kg/d] under this, three days end a flow
@@ -150,13 +154,27 @@ def _flows(yard: Yard, together: _Yard) -> Iterator[Finding]:
                 begun, good = None, None
         elif kg < FLOW_KG:
             good = None
-        elif good is not None and i - good <= BRIDGE_DAYS and kg + kg_of[good] >= FLOW_SUM_KG:
+        elif (
+            good is not None and i - good <= BRIDGE_DAYS and kg + kg_of[good] >= _asked(kg_of, good)
+        ):
             begun, poor = good, []
             told_s = together.dusk_s[i] if early[i] >= EARLY_KG else together.dawn_s[i]
         else:
             good = i
     if begun is not None:
         yield _flow(yard, together, slice(begun, len(kg_of)), told_s, over=False)
+
+
+def _asked(kg_of: Floats, good: int) -> float:
+    """Give what two good days must bring together: more where the days before were unsteady."""
+    before = kg_of[max(0, good - BEFORE_DAYS) : good]
+    before = before[~np.isnan(before)]
+    if not len(before):
+        return FLOW_SUM_KG
+    middle = float(np.median(before))
+    spread = NORMAL * float(np.median(np.abs(before - middle)))
+    unsteady = min(middle, USUAL_MOST_KG) + UNSTEADY_SPREADS * min(spread, SPREAD_MOST_KG)
+    return max(FLOW_SUM_KG, 2 * unsteady)
 
 
 def _flow(yard: Yard, together: _Yard, span: slice, told_s: float, *, over: bool) -> Finding:
@@ -207,9 +225,13 @@ def _dearths(yard: Yard, together: _Yard) -> Iterator[Finding]:
             continue
         span = slice(max(free, i - DEARTH_DAYS + 1), i + 1)
         known = typical[span][~np.isnan(typical[span])]
-        is_poor = len(known) * 2 > DEARTH_DAYS and known.mean() < DEARTH_KG and known[-1] < POOR_KG
+        is_poor = (
+            len(known) * 2 > DEARTH_DAYS and known.mean() < DEARTH_KG and known[-1] < DEARTH_OVER_KG
+        )
         if is_poor and together.flying_h[span].mean() >= FLYING_H:
-            begun, told_s, better = span.start, float(together.dawn_s[i]), []
+            good = np.flatnonzero(typical[span] >= DEARTH_OVER_KG)
+            begun = span.start + (int(good[-1]) + 1 if len(good) else 0)
+            told_s, better = float(together.dawn_s[i]), []
     if begun is not None:
         yield _dearth(yard, together, slice(begun, len(typical)), told_s, over=False)
 

@@ -1,0 +1,149 @@
+"""Nectar flow and dearth of a yard, on made-up days: nothing of the simulators."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from hivewatch.apiary import Yard
+from hivewatch.detect import flow
+from hivewatch.detect.finding import Finding
+from hivewatch.signals.days import Days, local_midnights_s
+
+YARD = Yard("hazel-end", "Hazel End", 52.2, 0.12, "Europe/London")
+FIRST = date(2026, 5, 1)
+
+
+def made_up_days(
+    gain_kg: Sequence[float],
+    *,
+    rain_mm: Sequence[float] | None = None,
+    flying_h: float = 8.0,
+    seed: int = 0,
+    spread_kg: float = 0.08,
+) -> Days:
+    """Make days of one hive that gain this much; the last day's dawn is known, its gain is not."""
+    rng = np.random.default_rng(seed)
+    n = len(gain_kg) + 1
+    gain = np.append(np.array(gain_kg) + rng.normal(0, spread_kg, n - 1), np.nan)
+    start_s = local_midnights_s(YARD, FIRST, n + 1)
+    night = np.append(0.3 * np.maximum(gain[:-1], 0) + 0.05, np.nan)
+    nothing = np.full(n, np.nan)
+    return Days(
+        day=tuple(FIRST + timedelta(days=i) for i in range(n)),
+        start_s=start_s,
+        rise_s=start_s[:-1] + 5.0 * 3600,
+        set_s=start_s[:-1] + 20.0 * 3600,
+        dawn_s=start_s[:-1] + 4.5 * 3600,
+        dusk_s=start_s[:-1] + 22.5 * 3600,
+        dawn_kg=nothing,
+        dusk_kg=nothing,
+        gain_kg=gain,
+        day_kg=gain + night,
+        night_kg=night,
+        step_kg=np.zeros(n),
+        rain_mm=np.zeros(n) if rain_mm is None else np.append(rain_mm, 0.0),
+        nest_cel=nothing,
+        nest_sd_k=nothing,
+        ambient_cel=nothing,
+        bees_in=nothing,
+        bees_out=nothing,
+        flight_s=nothing,
+        home_s=nothing,
+        flying_h=np.full(n, flying_h),
+        steps=(),
+    )
+
+
+def yard_of(gain_kg: Sequence[float], hives: int = 4, **more: object) -> dict[str, Days]:
+    return {f"hazel-{i}": made_up_days(gain_kg, seed=i, **more) for i in range(hives)}
+
+
+def of_kind(found: list[Finding], kind: str) -> list[Finding]:
+    return [one for one in found if one.kind == kind]
+
+
+def day_of(time_s: int) -> int:
+    """Give the place of a day in the made-up season."""
+    local = datetime.fromtimestamp(time_s, UTC) + timedelta(hours=1)
+    return (local.date() - FIRST).days
+
+
+QUIET, GOOD = [0.0] * 8, [1.0] * 10
+
+
+def test_a_flow_is_found_with_its_start_its_end_and_its_kilograms() -> None:
+    (one,) = of_kind(flow.find(YARD, yard_of(QUIET + GOOD + QUIET)), "nectar_flow")
+    assert (day_of(one.start_s), day_of(one.end_s)) == (8, 18)
+    assert one.measures["kg_gained"] == pytest.approx(10, rel=0.1)
+    assert one.measures["kg_a_day"] == pytest.approx(1, rel=0.1)
+    assert one.status == "ended"
+
+
+def test_a_flow_is_told_on_the_evening_of_its_second_day() -> None:
+    (one,) = of_kind(flow.find(YARD, yard_of(QUIET + GOOD)), "nectar_flow")
+    assert day_of(one.detected_s) == 9
+    assert one.detected_s % 86_400 == (22.5 - 1) * 3600  # dusk, British summer time
+    assert one.status == "open"
+    assert one.end_s is None
+
+
+def test_one_good_day_is_no_flow() -> None:
+    assert not of_kind(flow.find(YARD, yard_of([*QUIET, 1.0, *QUIET])), "nectar_flow")
+
+
+def test_one_hive_that_gains_alone_makes_no_flow_of_the_yard() -> None:
+    yard = yard_of([0.0] * 20, hives=3) | {"robber": made_up_days([1.2] * 20)}
+    assert not of_kind(flow.find(YARD, yard), "nectar_flow")
+
+
+def test_two_days_of_rain_do_not_cut_a_flow_in_two() -> None:
+    gain = QUIET + [1.0] * 5 + [0.6, -0.6] + [1.0] * 5 + QUIET
+    rain = [0.0] * 13 + [12.0, 8.0] + [0.0] * 13
+    found = of_kind(flow.find(YARD, yard_of(gain, rain_mm=rain)), "nectar_flow")
+    assert len(found) == 1
+
+
+def test_rain_on_the_lids_is_no_flow() -> None:
+    gain = [*QUIET, 0.9, 0.8, -0.9, -0.6, *QUIET]
+    rain = [0.0] * 8 + [14.0, 9.0] + [0.0] * 10
+    assert not of_kind(flow.find(YARD, yard_of(gain, rain_mm=rain)), "nectar_flow")
+
+
+def test_eight_days_of_loss_in_flying_weather_are_a_dearth() -> None:
+    found = of_kind(flow.find(YARD, yard_of([0.2] * 5 + [-0.25] * 14 + [0.8] * 4)), "dearth")
+    assert len(found) == 1
+    assert 4 <= day_of(found[0].start_s) <= 6
+    assert day_of(found[0].end_s) == 19
+    assert found[0].measures["kg_a_day"] < 0
+
+
+def test_winter_loss_without_flight_is_no_dearth() -> None:
+    assert not flow.find(YARD, yard_of([-0.06] * 40, flying_h=0.3))
+
+
+def test_a_quiet_season_of_noise_says_nothing_of_a_flow() -> None:
+    said = 0
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        gain = rng.normal(0.05, 0.2, 120)
+        said += len(of_kind(flow.find(YARD, yard_of(gain.tolist(), hives=3)), "nectar_flow"))
+    assert said <= 4  # one in ten yard-seasons at most
+
+
+def test_a_yard_without_scales_says_nothing() -> None:
+    assert flow.find(YARD, {}) == []
+    assert flow.find(YARD, {"hazel-1": made_up_days([np.nan] * 20)}) == []
+
+
+@pytest.mark.parametrize("days", [11, 14, 17])
+def test_what_is_told_stands_when_the_season_goes_on(days: int) -> None:
+    gain = QUIET + GOOD + QUIET
+    early = of_kind(flow.find(YARD, yard_of(gain[:days], spread_kg=0)), "nectar_flow")
+    late = of_kind(flow.find(YARD, yard_of(gain, spread_kg=0)), "nectar_flow")
+    assert [(one.start_s, one.detected_s) for one in early] == [
+        (one.start_s, one.detected_s) for one in late
+    ]
