@@ -25,7 +25,7 @@ from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.detect.finding import Status
-from hivewatch.store import apiary, findings, history
+from hivewatch.store import findings, history
 from hivewatch.wire.quantities import QUANTITIES, TOTAL_OF
 
 STEPS_MAX = 10_000  # own choice: a year by the hour
@@ -101,10 +101,7 @@ def readings(here: Here, hive_id: HiveId, asked: Annotated[ReadingsAsked, Query(
     step_s = length_s(step)
     with here.store.read() as connection:
         must_know(connection, hive_id)
-        known_apiary = apiary.read(connection)
-        steps = history.read(
-            connection, known_apiary, hive_id, quantity, from_s, min(to_s, now_s + 1), step_s
-        )
+        steps = history.read(connection, hive_id, quantity, from_s, min(to_s, now_s + 1), step_s)
     if asked.after is not None:
         steps = [one for one in steps if one.time_s > seconds(asked.after)]
     shown = steps[: asked.limit]

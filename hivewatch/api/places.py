@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from typing import Annotated, Literal
@@ -26,10 +26,8 @@ from hivewatch.api.models import (
 )
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
-from hivewatch.apiary import Apiary
 from hivewatch.apiary import Hive as Place
 from hivewatch.store import apiary, findings, standing
-from hivewatch.store.apiary import DeviceRow
 
 RECENT_S = 2 * standing.DAY_S  # [s] own choice: what ended yesterday still wants a look today
 
@@ -68,8 +66,7 @@ def now(here: Here) -> Now:
 def yards(here: Here, asked: Annotated[YardsAsked, Query()]) -> Page[Yard]:
     """List the yards."""
     with here.store.read() as connection:
-        known = apiary.read(connection)
-    count = Counter(hive.yard for hive in known.hives)
+        rows = standing.yards(connection, after=asked.after, limit=asked.limit + 1)
     found = [
         Yard(
             id=one.id,
@@ -77,10 +74,9 @@ def yards(here: Here, asked: Annotated[YardsAsked, Query()]) -> Page[Yard]:
             latitude=one.latitude,
             longitude=one.longitude,
             timezone=one.timezone,
-            hives=count[one.id],
+            hives=count,
         )
-        for one in known.yards
-        if asked.after is None or one.id > asked.after
+        for one, count in rows
     ]
     return page_of(found, asked.limit, here.clock.now_s(), lambda one: one.id)
 
@@ -90,14 +86,10 @@ def hives(here: Here, asked: Annotated[HivesAsked, Query()]) -> Page[Hive]:
     """List the hives, each with its last weight, its nest temperature and its findings."""
     now_s = here.clock.now_s()
     with here.store.read() as connection:
-        known = apiary.read(connection)
-        wanted = [
-            one
-            for one in known.hives
-            if (asked.yard is None or one.yard == asked.yard)
-            and (asked.after is None or one.id > asked.after)
-        ]
-        found = _stand(connection, known, wanted[: asked.limit + 1], now_s)
+        wanted = standing.hives(
+            connection, yard=asked.yard, after=asked.after, limit=asked.limit + 1
+        )
+        found = _stand(connection, wanted, now_s)
     return page_of(found, asked.limit, now_s, lambda one: one.id)
 
 
@@ -105,11 +97,10 @@ def hives(here: Here, asked: Annotated[HivesAsked, Query()]) -> Page[Hive]:
 def hive(here: Here, hive_id: HiveId) -> Hive:
     """Give one hive as it stands."""
     with here.store.read() as connection:
-        known = apiary.read(connection)
-        for one in known.hives:
-            if one.id == hive_id:
-                return _stand(connection, known, [one], here.clock.now_s())[0]
-    raise no_hive(hive_id)
+        found = _stand(connection, standing.hives(connection, only=hive_id), here.clock.now_s())
+    if not found:
+        raise no_hive(hive_id)
+    return found[0]
 
 
 @router.get("/devices", responses=documented(422))
@@ -141,46 +132,33 @@ def no_hive(hive_id: str) -> ProblemError:
 
 def must_know(connection: Connection, hive_id: str) -> None:
     """Refuse a hive that is not in the apiary."""
-    if all(one.id != hive_id for one in apiary.read(connection).hives):
+    if not standing.hives(connection, only=hive_id):
         raise no_hive(hive_id)
 
 
-def _stand(
-    connection: Connection, known: Apiary, wanted: Sequence[Place], now_s: int
-) -> list[Hive]:
+def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[Hive]:
     """Put together how hives stand, with one query for each kind of thing."""
-    last = standing.read(connection, now_s, [one.id for one in wanted])
-    since: dict[str, int] = {}
-    for place in known.placements:
-        if place.hive is not None:
-            since[place.hive] = min(place.since_s, since.get(place.hive, place.since_s))
-    placed: defaultdict[str, list[DeviceRow]] = defaultdict(list)
-    for row in apiary.devices(connection):
-        if row.hive is not None:
-            placed[row.hive].append(row)
-    hive_of = {f"device:{row.id}": row.hive for rows in placed.values() for row in rows}
-    told: defaultdict[str | None, list[Finding]] = defaultdict(list)
-    only = wanted[0].id if len(wanted) == 1 else None
+    names = [one.id for one in wanted]
+    last = standing.read(connection, now_s, names)
+    kit = standing.kit(connection, now_s, names)
+    hive_of = {f"device:{device}": name for name, one in kit.items() for device in one.devices}
+    told: defaultdict[str, list[Finding]] = defaultdict(list)
+    only = names[0] if len(names) == 1 else None
     for finding in findings.read(connection, hive=only, since_s=now_s - RECENT_S):
         if finding.status in {"open", "ended"}:
             of = hive_of.get(finding.subject, finding.subject.removeprefix("hive:"))
             told[of].append(Finding.of(finding))
     return [
-        _hive(one, last.get(one.id, {}), placed[one.id], since.get(one.id), told[one.id])
+        _hive(one, last.get(one.id, {}), kit.get(one.id, standing.NO_KIT), told[one.id])
         for one in wanted
     ]
 
 
 def _hive(
-    one: Place,
-    last: Mapping[str, standing.Last],
-    placed: Sequence[DeviceRow],
-    since_s: int | None,
-    told: list[Finding],
+    one: Place, last: Mapping[str, standing.Last], kit: standing.Kit, told: list[Finding]
 ) -> Hive:
     """Put together how one hive stands."""
     weight, nest = last.get("weight"), last.get("nest")
-    heard_s = max((row.heard_s or 0 for row in placed), default=0)
     return Hive(
         id=one.id,
         yard=one.yard,
@@ -194,9 +172,9 @@ def _hive(
         change_week_kg=_change(weight, 7),
         nest_c=None if nest is None else nest.value,
         nest_at=None if nest is None else moment(nest.time_s),
-        heard_at=moment_or_none(heard_s or None),
-        since=moment_or_none(since_s),
-        devices=[row.id for row in placed],
+        heard_at=moment_or_none(kit.heard_s),
+        since=moment_or_none(kit.since_s),
+        devices=list(kit.devices),
         findings=told,
     )
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, select
 
-from hivewatch.apiary import Apiary
+from hivewatch.apiary import Apiary, Placement
 from hivewatch.store.readings import Step, read_steps
+from hivewatch.store.schema import device, placement
 from hivewatch.store.windows import Span, spans_of, speaking_spans
 from hivewatch.wire.quantities import TOTAL_OF, Quantity
 
 
 def read(
     connection: Connection,
-    apiary: Apiary,
     hive_id: str,
     quantity: Quantity,
     from_s: int,
@@ -35,13 +35,25 @@ def read(
     list[Step]
         By time; a step without a reading is absent.
     """
-    spans = spans_of(connection, apiary, hive_id, to_s)
+    spans = spans_of(connection, _those_who_stood_at(connection, hive_id), hive_id, to_s)
     steps = _joined(_read(connection, spans, quantity, from_s, to_s, step_s))
     if quantity.name in TOTAL_OF:
         total = TOTAL_OF[quantity.name]
         risen = _risen(_read(connection, spans, total, from_s - step_s, to_s, step_s))
         steps = {step.time_s: step for step in risen if step.time_s + step_s > from_s} | steps
     return [steps[time_s] for time_s in sorted(steps)]
+
+
+def _those_who_stood_at(connection: Connection, hive_id: str) -> Apiary:
+    """Read the placements of the devices that ever stood at a hive, and no others."""
+    stood = select(placement.c.device).where(placement.c.hive == hive_id)
+    rows = connection.execute(
+        select(device.c.id, placement.c.hive, placement.c.since_s)
+        .join_from(placement, device)
+        .where(placement.c.device.in_(stood))
+        .order_by(device.c.id, placement.c.since_s)
+    )
+    return Apiary(placements=tuple(Placement(*row) for row in rows))
 
 
 def _read(

@@ -1,13 +1,20 @@
-"""How every hive stands now: its last readings and what its weight did, in one query."""
+"""How hives stand now: their last readings, their devices, what their weight did.
+
+A query a kind of thing, however many hives are asked for.
+"""
 
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, func, select, text
 
+from hivewatch.apiary import Hive, Yard
+from hivewatch.store.schema import hive as hive_table
+from hivewatch.store.schema import yard as yard_table
 from hivewatch.wire.quantities import BY_NUMBER, QUANTITIES
 
 DAY_S = 86_400
@@ -74,3 +81,70 @@ def read(connection: Connection, now_s: int, hives: Sequence[str]) -> dict[str, 
         of_hive = found.setdefault(row[0], {})
         of_hive[BY_NUMBER[row[1]].name] = Last(row[2] // 1000, *row[3:])
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """What stands at a hive now, since when anything has, and when any of it was last heard."""
+
+    devices: tuple[str, ...]
+    since_s: int | None
+    heard_s: int | None
+
+
+NO_KIT = Kit((), None, None)
+
+_KIT = """
+SELECT one.hive, device.id, device.heard_s FROM placement AS one
+JOIN device ON device.number = one.device
+WHERE one.hive IN (SELECT value FROM json_each(:hives)) AND one.since_s = (
+  SELECT max(since_s) FROM placement WHERE device = one.device AND since_s <= :now_s)
+ORDER BY device.id
+"""
+_SINCE = """
+SELECT hive, min(since_s) FROM placement
+WHERE hive IN (SELECT value FROM json_each(:hives)) AND since_s <= :now_s GROUP BY hive
+"""
+
+
+def kit(connection: Connection, now_s: int, hives: Sequence[str]) -> dict[str, Kit]:
+    """Read which devices stand at these hives; a hive that never had one is absent."""
+    asked = {"now_s": now_s, "hives": json.dumps(hives)}
+    standing: defaultdict[str, list[tuple[str, int | None]]] = defaultdict(list)
+    for hive, device, heard_s in connection.execute(text(_KIT), asked):
+        standing[hive].append((device, heard_s))
+    found = {}
+    for hive, since_s in connection.execute(text(_SINCE), asked):
+        heard = [heard_s for _, heard_s in standing[hive] if heard_s is not None]
+        names = tuple(device for device, _ in standing[hive])
+        found[hive] = Kit(names, since_s, max(heard, default=None))
+    return found
+
+
+def hives(
+    connection: Connection,
+    *,
+    only: str | None = None,
+    yard: str | None = None,
+    after: str | None = None,
+    limit: int | None = None,
+) -> list[Hive]:
+    """Read hives by their id."""
+    query = select(hive_table).order_by(hive_table.c.id).limit(limit)
+    for column, wanted in (("id", only), ("yard", yard)):
+        if wanted is not None:
+            query = query.where(hive_table.c[column] == wanted)
+    if after is not None:
+        query = query.where(hive_table.c.id > after)
+    return [Hive(*row) for row in connection.execute(query)]
+
+
+def yards(
+    connection: Connection, *, after: str | None = None, limit: int | None = None
+) -> list[tuple[Yard, int]]:
+    """Read yards by their id, each with how many hives it has."""
+    counted = select(func.count()).where(hive_table.c.yard == yard_table.c.id)
+    query = select(*yard_table.c, counted.scalar_subquery()).order_by(yard_table.c.id).limit(limit)
+    if after is not None:
+        query = query.where(yard_table.c.id > after)
+    return [(Yard(*row[:-1]), row[-1]) for row in connection.execute(query)]

@@ -1,0 +1,62 @@
+"""How long the API takes with a thousand hives of three devices each."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+from served import NOW_S, served
+
+from hivewatch.store.open import Store
+
+HIVES, DAYS, STEP_S = 1000, 8, 3600
+ALLOWED_MS = {  # of processor time, the client's included; own choice: far above what was measured
+    "yards": 100,
+    "hives": 100,
+    "hives?limit=1000": 300,
+    "hives/h-0500": 100,
+    "hives/h-0500/readings?quantity=weight&step=1h": 100,
+    "hives/h-0500/timeline": 100,
+}
+
+
+def fill(store: Store) -> None:
+    times = range(NOW_S - DAYS * 86_400, NOW_S, STEP_S)
+    with store.write() as connection:
+        run = connection.exec_driver_sql
+        run("INSERT INTO yard VALUES ('y', 'Wide field', 52.0, 0.1, 'Europe/London')")
+        for hive in range(HIVES):
+            name = f"h-{hive:04}"
+            run("INSERT INTO hive VALUES (?, 'y', 'langstroth-deep', 10, 1, 21.5)", (name,))
+            for kit, quantities in enumerate(((1, 3), (2,), (6, 7))):
+                number = hive * 3 + kit + 1
+                run(
+                    "INSERT INTO device (number, id, heard_s) VALUES (?, ?, ?)",
+                    (number, f"d-{number}", NOW_S),
+                )
+                run("INSERT INTO placement VALUES (?, ?, ?)", (number, times[0], name))
+                run(
+                    "INSERT INTO reading VALUES (?, ?, ?, ?, ?)",
+                    [
+                        (number, quantity, at_s * 1000, 30.0 + at_s % 7, at_s)
+                        for quantity in quantities
+                        for at_s in times
+                    ],
+                )
+
+
+@pytest.mark.bench
+def test_a_thousand_hives_answer_at_once(tmp_path):
+    with served(tmp_path) as here:
+        fill(here.store)
+        took_ms = {}
+        for path in ALLOWED_MS:
+            rounds = []
+            for _ in range(5):
+                began = time.process_time()  # other work on the machine is not ours
+                answer = here.http.get(f"/api/v1/{path}")
+                rounds.append((time.process_time() - began) * 1000)
+                assert answer.status_code == 200
+            took_ms[path] = sorted(rounds)[2]
+            print(f"{path:50} {took_ms[path]:6.1f} ms, {len(answer.content):7} bytes")
+    assert {path: ms for path, ms in took_ms.items() if ms > ALLOWED_MS[path]} == {}
