@@ -24,7 +24,7 @@ from hivewatch.signals.window import Floats
 FLOW_KG = 0.35  # [kg/d] a good day of the yard's middle hive
 FLOW_SUM_KG = 0.9  # [kg] of the two days together
 BEFORE_DAYS = 14  # days that tell how unsteady the yard's days are
-UNSTEADY_SPREADS = 2.5  # a good day stands out from them by so many spreads
+UNSTEADY_SPREADS = 3.0  # a good day stands out from them by so many spreads
 USUAL_MOST_KG, SPREAD_MOST_KG = 0.1, 0.2  # [kg/d] so that a flow just over does not hide the next
 EARLY_KG = 0.45  # [kg/d] the same, judged at dusk, before the night has taken its part
 RIPENING = 0.3  # share of a day's gain that the night takes; popular: a third of the water goes
