@@ -44,9 +44,8 @@ def warm(life: Life, weather: Weather, seed: int) -> Nest:
     tended = tended + 0.025 * drift(chance, n, 3)
 
     crowd = adults / (adults + 1_500) * (0.75 + 0.25 * centre)
-    core = 22.5 + 0.05 * (slow - 2) + 1.2 * drift(chance, n, 200)
-    excess = (6 + 6 * adults / (adults + 8_000)) * np.clip((36 - slow) / 16, 0.05, 1)
-    idle = np.maximum(core, slow + excess)
+    core = 22.5 + 0.42 * np.clip(slow, 0, None) + 0.05 * np.clip(slow, None, 0)
+    idle = core + 0.9 * drift(chance, n, 200) + 0.4 * drift(chance, n, 20)
     idle = idle * crowd + (1 - crowd) * slow
     sunny = lag(weather.sun_wm2, 18) * 0.006
     empty = lag(air, 18) + sunny
