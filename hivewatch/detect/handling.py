@@ -16,23 +16,18 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.dips import Dip, find_dips
+from hivewatch.signals.drying import is_at_once, stayed_s
 from hivewatch.signals.steps import Step, find_moves
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import HiveWindow, Series
 
 LEAST_KG = 0.8  # [kg] own choice: 1 kg less a step's error; tests/property/test_steps.py
 RAIN_MOST_KG = 2.4  # [kg] own choice: heaviest rain on a lid, 2.2 kg in 2014 in Arizona
-RAIN_LIGHT_KG = 1.6  # [kg] own choice: above this, most rain comes in several steps
 SWARM_MOST_KG = 5.0  # [kg] common practice, no source: swarms of up to 4 kg; own margin
 LOADED_BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, Winston (1987) p. 185
 EXODUS_SHARE = 0.3  # own choice: of a loss that counted bees account for, more is a swarm
 LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
 OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
-SHARP = 0.8  # own choice: share of a step that comes from one reading to the next
-CLEAR_SPREADS = 6.0  # own choice: rain goes on after its first step
-KEPT_AFTER_S = 3600  # [s] own choice: wet lids lose a tenth in this, feed does not
-KEPT = 0.93  # own choice: labelled days of 2014; the same after two hours for light steps: 0.85
-KEPT_LATER = 0.85
 DIP_K = 2.0  # [K] own choice: an opening that shows in warmth alone
 DIP_HUMID = 0.4  # [%RH/K] own choice: damp air comes up when a lid is off
 COARSE_S = (540, 1080)  # [s] own choice: of one reading so long, a visit can be all there is
@@ -41,12 +36,7 @@ DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is no
 STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves
 HALF = 0.5
 GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
-AT_ONCE_S = 720  # [s] own choice: rain takes longer to wet a lid with a kilogram
-HEAVY_AT_ONCE_S = 1860  # [s] own choice: the same with two; a feeding between two readings
-DRY_KG = 0.07  # [kg] own choice: the error of a step, twice
-LEAVING_MOST_KG = 0.4  # [kg] own choice: 4,000 foragers
 BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
-RAINED_MM = 0.2  # [mm] own choice: one tip of a usual gauge
 AROUND_S = 1800  # [s] own choice: a dip this near to a move belongs to it
 
 
@@ -151,11 +141,11 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
     told_s: int | None = move.settled_s
     confidence = 0.95 if light else 0.8
     if size > RAIN_MOST_KG:
-        if not (_is_at_once(move) or lifted >= LIFTED_KG or dips):
+        if not (is_at_once(move) or lifted >= LIFTED_KG or dips):
             return None  # it came slowly: snow, or hours of rain
     elif size >= LEAST_KG:
         if lifted < LIFTED_KG and not dips:
-            told_s = None if gap or not light else _stayed_s(window, weight, move)
+            told_s = None if gap or not light else stayed_s(weight, window.of("rain"), move)
             confidence = 0.85
     elif size > -SWARM_MOST_KG or _is_exodus(window, move):
         if lifted >= (OPENED_KG if abs(size) < LEAST_KG else LIFTED_KG):
@@ -178,57 +168,6 @@ def _is_exodus(window: HiveWindow, move: Step) -> bool:
         )
         left += sign * float(series.value[low:high].sum())
     return left * LOADED_BEE_KG > EXODUS_SHARE * -move.size_kg
-
-
-def _is_at_once(move: Step) -> bool:
-    """Say whether a step came as from one hand, not as from a cloud."""
-    if move.within_kg < SHARP * move.size_kg:
-        return False  # it went on before and after
-    allowed_s = AT_ONCE_S if move.size_kg < RAIN_LIGHT_KG else HEAVY_AT_ONCE_S
-    return move.sharp_kg > SHARP * move.size_kg or move.after_s - move.before_s <= allowed_s
-
-
-def _stayed_s(window: HiveWindow, weight: Series, move: Step) -> int | None:
-    """Tell a light step from rain: give the time of the reading that shows it is none, or None.
-
-    It must come at once and clearly, and a dry gauge or the next hours must say that nothing dries
-    off. What was being lost in the hour before already, as foragers leave, is no drying.
-    """
-    if not _is_at_once(move) or move.size_kg < CLEAR_SPREADS * move.spread_kg:
-        return None
-    rain = window.of("rain")
-    low, high = np.searchsorted(rain.time_s, [move.before_s - AROUND_S, move.after_s + AROUND_S])
-    if high > low:
-        return move.settled_s if rain.value[low:high].sum() < RAINED_MM else None
-    checks = [(KEPT_AFTER_S, KEPT)]
-    if move.size_kg < RAIN_LIGHT_KG:
-        checks.append((2 * KEPT_AFTER_S, KEPT_LATER))
-    told_s = move.settled_s
-    for after_s, kept in checks:
-        lost = _lost_kg(weight, move.after_s, after_s)
-        if lost is None:
-            return None
-        before = _lost_kg(weight, move.before_s - KEPT_AFTER_S, KEPT_AFTER_S) or (0.0, 0)
-        leaving = min(max(before[0], 0.0) * after_s / KEPT_AFTER_S, LEAVING_MOST_KG)
-        if lost[0] - leaving > max((1 - kept) * move.size_kg, DRY_KG):
-            return None
-        told_s = max(told_s, lost[1])
-    return told_s
-
-
-def _lost_kg(weight: Series, from_s: int, after_s: int) -> tuple[float, int] | None:
-    """Give what was lost some time after a moment, and the reading that tells; None in a gap."""
-    half_s = after_s // 4
-    edges = [from_s, from_s + half_s, from_s + after_s - half_s, from_s + after_s + half_s]
-    a, b, c, d = np.searchsorted(weight.time_s, edges)
-    b = max(min(b, a + 3), a + 1)
-    settled = int(np.searchsorted(weight.time_s, from_s + after_s))
-    if c >= d or settled >= d or a >= len(weight) or weight.time_s[a] > from_s + half_s:
-        return None
-    d = min(d, settled + 1)
-    was = sorted(weight.value[a:b].tolist())
-    now = sorted(weight.value[c:d].tolist())
-    return was[len(was) // 2] - now[len(now) // 2], int(weight.time_s[settled])
 
 
 def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:

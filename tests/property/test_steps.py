@@ -8,7 +8,8 @@ import ruptures
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hivewatch.signals.steps import find_moves, noise_kg, settle_steps
+from hivewatch.signals.levels import noise_kg
+from hivewatch.signals.steps import find_moves, settle_steps
 
 DAY_S = 86_400
 SEED = st.integers(0, 2**32 - 1)

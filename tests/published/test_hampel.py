@@ -13,11 +13,11 @@ from statistics import NormalDist, median
 import numpy as np
 import pytest
 
-from hivewatch.signals import faults, steps
+from hivewatch.signals import faults, levels
 from hivewatch.signals.faults import hampel
 
 
-@pytest.mark.parametrize("constant", [faults.NORMAL, steps.NORMAL])
+@pytest.mark.parametrize("constant", [faults.NORMAL, levels.NORMAL])
 def test_the_scale_is_that_of_a_normal_law(constant):
     # tolerance: the last digits of a double, 1.482602218505602 is the value to 16 digits
     assert constant == pytest.approx(1 / NormalDist().inv_cdf(0.75), rel=1e-14)

@@ -1,0 +1,103 @@
+"""What the weight is on one side of a move: its level, its noise, its slow change."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from hivewatch.signals.window import Floats, Ints
+
+MEDIAN_LOSS = 1.2533  # published: root of pi/2, spread of a normal sample's median to its mean's
+NOISE_BLOCK = 48  # [readings] own choice: the noise is that of the block of readings before
+NORMAL = 1.482602218505602  # median absolute deviation of a normal to its deviation: 1/Phi^-1(3/4)
+SLOPE_SPAN_S = 3600  # [s] own choice: long enough to tell a flow from noise, short of its turns
+SIDE_SPAN_S = 1200  # [s] own choice: further off, bees that fly and nectar that dries tell more
+MOST_SLOPE = 1.5  # [kg/h] own choice: steeper is no slow change
+FINE_S = 1200  # [s] own choice: readings closer than this tell a level together
+SHORT_S = 900  # [s] own choice: a slope over less is noise
+
+
+def noise_kg(weight_kg: Floats) -> Floats:
+    """Give the noise of the weight at each reading, from the two blocks before its own.
+
+    Second differences are taken, which know no slow change; of white noise of deviation 1 they
+    have the deviation root 6.
+
+    Parameters
+    ----------
+    weight_kg : Floats
+        Shape (n,), no NaN. [kg]
+
+    Returns
+    -------
+    Floats
+        One standard deviation, shape (n,). The first block has its own; before it is full nothing
+        is known, and the noise is infinite. [kg]
+    """
+    n = len(weight_kg)
+    blocks = n // NOISE_BLOCK
+    noise = np.full(blocks + 1, np.inf)
+    if blocks:
+        bend = np.abs(weight_kg[2:] - 2 * weight_kg[1:-1] + weight_kg[:-2])
+        bend = np.concatenate([bend[:2], bend])[: blocks * NOISE_BLOCK]
+        middle = np.partition(bend.reshape(blocks, NOISE_BLOCK), NOISE_BLOCK // 2, axis=1)
+        noise[1:] = middle[:, NOISE_BLOCK // 2] * (NORMAL / 6**0.5)
+        noise[2:] = np.maximum(noise[2:], noise[1:-1])  # fifty readings alone may look too quiet
+        noise[0] = noise[1]
+    return np.repeat(noise, NOISE_BLOCK)[:n]
+
+
+def agreed(slopes: list[float]) -> float:
+    """Give the slow change that both sides of a move show, the smaller of the two. [kg/h]."""
+    if not slopes or min(slopes) < 0 < max(slopes):
+        return 0.0
+    return max(-MOST_SLOPE, min(MOST_SLOPE, min(slopes, key=abs)))
+
+
+class Slope(NamedTuple):
+    """A slow change, and the error of it for noise of one kilogram."""
+
+    kg_per_h: float
+    unsure_per_h: float
+
+
+class Side(NamedTuple):
+    """What the weight is on one side of a move."""
+
+    level: float
+    off: list[float]
+    middle_s: float
+    slope: Slope | None
+
+    @classmethod
+    def of(cls, weight_kg: Floats, time_s: Ints, indices: range, edge: int) -> Side:
+        """Look at some readings on one side of a move, next to the reading `edge`."""
+        near = [i for i in indices if abs(time_s[i] - time_s[edge]) <= SIDE_SPAN_S]
+        if len(near) > 1 and abs(time_s[near[1]] - time_s[near[0]]) > FINE_S:
+            near = [edge]  # coarse readings: the next one may have moved with the bees
+        values = sorted(float(weight_kg[i]) for i in near)
+        level = median(values)
+        middle_s = sum(int(time_s[i]) for i in near) / len(near)
+        far = [i for i in indices if abs(time_s[i] - time_s[edge]) <= SLOPE_SPAN_S]
+        off = [abs(value - level) for value in values]
+        return cls(level, off, middle_s, _slope(weight_kg, time_s, far))
+
+
+def _slope(weight_kg: Floats, time_s: Ints, indices: list[int]) -> Slope | None:
+    """Give the slow change over some readings, by the medians of their halves."""
+    if len(indices) < 2 or time_s[indices[-1]] - time_s[indices[0]] < SHORT_S:  # noqa: PLR2004
+        return None
+    half = len(indices) // 2
+    left, right = indices[:half], indices[-half:]
+    rise = median(sorted(float(weight_kg[i]) for i in right)) - median(
+        sorted(float(weight_kg[i]) for i in left)
+    )
+    run_h = (sum(int(time_s[i]) for i in right) - sum(int(time_s[i]) for i in left)) / half / 3600
+    return Slope(rise / run_h, MEDIAN_LOSS * (2 / half) ** 0.5 / run_h)
+
+
+def median(ordered: list[float]) -> float:
+    """Give the median of a few numbers in order, without numpy's cost for short arrays."""
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
