@@ -127,7 +127,9 @@ def _scales(season: Season, kinds: tuple[Kind, ...]) -> dict[str, dict[str, base
 
 
 def _took(season: Season) -> str:
-    return ", ".join(f"{name} {took:.1f} s" for name, took in season.took_s.items())
+    words = [f"{name} {took:.1f} s" for name, took in season.took_s.items()]
+    words += [f"{n} {name}" for name, n in season.same.items()]
+    return ", ".join(words)
 
 
 def _held(told: argparse.Namespace, board: dict[str, Any]) -> int:

@@ -73,9 +73,9 @@ def agreement(by_files: list[Finding], live: list[Finding], end_s: float) -> dic
 
     files, wire = known(by_files), known(live)
     return {
-        "same": len(files & wire),
-        "imported_only": len(files - wire),
-        "live_only": len(wire - files),
+        "said by both": len(files & wire),
+        "imported only": len(files - wire),
+        "live only": len(wire - files),
     }
 
 

@@ -166,8 +166,8 @@ def play(order: Order, folder: Path) -> Season:
 
     Nothing is asked "as of" the season's end, because inspections that are loaded count as written
     down today; what only the silence after the last reading brought is left out by its
-    `detected_at` instead. With `order.replay_days` the findings are asked for again as of every so many
-    days: what was told then and is told no more is kept in `told_once`.
+    `detected_at` instead. With `order.replay_days` the findings are asked for again as of every
+    so many days: what was told then and is told no more is kept in `told_once`.
     """
     began = time.monotonic()
     write(order, folder)

@@ -180,9 +180,14 @@ def score(
                 continue
             labelled.add((hive, label.day))
             _judge(row, hive, label.day, said.get((hive, label.day), []))
-    whole = Counter(one["kind"] for some in said.values() for one in some)
-    on = Counter(one["kind"] for key in labelled for one in said.get(key, []))
+    whole = _by_kind(one for some in said.values() for one in some)
+    on = _by_kind(one for key in labelled for one in said.get(key, []))
     return Scored(list(by_label.values()), whole, on, _hive_seasons(heard, zone_of))
+
+
+def _by_kind(findings: Iterable[Finding]) -> Counter[str]:
+    """Count findings by kind, each once: one of a yard stands with all its hives."""
+    return Counter({one["id"]: one["kind"] for one in findings}.values())
 
 
 def _hives_of(one: Finding, apiary: dict[str, Any], stands: dict[str, str]) -> list[str]:

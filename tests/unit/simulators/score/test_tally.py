@@ -1,0 +1,155 @@
+"""What counts as found, as false, as neither."""
+
+from __future__ import annotations
+
+import pytest
+
+from simulators.score import baselines
+from simulators.score.figures import figures
+from simulators.score.kinds import BY_NAME, KINDS, chosen
+from simulators.score.tally import tally, totals
+
+EVENING = "2024-05-03T18:00:00Z"
+
+
+def score(story, name, *, is_live=False):
+    done = tally(story.season(), (BY_NAME[name],), is_live=is_live)[name]
+    return figures(done)
+
+
+def counts(story, name, **how):
+    row = score(story, name, **how)
+    return row.found, row.events, row.false
+
+
+def test_a_finding_near_its_event_is_found_and_measured(story):
+    story.happened("handling", 3, 10, kg=6.0)
+    story.told("handling", 3, 10.25, kg=6.15)
+    row = score(story, "handling")
+    assert (row.found, row.events, row.false) == (1, 1, 0)
+    assert row.start_errors_s == pytest.approx([900])
+    assert row.told_after_s == pytest.approx([4_500])
+    assert row.measures[0].errors == pytest.approx([0.15])
+    assert (row.measures[0].near.k, row.measures[0].near.n) == (1, 1)
+
+
+def test_a_finding_too_far_off_is_a_miss_and_a_false_alarm(story):
+    story.happened("handling", 3, 10, kg=6.0)
+    story.told("handling", 3, 13, kg=6.0)
+    assert counts(story, "handling") == (0, 1, 1)
+
+
+def test_another_hive_is_another_event(story):
+    story.happened("handling", 3, 10, kg=6.0, hive="ford-1")
+    story.told("handling", 3, 10, kg=6.0, hive="ford-2")
+    assert counts(story, "handling") == (0, 1, 1)
+
+
+def test_a_light_visit_need_not_be_found_and_may_be(story):
+    story.happened("handling", 3, 10, kg=0.3)
+    story.happened("handling", 9, 10, kg=0.3)
+    story.told("handling", 3, 10, kg=0.3)
+    assert counts(story, "handling") == (0, 0, 0)
+
+
+def test_what_no_reading_shows_need_not_be_found(story):
+    story.silence("scale-1", at_day(2), at_day(5))
+    story.happened("handling", 3, 10, kg=6.0)
+    assert counts(story, "handling") == (0, 0, 0)
+
+
+def test_a_hive_set_up_again_need_not_be_told_as_handling_too(story):
+    story.happened("toppled", 2, 3, end="2024-05-06T10:00:00Z")
+    story.happened("handling", 5, 10, kg=6.0)
+    assert counts(story, "handling") == (0, 0, 0)
+
+
+def test_an_explained_finding_counts_as_found(story):
+    story.happened("handling", 3, 10, kg=6.0)
+    story.told("handling", 3, 10, kg=6.0, status="explained")
+    assert counts(story, "handling") == (1, 1, 0)
+
+
+def test_a_withdrawn_finding_is_never_found_and_false_only_where_it_had_been_told(story):
+    story.told("swarm", 3, 12, status="withdrawn")
+    assert counts(story, "swarm") == (0, 0, 0)
+    assert counts(story, "swarm", is_live=True) == (0, 0, 1)
+
+
+def test_what_a_replay_told_and_took_back_is_false(story):
+    story.told("swarm", 3, 12, once=True)
+    row = score(story, "swarm")
+    assert (row.false, row.withdrawn) == (1, 1)
+
+
+def test_what_was_taken_back_of_a_true_event_is_no_false_alarm(story):
+    story.happened("swarm", 3, 12, end=EVENING, kg_lost=2.0, bees_left=15_000)
+    story.told("swarm", 3, 12, once=True)
+    assert counts(story, "swarm") == (0, 1, 0)
+
+
+def test_what_is_told_after_the_recording_is_left_out(story):
+    story.told("silent", 39, 23.9, after_h=3, subject="device:scale-1", status="open")
+    assert counts(story, "silent") == (0, 0, 0)
+
+
+def test_a_silence_that_the_recording_really_has_is_no_false_alarm(story):
+    story.silence("scale-1", at_day(3), at_day(4))
+    story.told("silent", 3, after_h=3, subject="device:scale-1")
+    story.told("silent", 9, after_h=3, subject="device:scale-1")
+    row = score(story, "silent")
+    assert (row.excused, row.false) == (1, 1)
+
+
+def test_a_hive_s_own_flow_belongs_to_its_yard_s(story):
+    flow = {"subject": "yard:ford", "end": "2024-05-20T00:00:00Z", "kg_gained": 30.0}
+    story.happened("nectar_flow", 9, **flow, kg_a_day=3.0)
+    story.told("nectar_flow", 10, subject="yard:ford", kg_gained=33.0)
+    story.told("nectar_flow", 11, hive="ford-2")
+    row = score(story, "nectar_flow")
+    assert (row.found, row.false, row.excused) == (1, 0, 1)
+    assert row.measures[0].errors == pytest.approx([0.1])
+    assert row.seasons == pytest.approx(40 / 180)
+
+
+def test_a_swarm_is_timed_from_when_it_has_left(story):
+    story.happened("swarm", 3, 12, end="2024-05-04T12:12:00Z", kg_lost=2.0, bees_left=15_000)
+    story.told("swarm", 3, 12, after_h=0.5, kg_lost=2.2)
+    row = score(story, "swarm")
+    assert row.told_after_s == pytest.approx([18 * 60])
+    assert (row.told_near.k, row.told_near.n) == (1, 1)  # ten minutes and a reading of ten
+
+
+def test_robbing_must_be_told_on_its_own_local_day(story):
+    story.happened("robbing", 3, 9, end="2024-05-04T17:00:00Z")
+    story.happened("robbing", 13, 9, end="2024-05-14T17:00:00Z")
+    story.told("robbing", 3, 10, after_h=12)
+    story.told("robbing", 13, 10, after_h=13.5)  # 23:30 in UTC is the next day in the yard
+    row = score(story, "robbing")
+    assert (row.told_near.k, row.told_near.n) == (1, 2)
+
+
+def test_seasons_add_up(story):
+    story.happened("handling", 3, 10, kg=6.0)
+    one = tally(story.season(), KINDS)
+    whole = totals([one, tally(story.season(), KINDS)], KINDS)
+    assert len(whole["handling"].missed) == 2
+    assert whole["handling"].seasons == pytest.approx(4 * 40 / 180)
+
+
+def test_the_watcher_that_says_nothing_finds_nothing(story):
+    story.happened("handling", 3, 10, kg=6.0)
+    scale = baselines.nothing(story.season(), chosen(["handling"]))["handling"]
+    assert (scale.events, scale.found, scale.false) == (1, 0, 0)
+
+
+def test_the_watcher_that_always_alarms_finds_all_and_is_false_each_other_hour(story):
+    story.happened("handling", 3, 10, kg=6.0)
+    story.happened("handling", 9, 10, kg=6.0, hive="ford-2")
+    scale = baselines.always(story.season(), chosen(["handling"]))["handling"]
+    assert (scale.events, scale.found) == (2, 2)
+    assert scale.false == 2 * 40 * 24 - 2
+
+
+def at_day(day):
+    return f"2024-05-{day + 1:02d}T00:00:00Z"
