@@ -7,6 +7,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+import pytest
 from alert_story import NIGHT, Day
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -31,6 +32,7 @@ steps = st.one_of(
     st.tuples(st.just("restart"), st.none(), st.none()),
     st.tuples(st.just("die"), st.sampled_from(["before", "after"]), st.none()),
     st.tuples(st.just("away"), st.integers(60, 12 * 3600), st.none()),
+    st.tuples(st.just("meanwhile"), number, st.sampled_from((*CHANGES, "acknowledge", "snooze"))),
     st.tuples(st.just("acknowledge"), number, st.none()),
     st.tuples(st.just("snooze"), number, st.integers(60, 6 * 3600)),
     st.tuples(st.just("replay"), st.none(), st.none()),
@@ -124,6 +126,14 @@ class Life:
             if one.id == finding or self.day.story(one).alert.folded_into == mine.id
         ]
 
+    def meanwhile(self, which: int, how: str) -> None:
+        """Let something happen while the next message is under way."""
+        more = {
+            "acknowledge": lambda: self.acknowledge(which, None),
+            "snooze": lambda: self.snooze(which, 3600),
+        }
+        self.day.phone.meanwhile = more.get(how, lambda: self.change(which, how))
+
     def replay(self, _: None, __: None) -> None:
         """Settle everything again, as a start from nothing before would."""
         for one in list(self.day.told.values()):
@@ -147,7 +157,7 @@ class Life:
 
     def end(self) -> None:
         """Let five days pass in peace, then look at what the phone has heard."""
-        self.day.phone.dies = None
+        self.day.phone.dies = self.day.phone.meanwhile = None
         if self.day.is_dead:
             self.day.start()
         self.day.wait(5 * 86400)
@@ -168,8 +178,10 @@ def _words(kind: str) -> tuple[str, ...]:
     return PHRASES[kind].head, PHRASES[kind].many
 
 
+@pytest.mark.slow
+@pytest.mark.timeout(600)
 @settings(
-    max_examples=50,
+    max_examples=40,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
