@@ -12,6 +12,7 @@ DAILY = {
     "laid": 0, "eggs": 0, "open": 0, "capped": 0, "drone_brood": 0, "emerged": 0, "adults": 0,
     "house": 0, "foragers": 0, "winter": 0, "drones": 0, "foragers_lost": 0, "trips": 0,
     "stores_kg": 3, "pollen_kg": 3, "nectar": 3, "honey_eaten": 3, "supers": 0,
+    "crowding": 3, "laying_room": 0,
 }  # fmt: skip
 NAMES = {"nectar": "nectar_kg", "honey_eaten": "honey_eaten_kg", "winter": "winter_bees"}
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from simulators import faults, sensors
-from simulators.plans import Happening, Scenario, YardPlan, instant, local_s, rng
+from simulators.plans import Happening, Scenario, ScenarioError, YardPlan, instant, local_s, rng
 from simulators.sensors import Feed, Placed, Told
 
 
@@ -59,20 +59,25 @@ def _trouble(
         end = last
         if event.until:
             end = local_s(scenario.resolve(event.until), "12:00", yard.timezone)
-        name = f"{event.device}-{plan.id}"
-        chance = rng(scenario.seed, "trouble", name, event.on)
-        if event.what == "moved":
-            _move(watched, event, name, begin, hives[event.to], scenario.seed)
-        else:
-            watched.feeds = [
-                faults.suffer(feed, event, begin, end, chance) if feed.device == name else feed
-                for feed in watched.feeds
-            ]
-        kind = faults.KINDS[event.what]
-        ended = instant(end) if event.until and event.what != "dead battery" else None
-        span = {"start": instant(begin), "end": ended, "hive": plan.id}
-        label = {"kind": kind or f"device {event.what}", "subject": f"device:{name}"}
-        watched.events.append(label | span | {"what": event.what, "size": event.size})
+        names = sorted({feed.device for feed in watched.feeds})
+        if event.device != "all":
+            names = [name for name in names if name == f"{event.device}-{plan.id}"]
+        if not names:
+            raise ScenarioError(f"{plan.id}: device {event.device!r}: there is none")
+        for name in names:
+            chance = rng(scenario.seed, "trouble", name, event.on)
+            if event.what == "moved":
+                _move(watched, event, name, begin, hives, scenario.seed)
+            else:
+                watched.feeds = [
+                    faults.suffer(feed, event, begin, end, chance) if feed.device == name else feed
+                    for feed in watched.feeds
+                ]
+            kind = faults.KINDS[event.what]
+            ended = instant(end) if event.until and event.what != "dead battery" else None
+            span = {"start": instant(begin), "end": ended, "hive": plan.id}
+            label = {"kind": kind or f"device {event.what}", "subject": f"device:{name}"}
+            watched.events.append(label | span | {"what": event.what, "size": event.size})
     for begin, _, what in told.life.off_scale:
         if what == "taken":  # probe and counter go with the hive
             gone = Happening("silent", "")
@@ -86,9 +91,17 @@ def _trouble(
 
 
 def _move(
-    watched: Watched, event: Happening, name: str, begin: int, other: Told, seed: int
+    watched: Watched,
+    event: Happening,
+    name: str,
+    begin: int,
+    hives: dict[str, Told],
+    seed: int,
 ) -> None:
     """Carry a probe or counter over to another hive; the apiary file says so."""
+    if event.device not in ("probe", "counter") or event.to not in hives:
+        raise ScenarioError(f"{name}: only a probe or counter moves, to a hive of the same yard")
+    other = hives[event.to]
     make = sensors.probe if event.device == "probe" else sensors.counter
     there = {feed.quantity: feed for feed in make(name, other, seed)}
     for i, feed in enumerate(watched.feeds):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ TODAY = date(2026, 11, 25)
 NAMES = ("new-queens", "robbing-in-august", "prime-and-casts", "sprayed", "starvation-in-march")
 
 
+@lru_cache(maxsize=4)
 def live(name: str) -> list[Told]:
     told = scenario.load(name, TODAY)
     return [hive for yard in told.yards for hive in season.live(yard, told)]

@@ -116,6 +116,14 @@ def test_a_moved_probe_reads_the_other_hive(faulty: list[HiveSeason]) -> None:
     assert far[1] < 0.1 < far[0]
 
 
+def test_a_yard_s_radio_may_fail_for_all_devices_of_a_hive() -> None:
+    *_, dark = season.play(scenario.load("bad-radio", TODAY))
+    told = [event for event in dark.watched.events if event["kind"] == "silent"]
+    assert {event["subject"] for event in told} == {
+        f"device:{kind}-deep-combe-3" for kind in ("scale", "probe", "counter")
+    }
+
+
 def test_two_hives_on_one_scale_weigh_together() -> None:
     first, second, alone = season.play(scenario.load("two-on-one-scale", TODAY))
     by_name = {f.device for hive in (first, second, alone) for f in hive.watched.feeds}

@@ -105,9 +105,19 @@ def test_an_unknown_name_lists_the_known_ones() -> None:
         scenario.load("no-such-season", TODAY)
 
 
-def test_an_unknown_happening_is_refused(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("event", "said"),
+    [
+        ('what = "abducted"', "abducted"),
+        ('what = "silent"\ndevice = "camera"', "camera"),
+        ('what = "haunted"\ndevice = "scale"', "haunted"),
+        ('what = "moved"\ndevice = "probe"\nto = "elsewhere-1"', "same yard"),
+        ('what = "moved"\ndevice = "scale"\nto = "croft-2"', "probe or counter"),
+    ],
+)
+def test_an_unknown_happening_is_refused(event: str, said: str, tmp_path: Path) -> None:
     text = SMALL + '\n[[yard.hive]]\nid = "croft-1"\n'
-    text += '[[yard.hive.happening]]\nwhat = "abducted"\non = "05-04"\n'
+    text += f'[[yard.hive.happening]]\non = "05-04"\n{event}\n'
     told = scenario.load(written(tmp_path, text), TODAY)
-    with pytest.raises(ScenarioError, match="abducted"):
+    with pytest.raises(ScenarioError, match=said):
         list(season.play(told))
