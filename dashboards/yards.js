@@ -4,7 +4,7 @@ import { kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
 import { ago, change, clock, count, day, figure, head, rank, SOON, span } from "./words.js";
 
-const OLD_MS = 6 * 3600 * 1000; // own choice: a weight older than this is said to be old
+const OLD_MS = 24 * 3600 * 1000; // own choice: an older figure says its age; silence is a finding
 
 export function yardsPage() {
   return { page: "yards", title: "Yards", load, render };
@@ -98,6 +98,9 @@ function section(yard, hives, urgent, words, now) {
     h("header", {}, h("h2", { id }, yard.name),
       h("p", { class: "quiet" }, `${count(here.length, "hive")}, `,
         `${day(now, yard.timezone)} ${clock(now, yard.timezone)} there`)),
+    yard.findings.length === 0 ? null : h("p", { class: "whole" }, yard.findings.map((finding, i) => [
+      i > 0 ? "; " : "", h("strong", {}, head(finding, words.get(finding.kind))),
+      ` ${span(finding, yard.timezone, now)}`])),
     here.length === 0
       ? h("p", { class: "empty" }, "No hives stand here yet. Add them to the apiary file.")
       : table(yard, here, urgent, words, now));

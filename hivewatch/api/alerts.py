@@ -9,18 +9,8 @@ from pydantic import Field
 from sqlalchemy import Connection
 
 from hivewatch.alerts import answers
-from hivewatch.api.models import (
-    Alert,
-    AlertStory,
-    Asked,
-    Identity,
-    Limit,
-    Number,
-    Page,
-    Time,
-    page_of,
-    seconds,
-)
+from hivewatch.api.forms import Asked, Identity, Limit, Number, Page, Time, page_of, seconds
+from hivewatch.api.models import Alert, AlertStory
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 

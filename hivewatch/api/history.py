@@ -8,19 +8,8 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from hivewatch.api.models import (
-    Answer,
-    Asked,
-    Finding,
-    Identity,
-    Limit,
-    Page,
-    Step,
-    Time,
-    moment,
-    page_of,
-    seconds,
-)
+from hivewatch.api.forms import Answer, Asked, Identity, Limit, Page, Time, moment, page_of, seconds
+from hivewatch.api.models import Finding, Step
 from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here

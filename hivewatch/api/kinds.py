@@ -9,7 +9,7 @@ from pydantic import Field
 
 from hivewatch.alerts.phrases import PHRASES, phrase
 from hivewatch.alerts.rules import RULES, UNKNOWN, Urgency
-from hivewatch.api.models import Answer
+from hivewatch.api.forms import Answer
 
 router = APIRouter(tags=["history"])
 

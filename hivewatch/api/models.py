@@ -1,78 +1,17 @@
-"""What the API takes and gives: one model a noun, times RFC 3339 in UTC, units in the names."""
+"""What the API gives: one model a noun, units in the names."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Sequence
 from dataclasses import asdict
-from datetime import UTC, datetime
-from typing import Annotated, Any, Generic, Literal, Self, TypeVar
+from typing import Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
+from pydantic import Field
 
 from hivewatch.alerts import answers
+from hivewatch.api.forms import Answer, Time, moment, moment_or_none
 from hivewatch.detect.finding import Finding as Told
 from hivewatch.detect.finding import Status
 from hivewatch.inspections import Inspection
-
-# RFC 3339 section 5.6, with an offset; a leap second (…:60) counts as the second before it.
-_RFC3339 = re.compile(
-    r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:(\d\d)(\.\d{1,9})?([Zz]|[+-]([01]\d|2[0-3]):[0-5]\d)"
-)
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_FAR_S = 253_370_764_799
-LIMIT_MAX = 1000
-
-
-def _read_time(value: object) -> object:
-    """Take a time as text with its offset; numbers and bare local times are not one."""
-    if isinstance(value, datetime):
-        return value
-    match = _RFC3339.fullmatch(value) if isinstance(value, str) else None
-    if match is None:
-        raise ValueError('not a time; use RFC 3339 with an offset: "2026-05-21T13:05:00Z"')
-    text = value.upper() if isinstance(value, str) else ""
-    return text[:17] + "59" + text[19:] if match[1] == "60" else text
-
-
-def _write_time(value: datetime) -> str:
-    return value.astimezone(UTC).isoformat()[:19] + "Z"
-
-
-Time = Annotated[
-    datetime, BeforeValidator(_read_time), PlainSerializer(_write_time, return_type=str)
-]
-Item = TypeVar("Item")
-Identity = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,64}$")]
-Number = Annotated[int, Field(ge=1, lt=2**53)]
-Limit = Annotated[int, Field(ge=1, le=LIMIT_MAX, description="how many at most")]
-
-
-def seconds(at: datetime) -> int:
-    """Give a time as whole Unix seconds, from 1970 to the year 9998."""
-    return min(max(int((at - _EPOCH).total_seconds() // 1), 0), _FAR_S)
-
-
-def moment(at_s: int) -> datetime:
-    """Give Unix seconds as a time in UTC."""
-    return datetime.fromtimestamp(at_s, UTC)
-
-
-def moment_or_none(at_s: int | None) -> datetime | None:
-    """Give Unix seconds as a time, if there are any."""
-    return None if at_s is None else moment(at_s)
-
-
-class Answer(BaseModel):
-    """What all answers share: nothing unknown, and text in place of Python's own forms."""
-
-    model_config = ConfigDict(extra="forbid", json_schema_serialization_defaults_required=True)
-
-
-class Asked(BaseModel):
-    """What all queries share: a misspelt name is refused, not ignored."""
-
-    model_config = ConfigDict(extra="forbid")
 
 
 class Now(Answer):
@@ -80,17 +19,6 @@ class Now(Answer):
 
     now: Time
     version: str
-
-
-class Yard(Answer):
-    """A place where hives stand."""
-
-    id: str
-    name: str
-    latitude: float = Field(description="degrees, north positive")
-    longitude: float = Field(description="degrees, east positive")
-    timezone: str = Field(description="IANA name; local days are counted in it")
-    hives: int = Field(description="how many hives stand there")
 
 
 class Finding(Answer):
@@ -124,6 +52,18 @@ class Finding(Answer):
             evidence=list(told.evidence),
             explained_by=told.explained_by,
         )
+
+
+class Yard(Answer):
+    """A place where hives stand."""
+
+    id: str
+    name: str
+    latitude: float = Field(description="degrees, north positive")
+    longitude: float = Field(description="degrees, east positive")
+    timezone: str = Field(description="IANA name; local days are counted in it")
+    hives: int = Field(description="how many hives stand there")
+    findings: list[Finding] = Field(description="of the whole yard; open, or ended lately")
 
 
 class Hive(Answer):
@@ -306,26 +246,3 @@ class Event(Answer):
     finding: Finding | None = None
     inspection: Recorded | None = None
     alert: Alert | None = None
-
-
-class Page(Answer, Generic[Item]):
-    """One page of a list."""
-
-    now: Time = Field(description="the server's time")
-    items: list[Item]
-    next: str | None = Field(description="give it as `after` to get what follows; null at the end")
-
-
-def page_of(
-    items: Sequence[Item], limit: int, now_s: int, mark: Callable[[Item], str]
-) -> Page[Item]:
-    """Make a page of up to `limit` items from a list that was read one item further.
-
-    Parameters
-    ----------
-    mark : Callable
-        Gives the `after` that continues behind an item.
-    """
-    shown = list(items[:limit])
-    following = mark(shown[-1]) if len(items) > limit else None
-    return Page(now=moment(now_s), items=shown, next=following)

@@ -13,7 +13,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from hivewatch import metrics
-from hivewatch.api.models import Answer
+from hivewatch.api.forms import Answer
 from hivewatch.api.rooms import Here
 
 OWN = ("/healthz", "/readyz", "/metrics")

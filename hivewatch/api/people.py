@@ -7,7 +7,8 @@ from typing import Annotated
 from fastapi import APIRouter, Header, Query, Response
 from pydantic import Field
 
-from hivewatch.api.models import Asked, Identity, Limit, Page, Recorded, page_of
+from hivewatch.api.forms import Asked, Identity, Limit, Page, page_of
+from hivewatch.api.models import Recorded
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.errors import StoreError, UsageError

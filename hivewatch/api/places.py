@@ -10,20 +10,8 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Path, Query
 from sqlalchemy import Connection
 
-from hivewatch.api.models import (
-    Asked,
-    Device,
-    Finding,
-    Hive,
-    Identity,
-    Limit,
-    Now,
-    Page,
-    Yard,
-    moment,
-    moment_or_none,
-    page_of,
-)
+from hivewatch.api.forms import Asked, Identity, Limit, Page, moment, moment_or_none, page_of
+from hivewatch.api.models import Device, Finding, Hive, Now, Yard
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.apiary import Hive as Place
@@ -65,8 +53,10 @@ def now(here: Here) -> Now:
 @router.get("/yards", responses=documented(422))
 def yards(here: Here, asked: Annotated[YardsAsked, Query()]) -> Page[Yard]:
     """List the yards."""
+    now_s = here.clock.now_s()
     with here.store.read() as connection:
         rows = standing.yards(connection, after=asked.after, limit=asked.limit + 1)
+        told = _told_lately(connection, now_s)
     found = [
         Yard(
             id=one.id,
@@ -75,10 +65,11 @@ def yards(here: Here, asked: Annotated[YardsAsked, Query()]) -> Page[Yard]:
             longitude=one.longitude,
             timezone=one.timezone,
             hives=count,
+            findings=told[f"yard:{one.id}"],
         )
         for one, count in rows
     ]
-    return page_of(found, asked.limit, here.clock.now_s(), lambda one: one.id)
+    return page_of(found, asked.limit, now_s, lambda one: one.id)
 
 
 @router.get("/hives", responses=documented(422))
@@ -141,17 +132,25 @@ def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[
     names = [one.id for one in wanted]
     last = standing.read(connection, now_s, names)
     kit = standing.kit(connection, now_s, names)
-    hive_of = {f"device:{device}": name for name, one in kit.items() for device in one.devices}
+    told = _told_lately(connection, now_s, names[0] if len(names) == 1 else None)
+    found = []
+    for one in wanted:
+        here = kit.get(one.id, standing.NO_KIT)
+        subjects = [f"hive:{one.id}", *(f"device:{device}" for device in here.devices)]
+        its = [finding for subject in subjects for finding in told[subject]]
+        found.append(_hive(one, last.get(one.id, {}), here, its))
+    return found
+
+
+def _told_lately(
+    connection: Connection, now_s: int, hive: str | None = None
+) -> defaultdict[str, list[Finding]]:
+    """Read what is open or ended lately, by subject."""
     told: defaultdict[str, list[Finding]] = defaultdict(list)
-    only = names[0] if len(names) == 1 else None
-    for finding in findings.read(connection, hive=only, since_s=now_s - RECENT_S):
+    for finding in findings.read(connection, hive=hive, since_s=now_s - RECENT_S):
         if finding.status in {"open", "ended"}:
-            of = hive_of.get(finding.subject, finding.subject.removeprefix("hive:"))
-            told[of].append(Finding.of(finding))
-    return [
-        _hive(one, last.get(one.id, {}), kit.get(one.id, standing.NO_KIT), told[one.id])
-        for one in wanted
-    ]
+            told[finding.subject].append(Finding.of(finding))
+    return told
 
 
 def _hive(

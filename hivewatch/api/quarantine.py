@@ -8,18 +8,8 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from hivewatch.api.models import (
-    Answer,
-    Asked,
-    Held,
-    HeldFault,
-    Limit,
-    Number,
-    Page,
-    moment,
-    moment_or_none,
-    page_of,
-)
+from hivewatch.api.forms import Answer, Asked, Limit, Number, Page, moment, moment_or_none, page_of
+from hivewatch.api.models import Held, HeldFault
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.store import quarantine

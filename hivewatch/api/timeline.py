@@ -10,18 +10,8 @@ from pydantic import Field
 from sqlalchemy import Connection
 
 from hivewatch.alerts import answers
-from hivewatch.api.models import (
-    Alert,
-    Asked,
-    Event,
-    Finding,
-    Limit,
-    Page,
-    Recorded,
-    moment,
-    page_of,
-    seconds,
-)
+from hivewatch.api.forms import Asked, Limit, Page, moment, page_of, seconds
+from hivewatch.api.models import Alert, Event, Finding, Recorded
 from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import documented
 from hivewatch.api.rooms import Here

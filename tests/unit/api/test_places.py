@@ -108,6 +108,7 @@ def test_a_hive_shows_what_is_open_and_what_ended_lately(fresh):
         one("handling", NOW_S - 5 * DAY_S, NOW_S - 5 * DAY_S + 900, status="ended"),
         one("swarm", NOW_S - 7200, None, status="withdrawn"),
         Finding("low_battery", "device:scale-1", NOW_S - 9 * DAY_S, None, NOW_S, 0.9),
+        Finding("nectar_flow", "yard:hazel-end", NOW_S - 3 * DAY_S, None, NOW_S, 0.9),
     )
     first, second, _ = items(fresh, "hives")
     assert sorted(found["kind"] for found in first["findings"]) == [
@@ -116,3 +117,6 @@ def test_a_hive_shows_what_is_open_and_what_ended_lately(fresh):
         "toppled",
     ]
     assert second["findings"] == []
+    yard, other = items(fresh, "yards")
+    assert [found["kind"] for found in yard["findings"]] == ["nectar_flow"]
+    assert other["findings"] == []
