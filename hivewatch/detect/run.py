@@ -5,24 +5,27 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from hivewatch.apiary import Yard
-from hivewatch.detect import device, flow, handling, off_scale
+from hivewatch.detect import device, flow, handling, off_scale, swarm
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
-DETECTORS = (handling, off_scale, device)
+DETECTORS = (swarm, handling, off_scale, device)
 YARD_DETECTORS = (flow,)
 
-PRECEDENCE = ("taken", "toppled", "handling")
+PRECEDENCE = ("taken", "toppled", "swarm", "handling")
 """Kinds that can claim the same move of one hive's weight, the first one first.
 
-Where two of them overlap in time, only the one that stands earlier here is told. A hive that fell
-or went is not also a step of minus thirty kilograms, nor is setting it up again one of plus thirty;
-parts that a keeper has lifted off are no fall, but that `off_scale` decides by itself, for it is a
-matter of how long they are off and not of who comes first. A swarm's place is before `handling`.
+Where two of them overlap in time, only the one that stands earlier here is told: a hive that fell
+or went is not also a step of minus thirty kilograms. One thing is told beside it: the handling in
+which a fall ends, somebody setting the hive on its scale again. Parts that a keeper has lifted off
+are no fall, but that `off_scale` decides by itself, for it is a matter of how long they are off and
+not of who comes first. A swarm's place is before `handling`.
 """
+
+FALLS = ("taken", "toppled")
 
 
 def detect(
@@ -79,14 +82,26 @@ def settle_claims(found: Sequence[Finding]) -> list[Finding]:
     Returns
     -------
     list[Finding]
-        All of other kinds, and of those in `PRECEDENCE` the ones no earlier kind overlaps.
+        All of other kinds, and of those in `PRECEDENCE` the ones that no earlier kind claims.
     """
     kept = [one for one in found if one.kind not in PRECEDENCE]
     claims: list[Finding] = []
     for kind in PRECEDENCE:
         mine = [one for one in found if one.kind == kind]
-        claims += [one for one in mine if not any(_overlap(one, other) for other in claims)]
+        claims += [one for one in mine if not any(_claims(other, one) for other in claims)]
     return kept + claims
+
+
+def _claims(other: Finding, one: Finding) -> bool:
+    """Say whether a finding that comes first leaves no room for another one."""
+    ends_it = (
+        other.kind in FALLS
+        and other.end_s is not None
+        and one.end_s is not None
+        and other.start_s <= one.start_s
+        and other.end_s <= one.end_s
+    )
+    return _overlap(one, other) and not ends_it
 
 
 def _overlap(one: Finding, other: Finding) -> bool:

@@ -1,0 +1,151 @@
+"""Has a swarm left: `swarm`, with what it weighed and how many bees went.
+
+A swarm takes 0.8 to 4 kg out of the entrance within minutes, by day, and nothing is lifted off the
+scale meanwhile. A counter that saw the bees go settles it within ten minutes; without one the watch
+waits until a visit would be over, and looks at the nest, which warms up before a swarm leaves. Left
+to others: what a counter did not see go (frames taken out, a lid blown off), and the slow losses of
+the morning and of drying lids.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.limits import Limits
+from hivewatch.inspections import Inspection
+from hivewatch.signals.steps import Step, find_moves, settle_steps
+from hivewatch.signals.sun import is_light
+from hivewatch.signals.window import HiveWindow, Series
+
+LEAST_KG, MOST_KG = 0.8, 4.5  # [kg] common practice, no source: casts to the heaviest prime swarms
+BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
+BEE_ERROR = 0.15  # own choice: bees fill themselves more or less
+MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
+LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
+SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
+AFTER_S = 900  # [s] own choice: the last of a swarm, and counters that report late
+BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memory 10 to 20 minutes
+USUAL_S = 3 * 3600  # [s] own choice: what the nest was like before that
+WARM_UP_K = 0.6  # [K] own choice: under the 1.5 to 3.4 K from memory, for a probe off the centre
+SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a lid or a frame goes
+FINE_S = 420  # [s] own choice: readings fine enough to see that an exodus takes time
+
+
+def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
+    """Say when a swarm left.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive up to `window.as_of_s`. Needs `weight`; takes `bees-out`, `bees-in` and `nest`
+        where there are any.
+
+    Returns
+    -------
+    list[Finding]
+        Of kind `swarm`; `measures` are `kg_lost`, `kg_error`, `bees_left` and `bees_error`.
+
+    References
+    ----------
+    Size: J. Rangel, T. D. Seeley (2012), Insectes Soc. 59:453; T. D. Seeley, R. A. Morse,
+    P. K. Visscher (1979), Psyche 86:103: ten to twenty thousand bees.
+    """
+    weight = window.of("weight")
+    steps = [step for step in settle_steps(weight.value, weight.time_s) if _is_loss(window, step)]
+    if not steps:
+        return []
+    moves = find_moves(weight.value, weight.time_s)
+    found = []
+    for step in steps:
+        seen = _seen_share(window, step)
+        if seen is None:
+            found += [one for one in [_by_weight(window, step, moves)] if one is not None]
+        elif SEEN_LEAST <= seen <= SEEN_MOST:
+            words = (
+                f"the counter saw about {seen * -step.size_kg / BEE_KG:,.0f} more bees go than come"
+            )
+            found.append(_left(window, step, step.settled_s, 0.97, words))
+    return found
+
+
+def _is_loss(window: HiveWindow, step: Step) -> bool:
+    """Say whether a step can be a swarm: its size, its time of day, how long it took."""
+    return (
+        -MOST_KG <= step.size_kg <= -LEAST_KG
+        and step.after_s - step.before_s <= MINUTES_MOST * 60
+        and max(step.low_kg, step.high_kg) < LIFTED_KG
+        and is_light(window.yard, step.before_s)
+        and is_light(window.yard, step.after_s)
+    )
+
+
+def _seen_share(window: HiveWindow, step: Step) -> float | None:
+    """Give the share of the loss that the counter saw go; None where no counter was at work."""
+    out, back = window.of("bees-out"), window.of("bees-in")
+    gone = _sum(out, step.before_s, step.after_s + AFTER_S)
+    came = _sum(back, step.before_s, step.after_s + AFTER_S)
+    if gone is None or came is None:
+        return None
+    return (gone - came) * BEE_KG / -step.size_kg
+
+
+def _sum(series: Series, from_s: int, to_s: int) -> float | None:
+    """Add up what was counted after `from_s` and up to `to_s`; None where nothing was."""
+    low, high = np.searchsorted(series.time_s, [from_s, to_s], side="right")
+    return float(series.value[low:high].sum()) if high > low else None
+
+
+def _by_weight(window: HiveWindow, step: Step, moves: Sequence[Step]) -> Finding | None:
+    """Judge a loss without a counter, once a visit would be over."""
+    move = next(
+        (one for one in moves if one.before_s <= step.before_s and step.after_s <= one.after_s),
+        None,
+    )
+    if move is None or not _is_loss(window, move) or not move.is_lasting:
+        return None
+    at_once = -step.sharp_kg >= SHARP * -step.size_kg if step.sharp_kg < 0 else step.readings == 0
+    fine = step.after_s - step.before_s <= FINE_S
+    warmed_k = _warmed_k(window.of("nest"), step)
+    if warmed_k is not None and warmed_k >= WARM_UP_K:
+        words = f"the nest had warmed up by {warmed_k:.1f} K before"
+        return _left(window, step, move.settled_s, 0.9, words)
+    if at_once and fine:
+        return None  # a lid, a frame: bees take longer
+    words = "nothing was lifted meanwhile"
+    return _left(window, step, move.settled_s, 0.7 if warmed_k is None else 0.6, words)
+
+
+def _warmed_k(nest: Series, step: Step) -> float | None:
+    """Give how far the nest had warmed up before a loss; None where it is not known."""
+    edges = [step.before_s - BEFORE_S - USUAL_S, step.before_s - BEFORE_S, step.after_s + 1]
+    first, middle, last = np.searchsorted(nest.time_s, edges)
+    if middle in (first, last):
+        return None
+    return float(nest.value[middle:last].max() - np.median(nest.value[first:middle]))
+
+
+def _left(window: HiveWindow, step: Step, told_s: int, confidence: float, words: str) -> Finding:
+    """Put a swarm into words and figures."""
+    kg = -step.size_kg
+    bees = kg / BEE_KG
+    minutes = (step.after_s - step.before_s) / 60
+    error = float(np.hypot(step.spread_kg / kg, BEE_ERROR))
+    return Finding(
+        kind="swarm",
+        subject=f"hive:{window.hive.id}",
+        start_s=step.before_s,
+        end_s=step.after_s,
+        detected_s=told_s,
+        confidence=confidence,
+        status="ended",
+        measures={
+            "kg_lost": round(kg, 2),
+            "kg_error": round(step.spread_kg, 2),
+            "bees_left": round(bees, -2),
+            "bees_error": round(bees * error, -2),
+        },
+        evidence=(f"{kg:.1f} kg left within {minutes:.0f} min by day and did not come back", words),
+    )
