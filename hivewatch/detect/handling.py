@@ -36,6 +36,7 @@ DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is no
 STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves
 HALF = 0.5
 GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
+NO_HIVE_KG = 10.0  # [kg] own choice: less is no hive with bees
 BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
 AROUND_S = 1800  # [s] own choice: a dip this near to a move belongs to it
 
@@ -200,7 +201,7 @@ def _handled(
         way = "rose" if size > 0 else "fell"
         evidence.append(
             f"weight {way} by {abs(size):.1f} kg within {minutes:.0f} min and stayed: "
-            f"{_probably(size)}"
+            f"{_probably(move.level_kg, size)}"
         )
     lifted = max(move.low_kg, move.high_kg)
     measures: dict[str, float] = {"kg": round(size, 2), "kg_error": round(move.spread_kg, 2)}
@@ -222,8 +223,10 @@ def _handled(
     )
 
 
-def _probably(size: float) -> str:
+def _probably(level_kg: float, size: float) -> str:
     """Say what a step of that size probably was; the weight alone does not know it."""
+    if level_kg < NO_HIVE_KG and size > NO_HIVE_KG:
+        return "probably a hive was set on the scale"
     if size >= BOX_KG:
         return "probably a box, or much feed, was put on"
     if size > 0:

@@ -115,10 +115,12 @@ def test_a_hive_set_up_again_ends_it(made_up_hive, said):
     hive = made_up_hive(step_s=300, days=4)
     fell_s, up_s = hive.at(2, 2), hive.at(2, 9.5)
     hive.fall(fell_s, 2.0, until_s=up_s)
-    (toppled,) = said(hive.window())
+    toppled, handling = said(hive.window())
     assert toppled.kind == "toppled"
     assert toppled.end_s == up_s + 300
     assert toppled.status == "ended"
+    assert (handling.kind, handling.end_s) == ("handling", up_s + 300)
+    assert "set on the scale" in handling.evidence[0]
 
 
 @pytest.mark.parametrize("step_min", [1, 5, 10, 15])
