@@ -7,6 +7,7 @@ import json
 import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,7 @@ def add(command: argparse.ArgumentParser) -> None:
     command.add_argument("--small", action="store_true", help="the fixed small set of the tests")
     command.add_argument("--seeds", type=int, default=1, help="seasons of each scenario")
     command.add_argument("--days", type=int, help="only so many days of each")
+    command.add_argument("--every", type=float, metavar="MIN", help="minutes between readings")
     command.add_argument("--kinds", nargs="+", choices=BY_NAME, metavar="KIND", help="only these")
     command.add_argument(
         "--without", nargs="+", choices=GROUPS, default=[], help="as if nobody measured these"
@@ -73,7 +75,12 @@ def _run(told: argparse.Namespace) -> int:
     scales: list[dict[str, dict[str, baselines.Scale]]] = []
     looks: list[outlook.Look] = []
     played: list[dict[str, Any]] = []
+    faults: list[str] = []
     for season in _seasons(told, _orders(told)):
+        if isinstance(season, str):
+            faults.append(season)
+            print(f"# FAULT {season}", flush=True)
+            continue
         parts.append(tally(season, kinds, is_live=told.live))
         scales.append(_scales(season, kinds))
         looks += outlook.looks(season, season.outlook_days)
@@ -85,6 +92,8 @@ def _run(told: argparse.Namespace) -> int:
     if told.out is not None:
         for path in board.write(told.out):
             print(f"# {path}")
+    if faults:
+        raise ScenarioError(f"{len(faults)} seasons could not be played: {faults[0]}")
     return _held(told, board.as_json()) if told.accepted is not None else 0
 
 
@@ -92,7 +101,7 @@ def _orders(told: argparse.Namespace) -> list[Order]:
     if told.small:
         return list(small.ORDERS)
     like = Order(
-        "", None, told.days, tuple(told.without),
+        "", None, told.days, told.every, tuple(told.without),
         outlook_days=told.outlook_every, replay_days=told.replay_every,
     )  # fmt: skip
     names = scenario.names() if told.all else told.scenarios
@@ -101,22 +110,24 @@ def _orders(told: argparse.Namespace) -> list[Order]:
     return orders(names, told.seeds, like)
 
 
-def _seasons(told: argparse.Namespace, wanted: list[Order]) -> Iterator[Season]:
-    """Play the seasons, two at a time, in order."""
-    if told.live:
-        for one in wanted:
-            with tempfile.TemporaryDirectory(prefix="hivewatch-score-") as folder:
-                yield live.play(one, Path(folder), told.pace)
-    elif told.players < 2 or len(wanted) < 2:
-        yield from map(_play, wanted)
+def _seasons(told: argparse.Namespace, wanted: list[Order]) -> Iterator[Season | str]:
+    """Play the seasons, two at a time, in order; a fault comes as its text."""
+    playing = partial(_play, pace=told.pace if told.live else None)
+    if told.live or told.players < 2 or len(wanted) < 2:
+        yield from map(playing, wanted)
     else:
         with ProcessPoolExecutor(min(told.players, len(wanted))) as players:
-            yield from players.map(_play, wanted)
+            yield from players.map(playing, wanted)
 
 
-def _play(order: Order) -> Season:
+def _play(order: Order, pace: float | None) -> Season | str:
     with tempfile.TemporaryDirectory(prefix="hivewatch-score-") as folder:
-        return play(order, Path(folder))
+        try:
+            if pace is not None:
+                return live.play(order, Path(folder), pace)
+            return play(order, Path(folder))
+        except ProgramError as wrong:
+            return f"{order.label}: {wrong}"
 
 
 def _scales(season: Season, kinds: tuple[Kind, ...]) -> dict[str, dict[str, baselines.Scale]]:

@@ -41,6 +41,7 @@ class Order:
     scenario: str
     seed: int | None = None
     days: int | None = None
+    every_min: float | None = None  # between readings
     without: tuple[str, ...] = ()  # groups of quantities left out: weight, nest, traffic
     outlook_days: int = 0  # an outlook for each hive every so many days
     replay_days: int = 0  # the findings again as of every so many days
@@ -51,6 +52,7 @@ class Order:
         words = [Path(self.scenario).stem]
         words += [f"seed {self.seed}"] if self.seed is not None else []
         words += [f"{self.days} d"] if self.days is not None else []
+        words += [f"every {self.every_min:g} min"] if self.every_min is not None else []
         words += [f"without {name}" for name in self.without]
         return ", ".join(words)
 
@@ -190,6 +192,8 @@ def write(order: Order, folder: Path) -> Path:
     start = tomllib.loads(text)["start"]
     if order.days is not None:
         text = re.sub(r"(?m)^days *=.*$", f"days = {order.days}", text, count=1)
+    if order.every_min is not None:
+        text = _every(text, order.every_min)
     folder.mkdir(parents=True, exist_ok=True)
     plan = folder / f"{name}.toml"
     plan.write_text(text, encoding="utf-8")
@@ -203,6 +207,15 @@ def write(order: Order, folder: Path) -> Path:
     if done.returncode:
         raise ScenarioError(f"{order.label}: {done.stderr.strip()}")
     return plan
+
+
+def _every(text: str, minutes: float) -> str:
+    """Let the devices of a scenario measure at another interval."""
+    line = f"every_min = {minutes:g}"
+    if "sensors" not in tomllib.loads(text):
+        return f"{text}\n[sensors]\n{line}\n"
+    bare = re.sub(r"(?m)^every_min *=.*\n", "", text)
+    return re.sub(r"(?m)^\[sensors\]\s*$", f"[sensors]\n{line}", bare, count=1)
 
 
 def scenario_start(order: Order) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import timedelta
 from pathlib import Path
 
 import matplotlib as mpl
@@ -17,6 +18,7 @@ from matplotlib import pyplot as plt
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+FANS = 6  # own choice: hives drawn
 INK, ASKED, FAINT = "#24505f", "#b4552d", "#c9d3d6"
 
 
@@ -27,6 +29,7 @@ def draw(board: Sequence[KindFigures], looks: Sequence[Look], folder: Path) -> l
         pictures.append(_starts(board, folder / "starts.png"))
     if any(look.said for look in looks):
         pictures.append(_outlooks(looks, folder / "outlooks.png"))
+        pictures.append(_fans(looks, folder / "fans.png"))
     return pictures
 
 
@@ -46,6 +49,8 @@ def _recall(board: Sequence[KindFigures], path: Path) -> Path:
     left.set_xlabel("recall, with its 95 % interval")
     right.set_xscale("symlog", linthresh=0.05)
     right.set_xlim(left=0)
+    right.set_xticks([0, 0.05, 0.1, 1, 10], ["0", "0.05", "0.1", "1", "10"])
+    right.minorticks_off()
     right.set_xlabel("false alarms a season, with their 95 % interval")
     figure.suptitle("Found and false; upright marks: asked", fontsize=10)
     return _save(figure, path)
@@ -89,6 +94,28 @@ def _outlooks(looks: Sequence[Look], path: Path) -> Path:
         axis.set_title(f"adults in {what} days", fontsize=9)
         axis.set_xlabel("came")
         axis.set_ylabel("said, with its 80 % interval")
+    return _save(figure, path)
+
+
+def _fans(looks: Sequence[Look], path: Path) -> Path:
+    """Draw the fans of some hives as they were told through the season, and what came."""
+    by_hive: dict[tuple[str, str], list[Look]] = {}
+    for look in looks:
+        if look.said and look.what != "laying":
+            by_hive.setdefault((look.season, look.hive), []).append(look)
+    shown = list(by_hive.items())[:: max(1, len(by_hive) // FANS)][:FANS]
+    figure, axes = plt.subplots(len(shown), 1, figsize=(9, 2.2 * len(shown)), squeeze=False)
+    for axis, ((season, hive), mine) in zip(axes.flat, shown, strict=True):
+        for asked in sorted({look.day for look in mine}):
+            told = [look for look in mine if look.day == asked and look.said]
+            days = [asked + timedelta(days=int(look.what)) for look in told]
+            low, middle, high = np.array([look.said for look in told], np.float64).T
+            axis.fill_between(days, low, high, color=FAINT, lw=0)
+            axis.plot(days, middle, color=INK, lw=1.2)
+        came = sorted({(one.day + timedelta(days=int(one.what)), one.true) for one in mine})
+        axis.plot([day for day, _ in came], [bees for _, bees in came], ".-", color=ASKED, lw=0.8)
+        axis.set_title(f"{hive}, {season}: adults said, with 80 %, and come", fontsize=9)
+        axis.tick_params(labelsize=7)
     return _save(figure, path)
 
 
