@@ -126,7 +126,7 @@ def _play(order: Order, pace: float | None) -> Season | str:
             if pace is not None:
                 return live.play(order, Path(folder), pace)
             return play(order, Path(folder))
-        except ProgramError as wrong:
+        except (ProgramError, ScenarioError) as wrong:
             return f"{order.label}: {wrong}"
 
 
