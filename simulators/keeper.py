@@ -75,7 +75,7 @@ def rounds(
         while day < min(len(days), last):
             while day < len(days) - 1 and (days[day].noon_c < 11 or days[day].fly_h < 0.8):
                 day += 1
-            hour = int(chance.integers(10, 16))
+            hour = int(chance.integers(10, 16 if len(yard.hives) < 12 else 12))
             date = scenario.start + timedelta(days=day)
             found[day] = local_s(date, f"{hour}:{int(chance.integers(60)):02d}", yard.timezone)
             day += max(3, round(float(chance.normal(keeper.visit_every_days, 1.6))))
@@ -97,7 +97,8 @@ def visit(colony: Colony, day: Day, begin_s: int, season: Season) -> Visit:
         is_late = chance.random() < keeper.late_notes
         seen.recorded_s = begin_s + int(chance.uniform(1, 12) * 86_400 if is_late else 3_600)
         seen.inspection = before | {"actions": seen.written}
-        seen.inspection["note"] = "" if colony.alive else "dead"
+        seen.inspection["note"] = season.remark if colony.alive else "dead"
+        season.remark = ""
     return seen
 
 
@@ -184,6 +185,7 @@ class Season:
     has_harvested: bool = False
     has_split: bool = False
     has_treated: bool = False
+    remark: str = ""  # for the next page of the book
 
 
 def open_book(hive: str, yard: YardPlan, scenario: Scenario) -> Season:
@@ -216,6 +218,8 @@ def _write(colony: Colony, at_s: int, season: Season) -> dict[str, Any]:
     stage = None
     if queen.cells and queen.state in ("laying", "cells"):
         stage = "eggs" if queen.cell_d < 3 else "open" if queen.cell_d < 8 else "capped"
+    elif queen.state == "virgin" and queen.age_d < 4:
+        stage = "emerged"
     return {
         "hive": season.hive,
         "at": at.isoformat(timespec="seconds"),
@@ -228,5 +232,5 @@ def _write(colony: Colony, at_s: int, season: Season) -> dict[str, Any]:
         "adults": count(colony.adults - 0.25 * colony.forager, 500),  # some are out
         "stores_kg": count(colony.stores_kg * 10, 5) / 10,
         "queen": words,
-        "queen_cells": {"count": int(queen.cells), "stage": stage},
+        "queen_cells": {"count": 4 if stage == "emerged" else int(queen.cells), "stage": stage},
     }

@@ -94,8 +94,9 @@ class Hive:
                 at.setdefault(self.scenario.day_of(event.on), []).append(event)
         tail = self.plan.id.rsplit("-", 1)[-1]
         order = int(tail) - 1 if tail.isdigit() else 0
+        walk_s = min(780, 18_000 // len(self.yard.hives))  # from one hive to the next
         for day in self.country.days:
-            visit_s = rounds[day.number] + 780 * order if day.number in rounds else None
+            visit_s = rounds[day.number] + walk_s * order if day.number in rounds else None
             self._people(day, visit_s, at.get(day.number, []))
             self._bees(day)
         self.life.columns = {name: np.array(values) for name, values in self.rows.items()}
@@ -166,6 +167,7 @@ class Hive:
             self.life.off_scale.append((self.toppled_s, begin_s, "toppled"))
             self.told.end("toppled", begin_s)
             self.toppled_s = 0
+            self.book.remark = "found knocked over, set up again"
         seen = keepers.visit(self.colony, day, begin_s, self.book)
         self.life.openings.append(seen.opening)
         self.life.steps += seen.steps

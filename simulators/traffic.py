@@ -49,8 +49,10 @@ def pass_by(life: Life, weather: Weather, country: Country, seed: int) -> Traffi
     young = column["young"] * chance.uniform(0.05, 0.22, weather.days)
     first = young[:, None] * burst / max(float(burst.sum(axis=1).max()), 1e-9)
     lads = np.exp(-(((hour - 14.2) / 1.3) ** 2)) * flying * column["drones"][:, None] * 0.05
-    out, back = (out + first + lads).ravel(), back.ravel()
-    back += np.roll((first + lads).ravel(), 2)
+    hours = np.maximum(flying.sum(axis=1, keepdims=True), 24)
+    airing = 0.5 * column["winter"][:, None] * flying / hours  # winter bees on a mild day
+    out, back = (out + first + lads + airing).ravel(), back.ravel()
+    back += np.roll((first + lads + airing).ravel(), 2)
 
     flown = []
     for day in np.flatnonzero(first.sum(axis=1) > 150):
