@@ -225,6 +225,34 @@ def import_files(
         _print_json(done)
 
 
+@app.command("export")
+def export_readings(
+    file: Annotated[
+        Path, typer.Argument(help="New file, .csv, .csv.gz or .parquet; - is standard output.")
+    ],
+    config: Config = None,
+    hive: Annotated[list[str] | None, typer.Option(help="Only of this hive.")] = None,
+    yard: Annotated[list[str] | None, typer.Option(help="Only of this yard.")] = None,
+    quantity: Annotated[list[str] | None, typer.Option(help="Only these, as weight.")] = None,
+    since: Annotated[str | None, typer.Option(help="Not before then (RFC 3339).")] = None,
+    until: Annotated[str | None, typer.Option(help="Before then (RFC 3339).")] = None,
+) -> None:
+    """Write readings out: time,device,quantity,value, as import reads them."""
+    from hivewatch.export import END_S, Choice, export
+
+    choice = Choice(
+        hives=hive or (),
+        yards=yard or (),
+        quantities=quantity or (),
+        since_s=_time_s(since, "--since", 0),
+        until_s=_time_s(until, "--until", END_S),
+    )
+    path = None if str(file) == "-" else file
+    count = export(_store(config), path, choice, sys.stdout.buffer)
+    if path is not None:
+        typer.echo(f"{file}: {count} readings")
+
+
 @inspections_app.command("load")
 def inspections_load(
     file: Annotated[Path, typer.Argument(help="JSON, an array of inspections; - for stdin.")],
@@ -264,7 +292,9 @@ def quarantine_readmit(
     """Try what is in quarantine again, after a fix."""
     from hivewatch.ingest.intake import Intake
 
-    tried = Intake(_store(config)).readmit(_now_s(), ids)
+    settings = _settings(config)
+    intake = Intake(Store(settings.store.path), mirrored=settings.mirror is not None)
+    tried = intake.readmit(_now_s(), ids)
     admitted = sum(done.stored for _, done in tried)
     left = sum(done.quarantined > 0 for _, done in tried)
     typer.echo(f"{len(tried)} tried, {admitted} readings stored, {left} still in quarantine")

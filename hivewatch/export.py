@@ -1,0 +1,219 @@
+"""Readings out of the store: a long table, as CSV that `hivewatch import` reads, or as Parquet."""
+
+from __future__ import annotations
+
+import gzip
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, BinaryIO, NamedTuple
+
+from hivewatch.apiary import Apiary, placed_spans
+from hivewatch.errors import UsageError
+from hivewatch.mistakes import did_you_mean
+from hivewatch.store import apiary as apiary_rows
+from hivewatch.store.open import Store
+from hivewatch.store.pages import END_MS, read_page
+from hivewatch.wire.quantities import BY_NUMBER, QUANTITIES
+
+ROWS = 40_000  # own choice: readings in memory at once, some ten megabytes
+END_S = END_MS // 1000
+HEADING = "time,device,quantity,value\n"
+FORMS = (".csv", ".csv.gz", ".parquet")
+
+
+class Stay(NamedTuple):
+    """Readings of one device: from included, until excluded, in ms."""
+
+    device: str
+    number: int
+    from_ms: int
+    until_ms: int
+
+
+class Page(NamedTuple):
+    """Some readings of one device: (time_ms, quantity, value), by time."""
+
+    device: str
+    readings: Sequence[tuple[int, int, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Which readings: all, or those of some hives or yards, of a time, of some quantities."""
+
+    hives: Sequence[str] = ()
+    yards: Sequence[str] = ()
+    quantities: Sequence[str] = ()
+    since_s: int = 0
+    until_s: int = END_S
+
+
+def export(store: Store, file: Path | None, choice: Choice, stdout: BinaryIO) -> int:
+    """Write readings out, a page at a time: by device, each by time.
+
+    Parameters
+    ----------
+    file : Path or None
+        A new file, whose name says the form; None writes CSV to `stdout`.
+
+    Returns
+    -------
+    int
+        How many readings.
+
+    Raises
+    ------
+    UsageError
+        If there is no such hive, yard or quantity, or the file cannot be written.
+    """
+    form = ".csv" if file is None else _form(file)
+    with store.read() as connection:
+        stays = _stays(apiary_rows.read(connection), apiary_rows.numbers(connection), choice)
+    _check_known("--quantity", choice.quantities, list(QUANTITIES))
+    numbers = [QUANTITIES[name].number for name in choice.quantities] or list(BY_NUMBER)
+    write = _parquet if form == ".parquet" else _csv
+    pages = _pages(store, stays, numbers)
+    if file is None:
+        return write(stdout, pages)
+    with _new(file) as out:
+        if form == ".csv.gz":
+            with gzip.GzipFile(file.name.removesuffix(".gz"), "wb", 6, out, mtime=0) as packed:
+                return write(packed, pages)  # type: ignore[arg-type]
+        return write(out, pages)
+
+
+def _form(file: Path) -> str:
+    """Read the form from a file's name."""
+    form = next((form for form in FORMS if file.name.lower().endswith(form)), None)
+    if form is None:
+        raise UsageError(str(file), "", "not a form we write", f"end it with {', '.join(FORMS)}")
+    if form == ".parquet":
+        _pyarrow()
+    return form
+
+
+def _pyarrow() -> Any:  # noqa: ANN401 - a module without types
+    try:
+        import pyarrow  # noqa: ICN001, PLC0415 - an extra
+        import pyarrow.parquet  # noqa: PLC0415
+    except ImportError as error:
+        wrong = "Parquet needs pyarrow, which is not installed"
+        remedy = "pip install 'hivewatch[parquet]', or write .csv.gz"
+        raise UsageError("export", "", wrong, remedy) from error
+    return pyarrow
+
+
+@contextmanager
+def _new(file: Path) -> Iterator[BinaryIO]:
+    """Open a new file beside its name, and give it its name when it is whole."""
+    if file.exists():
+        raise UsageError(str(file), "", "exists already", "name a new file")
+    part = file.with_name(file.name + ".part")
+    try:
+        try:
+            with part.open("wb") as out:
+                yield out
+            part.rename(file)
+        finally:
+            part.unlink(missing_ok=True)
+    except OSError as error:
+        wrong = f"cannot be written ({error.strerror or error})"
+        remedy = "is the folder there, is there room, and may we?"
+        raise UsageError(str(file), "", wrong, remedy) from error
+
+
+def _stays(apiary: Apiary, numbers: dict[str, int], choice: Choice) -> list[Stay]:
+    """List whose readings of which time are wanted."""
+    _check_known("--hive", choice.hives, [one.id for one in apiary.hives])
+    _check_known("--yard", choice.yards, [one.id for one in apiary.yards])
+    low_ms, high_ms = choice.since_s * 1000, choice.until_s * 1000
+    if not choice.hives and not choice.yards:
+        return [Stay(name, number, low_ms, high_ms) for name, number in sorted(numbers.items())]
+    stays = []
+    for hive in apiary.hives:
+        if hive.id in choice.hives or hive.yard in choice.yards:
+            for name, from_s, until_s in placed_spans(apiary.placements, hive.id):
+                end_ms = high_ms if until_s is None else min(until_s * 1000, high_ms)
+                if name in numbers:
+                    stays.append(Stay(name, numbers[name], max(from_s * 1000, low_ms), end_ms))
+    return sorted(stays)
+
+
+def _check_known(option: str, said: Sequence[str], known: Sequence[str]) -> None:
+    """Refuse a name that nothing carries."""
+    for name in said:
+        if name not in known:
+            otherwise = f"use one of {', '.join(known)}" if known else "there is none yet"
+            remedy = did_you_mean(name, known, otherwise)
+            raise UsageError(option, name, "no such thing here", remedy)
+
+
+def _pages(store: Store, stays: Sequence[Stay], quantities: Sequence[int]) -> Iterator[Page]:
+    """Read page by page, each a moment of its own: what is stored never changes."""
+    for stay in stays:
+        next_ms: int | None = stay.from_ms
+        while next_ms is not None:
+            with store.read() as connection:
+                readings, next_ms = read_page(
+                    connection,
+                    stay.number,
+                    next_ms,
+                    ROWS,
+                    until_ms=stay.until_ms,
+                    quantities=quantities,
+                )
+            if readings:
+                yield Page(stay.device, readings)
+
+
+def _csv(out: BinaryIO, pages: Iterator[Page]) -> int:
+    """Write lines; every value reads back as the same number."""
+    count = 0
+    out.write(HEADING.encode())
+    for device, readings in pages:
+        middles = {number: f",{device},{one.name}," for number, one in BY_NUMBER.items()}
+        lines = [
+            f"{_rfc3339(time_ms)}{middles[quantity]}{value!r}\n"
+            for time_ms, quantity, value in readings
+        ]
+        out.write("".join(lines).encode())
+        count += len(lines)
+    out.flush()
+    return count
+
+
+@lru_cache(maxsize=64)
+def _rfc3339(time_ms: int) -> str:
+    """Write a time, with milliseconds where there are some."""
+    whole = datetime.fromtimestamp(time_ms // 1000, UTC).isoformat()[:19]
+    return f"{whole}.{time_ms % 1000:03}Z" if time_ms % 1000 else f"{whole}Z"
+
+
+def _parquet(out: BinaryIO, pages: Iterator[Page]) -> int:
+    """Write row groups: time (UTC, ms), device, quantity, value."""
+    pyarrow = _pyarrow()
+    schema = pyarrow.schema(
+        [
+            ("time", pyarrow.timestamp("ms", tz="UTC")),
+            ("device", pyarrow.string()),
+            ("quantity", pyarrow.string()),
+            ("value", pyarrow.float64()),
+        ]
+    )
+    count = 0
+    with pyarrow.parquet.ParquetWriter(out, schema) as writer:
+        for device, readings in pages:
+            times, quantities, values = zip(*readings, strict=True)
+            names = [BY_NUMBER[one].name for one in quantities]
+            columns = [times, [device] * len(times), names, values]
+            arrays = [
+                pyarrow.array(column, kind.type)
+                for column, kind in zip(columns, schema, strict=True)
+            ]
+            writer.write_table(pyarrow.Table.from_arrays(arrays, schema=schema))
+            count += len(times)
+    return count
