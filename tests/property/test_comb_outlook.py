@@ -12,10 +12,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+import pytest
 
 from hivewatch.comb import CombCount
 from hivewatch.comb.outlook import Hive, Outlook, look_ahead
 from hivewatch.comb.start import Visit
+
+pytestmark = pytest.mark.slow
 
 FIRST = date(2026, 1, 1)
 DAYS = 330
