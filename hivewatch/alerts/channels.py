@@ -31,6 +31,9 @@ READ_S = 20.0  # [s] own choice; only where the address names no rto=
 SLOW_DOWN_S = 60  # [s] own choice: first pause after "too many requests"
 HEADER_KINDS = frozenset({"json", "xml", "form", "apprise"})
 MAIL_KIND = "mailto"
+# The loudest that a service knows, for emergencies: a silenced phone lets it through where its
+# owner allows. Of the services that have loudness, the two whose server can stand at home.
+LOUDEST: dict[str, str | int] = {"ntfy": "max", "gotify": 10}
 
 # RFC 9110 15.5: a client error is the sender's to mend; these few may pass by themselves.
 _TOO_MANY = 429
@@ -67,6 +70,7 @@ class AppriseChannel:
         self.targets = len(service)
         self._secrets = _secrets(address)
         self._service = service
+        self._loudness = getattr(service, "priority", None)
         if service.socket_connect_timeout == type(service).socket_connect_timeout:
             service.socket_connect_timeout = CONNECT_S
         if service.socket_read_timeout == type(service).socket_read_timeout:
@@ -80,6 +84,9 @@ class AppriseChannel:
             self._service.headers["Idempotency-Key"] = letter.key
         elif self.kind == MAIL_KIND:
             self._service.headers["References"] = f"<{letter.key}@hivewatch>"
+        if self.kind in LOUDEST:
+            loud = letter.urgency == "emergency"
+            self._service.priority = LOUDEST[self.kind] if loud else self._loudness
         kinds = {
             "emergency": apprise.NotifyType.FAILURE,
             "today": apprise.NotifyType.WARNING,

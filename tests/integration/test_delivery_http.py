@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 
@@ -335,3 +336,20 @@ def test_services_with_headers_carry_the_key(httpserver, kind):
 def unused_port() -> int:
     with socket.create_server(("127.0.0.1", 0)) as server:
         return int(server.getsockname()[1])
+
+
+@pytest.mark.parametrize(
+    ("kind", "loud", "plain"),
+    [("ntfy", ("max", None), (None, None)), ("gotify", (None, 10), (None, 5))],
+)
+def test_an_emergency_is_sent_as_loud_as_the_service_can(httpserver, kind, loud, plain):
+    httpserver.expect_request(re.compile(".*")).respond_with_json({})
+    (channel,) = open_channels([f"{kind}://{httpserver.host}:{httpserver.port}/tokenabc123"])
+    channel._service.request_rate_per_sec = 0  # Apprise's pause of 5.5 s between two messages
+    seen = []
+    for urgency in ("emergency", "today", "emergency", "next visit"):
+        assert channel.send(replace(channels.test_letter(), urgency=urgency)).state == "sent"
+        request, _ = httpserver.log[-1]
+        body = json.loads(request.get_data())
+        seen.append((request.headers.get("X-Priority"), body.get("priority")))
+    assert seen == [loud, plain, loud, plain]
