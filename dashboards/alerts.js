@@ -5,8 +5,11 @@ import { fill, h } from "./dom.js";
 import { count, when } from "./words.js";
 
 const STATES = {
-  held: "held for now", waiting: "about to be sent", folded: "told within another message",
-  sent: "sent", failed: "could not be sent", dropped: "not sent",
+  held: "Held for now", waiting: "About to be sent", folded: "Told within another message",
+  sent: "Sent", failed: "Could not be sent", dropped: "Not sent",
+};
+const LOOK = {
+  emergency: "Wants a look now", today: "Wants a look today", "next visit": "For the next visit",
 };
 const ASKING = new Set(["held", "waiting", "sent", "failed"]);
 const DAY_MS = 86400000;
@@ -54,8 +57,8 @@ function item(alert, zone, now, story, { page, opened }) {
   return h("li", { "data-key": `${alert.id}-${isKnown}`, class: isKnown || alert.state === "dropped" ? "gone" : "" },
     h("div", {},
       h("h2", { class: "title" }, alert.hive ? h("a", { href: `#/hive/${alert.hive}` }, alert.title) : alert.title),
-      h("p", {}, `${when(alert.created_at, zone, now)}, ${alert.urgency}: `,
-        h("strong", {}, STATES[alert.state] ?? alert.state), ` (${alert.reason})`),
+      h("p", {}, `${when(alert.created_at, zone, now)}. ${LOOK[alert.urgency] ?? alert.urgency}. `,
+        h("strong", {}, STATES[alert.state] ?? alert.state), ` (${alert.reason}).`),
       isKnown ? h("p", { class: "quiet" }, `Acknowledged by ${alert.acknowledged_by}, ${when(alert.acknowledged_at, zone, now)}`) : null,
       isSilent ? h("p", { class: "quiet" }, `Silent until ${when(alert.snoozed_until, zone, now)}`) : null,
       h("details", { ontoggle: toggle, open: opened.has(alert.id) }, h("summary", {}, "The message, and every decision"),

@@ -75,7 +75,7 @@ export class Chart {
       scales: { x: { range: () => this.range }, y: { range: (_, low, high) => roomy(low, high, this.lines[0].isCount) } },
       axes: [
         { ...axis, space: 64, size: 30, values: (_, splits, __, ___, stepS) => splits.map((s) => this.tick(s, stepS)) },
-        { ...axis, size: 52, ...(this.lines[0].isCount ? { incrs: WHOLE } : {}), values: (_, splits) => splits.map((v) => number(v, splits[1] - splits[0] < 1 ? 1 : 0)) },
+        { ...axis, size: 52, ...(this.lines[0].isCount ? { incrs: WHOLE } : {}), values: (_, splits) => splits.map((v) => number(v, (splits[1] - splits[0]) % 1 ? 1 : 0)) },
       ],
       series: [{}, ...this.lines.map((line) => ({
         stroke: () => css(line.colour), width: 2, dash: line.dash ? [6, 4] : undefined,
@@ -104,7 +104,7 @@ export class Chart {
     const place = (s) => Math.min(Math.max(plot.valToPos(s, "x", true), left), right);
     const shown = this.marks
       .filter((mark) => (mark.end ?? Infinity) >= this.range[0] && mark.at <= this.range[1])
-      .map((mark) => ({ ...mark, x: place(mark.at), endX: place(mark.end ?? this.range[1]),
+      .map((mark) => ({ ...mark, x: place(mark.at), endX: mark.isPoint ? place(mark.at) : place(mark.end ?? this.range[1]),
         colour: css(mark.isSeen ? "--seen" : "--mark") }));
     ctx.save();
     for (const { x, endX, colour, isSeen } of shown) {

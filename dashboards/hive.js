@@ -69,7 +69,8 @@ function render(main, data, state, page) {
   fill(part("figures"), figures(hive, now));
   const marks = [
     ...found.filter((one) => one.status !== "withdrawn").map((one) => ({
-      at: new Date(one.start) / 1000, end: one.end && new Date(one.end) / 1000, label: numbers.get(one.id) })),
+      at: new Date(one.start) / 1000, end: one.end && new Date(one.end) / 1000, label: numbers.get(one.id),
+      isPoint: one.subject.startsWith("device:") })),
     ...seen.map((one) => ({ at: new Date(one.at) / 1000, end: new Date(one.at) / 1000, label: names.get(one.id), isSeen: true })),
   ].sort((a, b) => a.at - b.at);
   for (const { chart, quantities } of state.charts) {
