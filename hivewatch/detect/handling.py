@@ -17,7 +17,7 @@ from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.dips import Dip, find_dips
 from hivewatch.signals.drying import is_at_once, stayed_s
-from hivewatch.signals.steps import Step, find_moves
+from hivewatch.signals.steps import Step, moves_of
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import HiveWindow, Series
 
@@ -62,7 +62,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     doi:10.20383/103.0972.
     """
     weight = window.of("weight")
-    moves = find_moves(weight.value, weight.time_s)
+    moves = moves_of(window)
     wild_s = [move.before_s for move in moves if _is_wild(window, move)]
     dips = [
         dip

@@ -223,7 +223,8 @@ def _is_light_end(window: HiveWindow, weight: Series) -> bool:
     if not len(starts) or starts[-1] != len(weight) - 1:
         return False
     level = _level_kg(weight, len(weight) - 1)
-    return bool(weight.value[-1] <= _floor_kg(window, level))
+    before, last = weight.value[-2:]
+    return bool(before >= NIGHT_DOWN * level and last <= _floor_kg(window, level))
 
 
 def _gone_silent(window: HiveWindow, weight: Series, silent_after_s: int) -> Finding | None:

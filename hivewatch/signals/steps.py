@@ -16,7 +16,7 @@ from hivewatch.signals.levels import (
     median,
     noise_kg,
 )
-from hivewatch.signals.window import Floats, Ints
+from hivewatch.signals.window import Floats, HiveWindow, Ints
 
 LEAST_KG = 0.3  # [kg] own choice: ten times the 30 g below; tests/property/test_steps.py
 SCALE_SPREAD_KG = 0.03  # [kg] published: about 30 g overall, Meikle et al. 2005 (see settle_steps)
@@ -107,6 +107,15 @@ def settle_steps(weight_kg: Floats, time_s: Ints, quiet_s: int = 600) -> list[St
     """
     moves = find_moves(weight_kg, time_s, quiet_s, quiet_s)
     return [move for move in moves if move.is_lasting]
+
+
+def moves_of(window: HiveWindow) -> list[Step]:
+    """Give the moves of a hive's weight as `find_moves` does; they are found once a window."""
+    moves = window.memo.get("moves")
+    if not isinstance(moves, list):
+        weight = window.of("weight")
+        moves = window.memo["moves"] = find_moves(weight.value, weight.time_s)
+    return moves
 
 
 def find_moves(

@@ -131,6 +131,8 @@ class HiveWindow:
     as_of_s: int
     series: Mapping[str, Series]
     devices: tuple[DeviceTrace, ...] = ()
+    memo: dict[str, object] = field(default_factory=dict, init=False, repr=False, compare=False)
+    """What signals have worked out of this very window; another window starts with nothing."""
 
     def of(self, quantity: str) -> Series:
         """Give the readings of one quantity; empty when there are none."""

@@ -187,3 +187,14 @@ def test_a_few_readings_do_no_harm(made_up_hive, said, n):
     window = hive.window(until_s=int(hive.time_s[0]) + 300 * (n - 1))
     assert len(window.of("weight")) == n
     assert said(window) == []
+
+
+def test_a_toppled_hive_whose_scale_then_falls_silent_is_not_taken_as_well(
+    made_up_hive, said, limits
+):
+    hive = made_up_hive(step_s=600, days=4)
+    hive.fall(hive.at(2, 2), 4.0)
+    two = hive.window(("weight",), until_s=hive.at(2, 2) + 1200)
+    assert [one.kind for one in detect(two, (), limits, hive.at(3, 2)) if one.kind in OWN] == [
+        "toppled"
+    ]
