@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from alert_story import Phone
+from sqlalchemy.exc import OperationalError
 
 from hivewatch.alerts import answers, ledger
 from hivewatch.errors import UsageError
@@ -444,3 +445,32 @@ def test_withdrawn_while_the_second_channel_is_under_way_is_not_tried_there_agai
     other.is_away = False
     day.at("20:00").phone.heard_nothing_more(1)
     other.heard_nothing_more(0)
+
+
+def test_what_cannot_be_recorded_is_kept_and_not_sent_again(day, monkeypatch):
+    record, faults = ledger.record, [1, 2, 3]
+
+    def full(*args: object) -> None:
+        if faults:
+            faults.pop()
+            raise OperationalError("UPDATE", {}, Exception("database or disk is full"))
+        record(*args)
+
+    monkeypatch.setattr(ledger, "record", full)
+    (one,) = day.at("10:00").find("toppled")
+    for _ in range(4):
+        day.wait(60)
+        day.look()
+    assert not faults
+    day.is_(one, "sent", "sent")
+    day.at("20:00").phone.heard_nothing_more(1)
+
+
+def test_a_day_of_two_hundred_devices_is_a_few_messages(day):
+    for n in range(200):
+        day.find("silent", f"scale-{n}", start=10800)
+        if n % 10 == 0:
+            day.wait(60)
+    day.at("20:00")
+    assert len(day.phone.rang) <= 2
+    assert sum(int(letter.title.split()[0]) for _, letter in day.phone.rang) == 200
