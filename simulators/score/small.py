@@ -9,7 +9,7 @@ ORDERS = (
     Order("stolen", every_min=20, days=60),
     Order("swarm-in-flow", every_min=10, days=75),
     Order("robbing-in-august", every_min=20, days=60),
-    Order("queen-lost-in-may", every_min=20, days=90),
+    Order("queen-lost-in-may", every_min=20, days=90, outlook_days=35),
     Order("sensor-faults", every_min=20, days=60),
     Order("starvation-in-march", every_min=30),
 )
