@@ -108,14 +108,13 @@ def _tend(colony: Colony, day: Day, season: Season, seen: Visit) -> None:
     if queen.cells and queen.is_laying and chance.random() < keeper.cuts_cells:
         queen.cells, queen.cell_d = 0, 0.0
         seen.note("cells cut", "other")
-    hopeless = queen.state in ("none", "drone layer", "fading")
-    if keeper.requeens and hopeless and day.season > 0.3 and chance.random() < 0.8:
+    hope = {"none": 0.9, "drone layer": 0.9, "fading": 0.7, "laying workers": 0.3}  # she is taken
+    if keeper.requeens and day.season > 0.3 and chance.random() < hope.get(queen.state, 0.0):
         queen.renewed()
         seen.note("requeened", "requeened")
     strong = colony.adults > 22_000 and queen.is_laying and not queen.cells
-    in_time = season.split_day <= day.number < season.split_day + 25
-    if keeper.splits and in_time and strong and not season.has_split:
-        season.has_split = True
+    if strong and season.is_due("split", day.number, 25):
+        season.done("split", day.number)
         _split(colony, seen)
     hungry = colony.stores_kg < 3.5
     autumn = not day.rising and day.season < 0.85 and not colony.supers
@@ -125,8 +124,8 @@ def _tend(colony: Colony, day: Day, season: Season, seen: Visit) -> None:
         wet = syrup * (1 - SYRUP_SUGAR / n.HONEY_SUGAR)
         colony.honey_sugar_kg += syrup * SYRUP_SUGAR
         seen.act("fed", syrup, wet=wet)
-    if keeper.treats and not season.has_treated and day.number >= season.treat_day:
-        season.has_treated = True
+    if season.is_due("treat", day.number, 60):
+        season.done("treat", day.number)
         queen.slim = min(queen.slim, 0.6)
         seen.act("treated", 0.12, box=0.12)
 
@@ -146,9 +145,8 @@ def _boxes(colony: Colony, day: Day, season: Season, seen: Visit) -> None:
             kg -= n.SUPER_WAX_KG
         colony.supers += 1
         seen.act("super added", kg, box=kg)
-    due = bool(keeper.harvest) and not season.has_harvested and day.number >= season.harvest_day
-    if due and colony.supers:
-        season.has_harvested = True
+    if colony.supers and season.is_due("harvest", day.number, 60):
+        season.done("harvest", day.number)
         honey = colony.honey_sugar_kg / n.HONEY_SUGAR
         above = max(min(honey - 7.0, colony.supers * 13.0), 0.0)
         colony.honey_sugar_kg -= above * n.HONEY_SUGAR
@@ -178,23 +176,31 @@ class Season:
     hive: str
     keeper: Keeper
     timezone: str
-    harvest_day: int
-    split_day: int
-    treat_day: int
+    chores: dict[str, list[int]]  # the day of each year from which a chore is due
     chance: np.random.Generator
-    has_harvested: bool = False
-    has_split: bool = False
-    has_treated: bool = False
+    last: dict[str, int] = field(default_factory=dict)
     remark: str = ""  # for the next page of the book
+
+    def is_due(self, chore: str, day: int, within: int) -> bool:
+        """Say whether a yearly chore waits to be done."""
+        last = self.last.get(chore, -1)
+        return any(first <= day < first + within and last < first for first in self.chores[chore])
+
+    def done(self, chore: str, day: int) -> None:
+        """Tick a chore off for the year."""
+        self.last[chore] = day
 
 
 def open_book(hive: str, yard: YardPlan, scenario: Scenario) -> Season:
     """Start a hive's season in the keeper's book."""
     keeper = scenario.keeper
-    dates = (keeper.harvest, keeper.splits, keeper.treats)
-    harvest, split, treat = (scenario.day_of(d) if d else 10**6 for d in dates)
+    dates = {"harvest": keeper.harvest, "split": keeper.splits, "treat": keeper.treats}
+    chores = {
+        chore: [first for first, _ in scenario.spans(date, date)] if date else []
+        for chore, date in dates.items()
+    }
     chance = rng(scenario.seed, "keeper", hive)
-    return Season(hive, keeper, yard.timezone, harvest, split, treat, chance)
+    return Season(hive, keeper, yard.timezone, chores, chance)
 
 
 def _write(colony: Colony, at_s: int, season: Season) -> dict[str, Any]:
