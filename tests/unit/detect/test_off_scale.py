@@ -189,9 +189,7 @@ def test_a_few_readings_do_no_harm(made_up_hive, said, n):
     assert said(window) == []
 
 
-def test_a_toppled_hive_whose_scale_then_falls_silent_is_not_taken_as_well(
-    made_up_hive, said, limits
-):
+def test_a_toppled_hive_whose_scale_then_falls_silent_is_not_taken_as_well(made_up_hive, limits):
     hive = made_up_hive(step_s=600, days=4)
     hive.fall(hive.at(2, 2), 4.0)
     two = hive.window(("weight",), until_s=hive.at(2, 2) + 1200)
