@@ -71,10 +71,10 @@ def _store(path: Path) -> str:
         devices = apiary.devices(connection)
     store.close()
     unplaced = sum(one.hive is None for one in devices)
+    counts = ((known.yards, "yard"), (known.hives, "hive"), (devices, "device"))
+    found = ", ".join(f"{len(some)} {name}{'s' * (len(some) != 1)}" for some, name in counts)
     more = f", {unplaced} of them unplaced" if unplaced else ""
-    return (
-        f"{path}: {len(known.yards)} yards, {len(known.hives)} hives, {len(devices)} devices{more}"
-    )
+    return f"{path}: {found}{more}"
 
 
 def _broker(broker: Broker) -> str:

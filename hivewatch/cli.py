@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 from datetime import datetime
 from enum import StrEnum
@@ -11,13 +12,14 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from sqlalchemy.exc import OperationalError
 from typer.exceptions import TyperException
 
 from hivewatch import settings as settings_room
 from hivewatch.clock import WallClock
 from hivewatch.errors import HivewatchError, UsageError
 from hivewatch.settings import Settings
-from hivewatch.store.open import Store
+from hivewatch.store.open import Store, explain
 
 app = typer.Typer(
     help="Watch honey-bee colonies from weight, warmth and traffic, and tell a phone.",
@@ -72,12 +74,17 @@ def main() -> None:
         for line in str(error).splitlines():
             typer.echo(f"hivewatch: {line}", err=True)
         sys.exit(2)
+    except OperationalError as error:
+        typer.echo(f"hivewatch: {explain('the store', error)}", err=True)
+        sys.exit(2)
 
 
 def _say_misuse(error: TyperException) -> None:
     """Say what is wrong with the words of the command line, in one line."""
     said = getattr(error, "format_message", lambda: str(error))() or "no command"
     said = said.replace("Input should be", "must be").replace("Value error, ", "").rstrip(".")
+    said = re.sub(r"a valid integer.*", "a whole number", said)
+    said = re.sub(r"a valid number.*", "a number", said)
     words = getattr(getattr(error, "ctx", None), "command_path", "hivewatch")
     typer.echo(f"hivewatch: {said}; see {words} --help", err=True)
 
@@ -217,6 +224,7 @@ def import_files(
         Store(settings.store.path),
         files,
         _now_s(),
+        typer.echo if form is Format.text else lambda _line: None,
         late=late,
         decimal_comma=decimal is Decimal.comma,
         mirrored=settings.mirror is not None,
@@ -250,7 +258,7 @@ def export_readings(
     path = None if str(file) == "-" else file
     count = export(_store(config), path, choice, sys.stdout.buffer)
     if path is not None:
-        typer.echo(f"{file}: {count} readings")
+        typer.echo(f"{file}: {count} reading{'s' * (count != 1)}")
 
 
 @inspections_app.command("load")
@@ -295,6 +303,9 @@ def quarantine_readmit(
     settings = _settings(config)
     intake = Intake(Store(settings.store.path), mirrored=settings.mirror is not None)
     tried = intake.readmit(_now_s(), ids)
+    for wanted in set(ids or ()) - {held.id for held, _ in tried}:
+        remedy = "hivewatch quarantine list gives the numbers"
+        raise UsageError("quarantine", str(wanted), "nothing waits under this number", remedy)
     admitted = sum(done.stored for _, done in tried)
     left = sum(done.quarantined > 0 for _, done in tried)
     typer.echo(f"{len(tried)} tried, {admitted} readings stored, {left} still in quarantine")

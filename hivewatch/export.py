@@ -13,7 +13,7 @@ from typing import Any, BinaryIO, NamedTuple
 
 from hivewatch.apiary import Apiary, placed_spans
 from hivewatch.errors import UsageError
-from hivewatch.mistakes import did_you_mean
+from hivewatch.mistakes import check_known
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store.open import Store
 from hivewatch.store.pages import END_MS, read_page
@@ -73,7 +73,8 @@ def export(store: Store, file: Path | None, choice: Choice, stdout: BinaryIO) ->
     form = ".csv" if file is None else _form(file)
     with store.read() as connection:
         stays = _stays(apiary_rows.read(connection), apiary_rows.numbers(connection), choice)
-    _check_known("--quantity", choice.quantities, list(QUANTITIES))
+    for name in choice.quantities:
+        check_known("--quantity", name, QUANTITIES)
     numbers = [QUANTITIES[name].number for name in choice.quantities] or list(BY_NUMBER)
     write = _parquet if form == ".parquet" else _csv
     pages = _pages(store, stays, numbers)
@@ -128,8 +129,10 @@ def _new(file: Path) -> Iterator[BinaryIO]:
 
 def _stays(apiary: Apiary, numbers: dict[str, int], choice: Choice) -> list[Stay]:
     """List whose readings of which time are wanted."""
-    _check_known("--hive", choice.hives, [one.id for one in apiary.hives])
-    _check_known("--yard", choice.yards, [one.id for one in apiary.yards])
+    for name in choice.hives:
+        check_known("--hive", name, [one.id for one in apiary.hives])
+    for name in choice.yards:
+        check_known("--yard", name, [one.id for one in apiary.yards])
     low_ms, high_ms = choice.since_s * 1000, choice.until_s * 1000
     if not choice.hives and not choice.yards:
         return [Stay(name, number, low_ms, high_ms) for name, number in sorted(numbers.items())]
@@ -141,15 +144,6 @@ def _stays(apiary: Apiary, numbers: dict[str, int], choice: Choice) -> list[Stay
                 if name in numbers:
                     stays.append(Stay(name, numbers[name], max(from_s * 1000, low_ms), end_ms))
     return sorted(stays)
-
-
-def _check_known(option: str, said: Sequence[str], known: Sequence[str]) -> None:
-    """Refuse a name that nothing carries."""
-    for name in said:
-        if name not in known:
-            otherwise = f"use one of {', '.join(known)}" if known else "there is none yet"
-            remedy = did_you_mean(name, known, otherwise)
-            raise UsageError(option, name, "no such thing here", remedy)
 
 
 def _pages(store: Store, stays: Sequence[Stay], quantities: Sequence[int]) -> Iterator[Page]:

@@ -147,6 +147,15 @@ def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
     return f"did you mean {near}?" if near else otherwise
 
 
+def check_known(option: str, said: str, known: Iterable[str]) -> None:
+    """Refuse a name given to an option, as `--hive`, that nothing here carries."""
+    names = list(known)
+    if said not in names:
+        otherwise = f"use one of {', '.join(names)}" if names else "there is none yet"
+        remedy = did_you_mean(said, names, otherwise)
+        raise UsageError(option, said, f"no such {option.lstrip('-')}", remedy)
+
+
 def read_toml(text: str, where: str) -> dict[str, Any]:
     """Parse TOML; a fault of its form is a `UsageError` with line and column."""
     try:

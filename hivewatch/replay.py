@@ -5,11 +5,8 @@ The same look as the daemon's, so a replay says what the daemon said.
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Sequence
-
 from hivewatch.detect.finding import KINDS, Finding
-from hivewatch.errors import UsageError
+from hivewatch.mistakes import check_known
 from hivewatch.settings import Alerts
 from hivewatch.signals.days import days_of
 from hivewatch.store import apiary as apiary_rows
@@ -57,9 +54,12 @@ def find(
     found: list[Finding] = []
     with store.read() as connection:
         apiary = apiary_rows.read(connection)
-        _check_known("--hive", hive, [one.id for one in apiary.hives])
-        _check_known("--yard", yard, [one.id for one in apiary.yards])
-        _check_known("--kind", kind, KINDS)
+        if hive is not None:
+            check_known("--hive", hive, [one.id for one in apiary.hives])
+        if yard is not None:
+            check_known("--yard", yard, [one.id for one in apiary.yards])
+        if kind is not None:
+            check_known("--kind", kind, KINDS)
         for place in apiary.yards:
             if yard not in {None, place.id}:
                 continue
@@ -85,11 +85,3 @@ def find(
         ),
         key=lambda one: (one.start_s, one.kind, one.subject),
     )
-
-
-def _check_known(option: str, said: str | None, known: Sequence[str]) -> None:
-    """Refuse a name that nothing carries."""
-    if said is not None and said not in known:
-        close = difflib.get_close_matches(said, known, 1)
-        hint = f"did you mean {close[0]}?" if close else f"use one of {', '.join(known) or 'none'}"
-        raise UsageError(option, said, "no such thing here", hint)

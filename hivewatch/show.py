@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import typer
 from rich.console import Console
+from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from hivewatch.detect.finding import Finding
+from hivewatch.errors import UsageError
 from hivewatch.ingest.tables import Imported, import_csv
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
@@ -43,11 +47,13 @@ def finding_json(one: Finding) -> dict[str, Any]:
 
 def finding_text(one: Finding) -> str:
     """Give a finding as a few words on a line, its evidence below."""
-    end = rfc3339(one.end_s) or "still so"
-    measures = ", ".join(f"{name} {value}" for name, value in one.measures.items())
+    until = f" until {rfc3339(one.end_s)}" if one.end_s is not None else ""
+    measures = ", ".join(
+        f"{name} {value}" for name, value in one.measures.items() if value is not None
+    )
     head = (
-        f"{rfc3339(one.start_s)}  {one.subject}  {one.kind}, {one.status}"
-        f" ({one.confidence:.0%} sure), until {end}"
+        f"{rfc3339(one.start_s)}{until}  {one.subject}  {one.kind}, {one.status}"
+        f" ({one.confidence:.0%} sure)"
     )
     lines = [head + (f": {measures}" if measures else "")]
     return "\n".join(lines + [f"    {sentence}" for sentence in one.evidence])
@@ -85,30 +91,24 @@ def import_all(
     store: Store,
     files: Sequence[Path],
     now_s: int,
+    say: Callable[[str], None],
     *,
     late: bool,
     decimal_comma: bool,
     mirrored: bool,
 ) -> list[dict[str, Any]]:
-    """Import files one by one, with a bar on a terminal and a summary line for each."""
+    """Import files one by one, with a bar on a terminal; bad lines are named on standard error.
+
+    `say` is given a summary line for each file.
+    """
+    for file in files:
+        if str(file) != "-" and not file.exists():
+            raise UsageError(str(file), "", "no such file", "check the name; nothing was imported")
     results = []
-    screen = Console(stderr=True)
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.percentage:>3.0f} %"),
-        TimeRemainingColumn(),
-        console=screen,
-        disable=not screen.is_terminal,
-        transient=True,
-    ) as bars:
-        for file in files:
-            path = None if str(file) == "-" else file
-            bar = bars.add_task(file.name, total=None)
-
-            def tell(done: int, total: int, bar: Any = bar) -> None:  # noqa: ANN401 - rich's id
-                bars.update(bar, completed=done, total=total or None)
-
+    for file in files:
+        path = None if str(file) == "-" else file
+        name = file.name if path else "standard input"
+        with _bar(name) as tell:
             done = import_csv(
                 store,
                 path,
@@ -119,10 +119,29 @@ def import_all(
                 mirrored=mirrored,
                 progress=tell,
             )
-            bars.remove_task(bar)
-            _say_imported(screen.print, file.name if path else "standard input", done)
-            results.append(imported_json(file.name, done))
+        for line in _faults(done):
+            typer.echo(line, err=True)
+        say(_summary(name, done))
+        results.append(imported_json(name, done))
     return results
+
+
+@contextmanager
+def _bar(name: str) -> Iterator[Callable[[int, int], None]]:
+    """Show how far a file is, where standard error is a terminal."""
+    screen = Console(stderr=True)
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeRemainingColumn(),
+        console=screen,
+        disable=not screen.is_terminal,
+        transient=True,
+        redirect_stdout=False,
+    ) as bars:
+        bar = bars.add_task(escape(name), total=None)
+        yield lambda done, total: bars.update(bar, completed=done, total=total or None)
 
 
 def imported_json(name: str, done: Imported) -> dict[str, Any]:
@@ -137,19 +156,22 @@ def imported_json(name: str, done: Imported) -> dict[str, Any]:
     }
 
 
-def _say_imported(say: Callable[..., None], name: str, done: Imported) -> None:
-    """Tell a person what became of a file; every bad line is counted, the first ones named."""
-    for line in done.shown:
-        say(line, markup=False, highlight=False, soft_wrap=True)
+def _faults(done: Imported) -> list[str]:
+    """Name the first bad lines, and say how many more there are."""
+    hidden = sum(done.reasons.values()) - len(done.shown)
+    return done.shown + ([f"… and {hidden} more"] if hidden > 0 else [])
+
+
+def _summary(name: str, done: Imported) -> str:
+    """Say what became of a file; every bad line is counted."""
     bad = sum(done.reasons.values())
-    hidden = bad - len(done.shown)
-    if hidden > 0:
-        say(f"… and {hidden} more", markup=False, highlight=False)
     why = ", ".join(f"{count} {reason}" for reason, count in done.reasons.most_common())
-    say(
-        f"{name}: {done.lines} lines, {done.stored} readings stored, {done.repeats} known already"
-        + (f", {bad} in quarantine ({why}): hivewatch quarantine list" if bad else ""),
-        markup=False,
-        highlight=False,
-        soft_wrap=True,
+    held = f", {bad} in quarantine ({why}): hivewatch quarantine list" if bad else ""
+    return (
+        f"{name}: {_many(done.lines, 'line')}, {_many(done.stored, 'reading')} stored,"
+        f" {done.repeats} known already{held}"
     )
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"

@@ -41,8 +41,9 @@ def copy_out(store: Store, file: Path) -> int:
         part.rename(file)
     except (OSError, sqlite3.Error) as error:
         part.unlink(missing_ok=True)
-        wrong = f"cannot be written ({error})"
-        raise UsageError(str(file), "", wrong, "is there room, and may we?") from error
+        wrong = f"cannot be written ({getattr(error, 'strerror', None) or error})"
+        remedy = "is the folder there, is there room, and may we?"
+        raise UsageError(str(file), "", wrong, remedy) from error
     return file.stat().st_size
 
 
@@ -69,7 +70,8 @@ def copy_in(file: Path, path: Path) -> Path | None:
                 copy.backup(target)
     except sqlite3.Error as error:
         new.unlink(missing_ok=True)
-        raise UsageError(str(file), "", f"is no copy of a store ({error})", "") from error
+        wrong = f"is no copy of a store ({error})"
+        raise UsageError(str(file), "", wrong, "name a copy made by hivewatch backup") from error
     kept = _put_aside(path) if path.exists() else None
     new.rename(path)
     Store(path).close()

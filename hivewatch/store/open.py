@@ -34,9 +34,7 @@ class Store:
             with self.write() as connection:
                 _migrate(connection, path)
         except OperationalError as error:
-            raise StoreError(
-                str(path), "", f"cannot be opened ({error.orig})", "check [store] path"
-            ) from error
+            raise explain(str(path), error) from error
         except DatabaseError as error:
             raise StoreError(
                 str(path), "", f"is no hivewatch store ({error.orig})", "check [store] path"
@@ -67,6 +65,21 @@ class Store:
     def close(self) -> None:
         """Give all connections back."""
         self.engine.dispose()
+
+
+def explain(where: str, error: OperationalError) -> StoreError:
+    """Say what keeps SQLite from its work (its result codes, https://sqlite.org/rescode.html)."""
+    said = str(error.orig)
+    for word, wrong, remedy in (
+        ("locked", f"another program has held it for {BUSY_WAIT_S:.0f} s", "try again"),
+        ("disk is full", "the disk is full", "make room; nothing that was stored is lost"),
+        ("readonly", "cannot be written", "run the command as the user who owns the store"),
+        ("unable to open", "cannot be opened", "is the folder there, and may we? see [store] path"),
+        ("disk I/O", "the disk does not answer as it should", "look at the disk first"),
+    ):
+        if word in said:
+            return StoreError(where, "", wrong, remedy)
+    return StoreError(where, "", f"cannot be used ({said})", "check [store] path")
 
 
 def _engine(path: Path) -> Engine:
