@@ -90,7 +90,11 @@ def rang_s(
     """Say when a message of this kind, yard and urgency went out last; now, when one just does."""
     same = and_(alert.c.kind == kind, alert.c.yard == yard_id, alert.c.urgency == urgency)
     last_s = connection.execute(
-        select(func.max(alert.c.sent_s)).where(same, alert.c.state == "sent")
+        select(func.max(alert.c.sent_s)).where(
+            same,
+            alert.c.state == "sent",
+            alert.c.sent_s <= now_s,  # later: the clock was set back
+        )
     ).scalar()
     going = select(delivery.c.alert).join(alert, alert.c.id == delivery.c.alert)
     under_way = alert.c.state.in_(OPEN), delivery.c.state == "sending"
@@ -107,12 +111,20 @@ def snoozed_until_s(connection: Connection, kind: str, subject: str) -> int | No
     ).scalar()
 
 
-def retell(connection: Connection, leader_id: int, now_s: int) -> None:
-    """Write a message anew from its own finding and those of its followers, as they stand."""
+def retell(connection: Connection, leader_id: int) -> None:
+    """Write a message anew from its own finding and those of its followers, as they stand.
+
+    Whether one is late news was settled when it was first told, not by how long it waits here.
+    """
     mine = or_(
         alert.c.id == leader_id, and_(alert.c.folded_into == leader_id, alert.c.state == "folded")
     )
-    joined = select(finding, alert.c.hive.label("alert_hive"), alert.c.yard.label("alert_yard"))
+    joined = select(
+        finding,
+        alert.c.hive.label("alert_hive"),
+        alert.c.yard.label("alert_yard"),
+        alert.c.created_s,
+    )
     joined = joined.join(alert, alert.c.finding == finding.c.id).where(mine)
     rows = connection.execute(joined.order_by(finding.c.start_s).limit(LISTED_MAX)).all()
     if not rows:
@@ -121,7 +133,7 @@ def retell(connection: Connection, leader_id: int, now_s: int) -> None:
     cases = []
     for row in rows:
         one = as_finding(row)
-        cases.append(Case(one, row.alert_hive, judge(one, now_s).is_late))
+        cases.append(Case(one, row.alert_hive, judge(one, row.created_s).is_late))
     text = write(cases, place_of(connection, rows[0].alert_yard), count)
     change(connection, leader_id, title=text.title, body=text.body)
 
@@ -155,7 +167,7 @@ def leave(connection: Connection, row: AlertRow, now_s: int) -> None:
     """
     if row.state == "folded":
         change(connection, row.id, folded_into=None, state="held")
-        retell(connection, row.folded_into, now_s)
+        retell(connection, row.folded_into)
         return
     others = followers_of(connection, row.id)
     if not others or row.sent_s is not None:
@@ -175,8 +187,8 @@ def leave(connection: Connection, row: AlertRow, now_s: int) -> None:
     decide(connection, heir, now_s, "queued", "it matters", why)
     connection.execute(update(alert).where(alert.c.id.in_(rest)).values(folded_into=heir))
     stop_deliveries(connection, row.id)
-    retell(connection, heir, now_s)
-    retell(connection, row.id, now_s)  # its own words speak for itself alone again
+    retell(connection, heir)
+    retell(connection, row.id)  # its own words speak for itself alone again
 
 
 def stop_deliveries(connection: Connection, alert_id: int) -> None:
@@ -219,7 +231,7 @@ def reconsider(connection: Connection, alert_id: int, now_s: int) -> None:
         if row is None:
             continue
         known = connection.execute(select(finding).where(finding.c.id == row.finding)).one()
-        verdict = judge(as_finding(known), now_s)
+        verdict = judge(as_finding(known), row.created_s)
         who = row.acknowledged_by
         if row.sent_s is not None:
             if who is not None or not verdict.rings:
@@ -233,7 +245,7 @@ def reconsider(connection: Connection, alert_id: int, now_s: int) -> None:
         elif (row.snoozed_until_s or 0) > now_s:
             snooze_unsent(connection, row, row.snoozed_until_s, now_s)
         elif one == alert_id:
-            retell(connection, one, now_s)
+            retell(connection, one)
 
 
 def snooze_unsent(connection: Connection, row: AlertRow, until_s: int, now_s: int) -> None:

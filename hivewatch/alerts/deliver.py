@@ -171,7 +171,8 @@ class Delivery:
         """Leave a failing channel alone for a while, but for an emergency not tried yet."""
         if letter.urgency == "emergency" and letter.attempts == 0:
             return True
-        return self._couriers[letter.channel].rests_until_s <= now_s
+        rest_s = self._couriers[letter.channel].rests_until_s - now_s
+        return not 0 < rest_s <= REST_MAX_S  # longer: the clock was set back
 
     def _record(self, now_s: int) -> None:
         """Write down what came back; what cannot be written is kept and not sent again."""

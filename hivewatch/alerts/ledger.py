@@ -10,7 +10,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, and_, exists, select, update
+from sqlalchemy import Connection, Row, Select, and_, exists, or_, select, update
 from sqlalchemy.dialects.sqlite import insert
 
 from hivewatch.alerts import book
@@ -22,6 +22,9 @@ LONGEST_WAIT_S = 900  # [s] own choice: in the first day or so, which are
 LONG_TRIES = 100  # so many tries
 LONGEST_WAIT_LATER_S = 3600  # [s] own choice
 GIVE_UP_S = 3 * 86_400  # [s] own choice: what nobody could be told until then is on the pages
+GIVE_UP_TRIES = 20  # own choice: a clock that jumps ahead is no reason to give up
+SET_BACK_S = 2 * 86_400  # [s] own choice: nothing waits so long but at the keeper's own wish;
+# what is due later was written before the clock was set back
 INTERRUPTED_MAX = 5  # own choice: a message over which we die so often is set aside
 NO_CHANNEL_S = GIVE_UP_S  # [s] as long as a channel may be away
 ERROR_CHARS_MAX = 500  # own choice
@@ -152,7 +155,9 @@ def _unaddressed(now_s: int) -> Select[Any]:
     under_way = exists().where(
         delivery.c.alert == alert.c.id, delivery.c.state.in_(("waiting", "sending"))
     )
-    return select(alert).where(alert.c.state.in_(book.OPEN), alert.c.due_s <= now_s, ~under_way)
+    wished = alert.c.reason.in_(("snoozed", "asked again"))
+    due = or_(alert.c.due_s <= now_s, and_(alert.c.due_s > now_s + SET_BACK_S, ~wished))
+    return select(alert).where(alert.c.state.in_(book.OPEN), due, ~under_way)
 
 
 def waiting_elsewhere(connection: Connection, channels: Collection[str], now_s: int) -> int:
@@ -178,7 +183,7 @@ def next_letters(connection: Connection, idle: Collection[str], now_s: int) -> l
         .join(alert, alert.c.id == delivery.c.alert)
         .where(
             delivery.c.state == "waiting",
-            delivery.c.next_try_s <= now_s,
+            or_(delivery.c.next_try_s <= now_s, delivery.c.next_try_s > now_s + SET_BACK_S),
             delivery.c.channel.in_(list(idle)),
         )
         .order_by(
@@ -231,7 +236,8 @@ def record(connection: Connection, one: Letter, outcome: Outcome, now_s: int, wa
         book.decide(connection, one.alert, now_s, "sent", "sent", line, one.channel)
         _rang(connection, one.alert, now_s)
         return
-    if outcome.state == "waiting" and now_s + wait_s - one.since_s <= GIVE_UP_S:
+    has_time = now_s + wait_s - one.since_s <= GIVE_UP_S or one.attempts + 1 < GIVE_UP_TRIES
+    if outcome.state == "waiting" and has_time:
         connection.execute(mine.values(state="waiting", next_try_s=now_s + wait_s, error=line))
         why = f"{line}; again in {span(wait_s)}"
         book.decide(connection, one.alert, now_s, "tried", "passing fault", why, one.channel)

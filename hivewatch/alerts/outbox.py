@@ -146,7 +146,7 @@ def _place(desk: _Desk, alert_id: int, one: Finding, verdict: Verdict) -> None:
         )
         why = f"told within alert {leader}: the same kind at the same yard"
         book.decide(desk.connection, alert_id, desk.now_s, "folded", "folded", why)
-        book.retell(desk.connection, leader, desk.now_s)
+        book.retell(desk.connection, leader)
         return
     state, what = ("waiting", "queued") if when.at_s <= desk.now_s else ("held", "held")
     book.change(desk.connection, alert_id, state=state, reason=when.reason, due_s=when.at_s)
@@ -154,8 +154,8 @@ def _place(desk: _Desk, alert_id: int, one: Finding, verdict: Verdict) -> None:
 
 
 def _look_again(desk: _Desk, row: AlertRow, one: Finding) -> None:
-    """Bring an alert to what its finding has become."""
-    verdict = judge(one, desk.now_s)
+    """Bring an alert to what its finding has become; while it waits, its news does not age."""
+    verdict = judge(one, desk.now_s if row.state == "dropped" else row.created_s)
     if row.state in {"sent", "failed"} or (row.state == "folded" and row.sent_s is not None):
         _note(desk, row, one, verdict)
     elif book.is_under_way(desk.connection, row):
@@ -174,7 +174,7 @@ def _look_again(desk: _Desk, row: AlertRow, one: Finding) -> None:
     else:
         _rewrite(desk, row.id, one, verdict)
         leader = row.folded_into if row.state == "folded" else row.id
-        book.retell(desk.connection, leader, desk.now_s)
+        book.retell(desk.connection, leader)
 
 
 def _drop(desk: _Desk, row: AlertRow, one: Finding, verdict: Verdict) -> None:

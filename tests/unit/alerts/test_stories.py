@@ -474,3 +474,39 @@ def test_a_day_of_two_hundred_devices_is_a_few_messages(day):
     day.at("20:00")
     assert len(day.phone.rang) <= 2
     assert sum(int(letter.title.split()[0]) for _, letter in day.phone.rang) == 200
+
+
+def test_a_clock_that_jumps_ahead_is_no_reason_to_give_up(day):
+    day.phone.is_away = True
+    (one,) = day.at("10:00").find("toppled")
+    day.set_clock(400)
+    day.is_(one, "waiting", "it matters")
+    day.wait(1800)
+    day.phone.is_away = False
+    day.wait(3600)
+    day.is_(one, "sent", "sent")
+
+
+def test_a_clock_that_is_set_back_holds_nothing_up_for_years(day):
+    day.set_clock(400)
+    day.at("09:50").find("toppled", "millrace-9")
+    day.phone.is_away = True
+    (trying,) = day.at("10:00").find("toppled", "millrace-1")
+    (held,) = day.find("silent", "scale-1", start=10800)
+    day.set_clock(-400)
+    day.phone.is_away = False
+    day.wait(7200)
+    day.is_(trying, "sent", "sent")
+    day.is_(held, "sent", "sent")
+    (fresh,) = day.find("toppled", "millrace-2")
+    day.is_(fresh, "sent", "sent")
+
+
+def test_what_comes_back_long_after_it_was_dropped_is_old_news(day):
+    (one,) = day.at("10:00").find("swarm", end=0)
+    (two,) = day.find("swarm", "millrace-2", end=0, confidence=0.4)
+    day.is_(two, "dropped", "unsure")
+    day.wait(20 * 86400)
+    day.becomes(two, confidence=0.9)
+    day.is_(two, "dropped", "old news")
+    day.is_(one, "sent", "sent")
