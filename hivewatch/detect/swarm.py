@@ -16,17 +16,20 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.steps import Step, find_moves, settle_steps
+from hivewatch.signals.steps import Step, moves_of, settle_steps
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.window import HiveWindow, Series
+from hivewatch.signals.window import HiveWindow, Series, usual_step_s
 
 LEAST_KG, MOST_KG = 0.8, 4.5  # [kg] common practice, no source: casts to the heaviest prime swarms
+LEAST_SEEN_KG = 0.45  # [kg] own choice: the lightest casts, when the counter saw them go
+CLEAR_SPREADS = 7.0  # own choice: foragers that go out again after a shower leave a slope, no step
 BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
 BEE_ERROR = 0.15  # own choice: bees fill themselves more or less
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
 AFTER_S = 900  # [s] own choice: the last of a swarm, and counters that report late
+SHELTER_S = 3 * 3600  # [s] own choice: how long a shower may keep foragers at home
 BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memory 10 to 20 minutes
 USUAL_S = 3 * 3600  # [s] own choice: what the nest was like before that
 WARM_UP_K = 0.6  # [K] own choice: under the 1.5 to 3.4 K from memory, for a probe off the centre
@@ -54,16 +57,17 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     P. K. Visscher (1979), Psyche 86:103: ten to twenty thousand bees.
     """
     weight = window.of("weight")
-    steps = [step for step in settle_steps(weight.value, weight.time_s) if _is_loss(window, step)]
+    settled = settle_steps(weight.value, weight.time_s)
+    steps = [step for step in settled if _is_loss(window, step, LEAST_SEEN_KG)]
     if not steps:
         return []
-    moves = find_moves(weight.value, weight.time_s)
+    moves = moves_of(window)
     found = []
     for step in steps:
         seen = _seen_share(window, step)
-        if seen is None:
+        if seen is None and -step.size_kg >= LEAST_KG:
             found += [one for one in [_by_weight(window, step, moves)] if one is not None]
-        elif SEEN_LEAST <= seen <= SEEN_MOST:
+        elif seen is not None and SEEN_LEAST <= seen <= SEEN_MOST:
             words = (
                 f"the counter saw about {seen * -step.size_kg / BEE_KG:,.0f} more bees go than come"
             )
@@ -71,11 +75,13 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     return found
 
 
-def _is_loss(window: HiveWindow, step: Step) -> bool:
+def _is_loss(window: HiveWindow, step: Step, least_kg: float = LEAST_KG) -> bool:
     """Say whether a step can be a swarm: its size, its time of day, how long it took."""
+    longest_s = max(MINUTES_MOST * 60, 2 * (usual_step_s(window.of("weight")) or 0) + 60)
     return (
-        -MOST_KG <= step.size_kg <= -LEAST_KG
-        and step.after_s - step.before_s <= MINUTES_MOST * 60
+        -MOST_KG <= step.size_kg <= -least_kg
+        and step.spread_kg * CLEAR_SPREADS <= -step.size_kg
+        and step.after_s - step.before_s <= longest_s
         and max(step.low_kg, step.high_kg) < LIFTED_KG
         and is_light(window.yard, step.before_s)
         and is_light(window.yard, step.after_s)
@@ -83,13 +89,19 @@ def _is_loss(window: HiveWindow, step: Step) -> bool:
 
 
 def _seen_share(window: HiveWindow, step: Step) -> float | None:
-    """Give the share of the loss that the counter saw go; None where no counter was at work."""
+    """Give the share of the loss that the counter saw go; None where no counter was at work.
+
+    Bees that had come home shortly before, from a shower, are not a swarm when they fly again.
+    """
     out, back = window.of("bees-out"), window.of("bees-in")
     gone = _sum(out, step.before_s, step.after_s + AFTER_S)
     came = _sum(back, step.before_s, step.after_s + AFTER_S)
     if gone is None or came is None:
         return None
-    return (gone - came) * BEE_KG / -step.size_kg
+    sheltered = (_sum(back, step.before_s - SHELTER_S, step.before_s) or 0.0) - (
+        _sum(out, step.before_s - SHELTER_S, step.before_s) or 0.0
+    )
+    return (gone - came - max(0.0, sheltered)) * BEE_KG / -step.size_kg
 
 
 def _sum(series: Series, from_s: int, to_s: int) -> float | None:
