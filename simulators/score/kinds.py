@@ -63,6 +63,7 @@ class Kind:
     told_from: Literal["start", "end"] = "start"
     counts: Callable[[Event], bool] | None = None  # events left out may be found, but need not be
     needs: str = ""  # a quantity without which nobody could know
+    is_shown: bool = True  # a clock's fault shows only in when readings arrive, on a right clock
     hidden_by: tuple[str, ...] = ()  # an event while one of these lasts need not be told apart
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
 
@@ -115,7 +116,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("silent", 2 * HOUR_S, 6 * HOUR_S, subject="device",
          excuses=("device late", "device shuffled")),
     Kind("stuck", DAY_S, DAY_S, lasts=True, subject="device"),
-    Kind("clock", 2 * HOUR_S, DAY_S, lasts=True, subject="device"),
+    Kind("clock", 2 * HOUR_S, DAY_S, lasts=True, subject="device", is_shown=False),
     Kind("low_battery", DAY_S, DAY_S, lasts=True, subject="device"),
     Kind("scale_drift", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="device"),
 )  # fmt: skip

@@ -10,6 +10,7 @@ from typing import Any
 
 from simulators.score import figures, outlook, table
 from simulators.score.baselines import Scale
+from simulators.score.play import written
 from simulators.score.tally import Tally
 
 NOTES = (
@@ -58,13 +59,13 @@ class Board:
     def text(self) -> str:
         """Give the board for a terminal."""
         parts = [f"{name}\n{table.text(head, rows)}" for name, head, rows in self._tables()]
-        return "\n\n".join([*parts, NOTES])
+        return "\n\n".join([*parts, self._unseen(), NOTES])
 
     def markdown(self) -> str:
         """Give the board in Markdown."""
         tables = self._tables()
         parts = [f"**{name}**\n\n{table.markdown(head, rows)}" for name, head, rows in tables]
-        return "\n\n".join([*parts, NOTES])
+        return "\n\n".join([*parts, self._unseen(), NOTES])
 
     def as_json(self) -> dict[str, Any]:
         """Give the figures as counts."""
@@ -73,6 +74,22 @@ class Board:
             "kinds": figures.as_json(self.kinds),
             "outlook": outlook.as_json(outlook.figures(self.looks)),
         }
+
+    def _found(self) -> str:
+        """List every finding that met an event, with its errors."""
+        lines = ["kind,season,subject,event,start_off_s,told_after_s,measures said/true"]
+        for name, one in self.tallies.items():
+            for pair in one.pairs:
+                both = [f"{key} {said:g}/{true:g}" for key, (said, true) in pair.measures.items()]
+                words = [name, f'"{pair.season}"', pair.subject, written(pair.start_s)]
+                words += [f"{pair.start_error_s:.0f}", f"{pair.told_after_s:.0f}", "; ".join(both)]
+                lines.append(",".join(words))
+        return "\n".join(lines) + "\n"
+
+    def _unseen(self) -> str:
+        """Say what happened and is not counted."""
+        words = [f"{row.kind.name} {row.unseen}" for row in self.kinds if row.unseen]
+        return f"Happened and not counted (see README): {', '.join(words) or 'nothing'}."
 
     def write(self, folder: Path) -> list[Path]:
         """Write tables, figures, plots, and each miss and each false alarm."""
@@ -88,6 +105,7 @@ class Board:
             "score.txt": self.text() + "\n",
             "score.md": self.markdown() + "\n",
             "score.json": json.dumps(self.as_json() | {"took": list(self.played)}, indent=1),
+            "found.csv": self._found(),
             "wrong.json": json.dumps(wrong, indent=1),
         }
         for name, words in texts.items():

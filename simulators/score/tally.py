@@ -144,7 +144,7 @@ def _one_subject(season: Season, result: Tally, said: list[Finding], events: lis
 def must_be_found(season: Season, kind: Kind, event: Event) -> bool:
     """Say whether an event is one that counts, and one that the recording can show."""
     start = seconds(event["start"])
-    if kind.counts is not None and not kind.counts(event):
+    if not kind.is_shown or (kind.counts is not None and not kind.counts(event)):
         return False
     grace = kind.bar.told_s if kind.bar and kind.bar.told_s else HOUR_S
     if start + max(grace, 3 * HOUR_S) > season.end_s:
