@@ -18,7 +18,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.dips import Dip, find_dips
 from hivewatch.signals.drying import is_at_once, stayed_s
 from hivewatch.signals.steps import Step, moves_of
-from hivewatch.signals.sun import is_light
+from hivewatch.signals.sun import is_light, sun_height_deg
 from hivewatch.signals.window import HiveWindow, Series
 
 LEAST_KG = 0.8  # [kg] own choice: 1 kg less a step's error; tests/property/test_steps.py
@@ -28,6 +28,8 @@ LOADED_BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, Winston (1
 EXODUS_SHARE = 0.3  # own choice: of a loss that counted bees account for, more is a swarm
 LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
 OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
+ALONE_KG = 8.0  # [kg] own choice: a box with bees or honey, where one reading is all there is
+WORK_DEG = 10.0  # [deg] own choice: height of the sun at which people open hives
 DIP_K = 2.0  # [K] own choice: an opening that shows in warmth alone
 DIP_HUMID = 0.4  # [%RH/K] own choice: damp air comes up when a lid is off
 COARSE_S = (540, 1080)  # [s] own choice: of one reading so long, a visit can be all there is
@@ -185,8 +187,9 @@ def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:
     nest = window.of("nest")
     edges = [move.before_s - 2 * AROUND_S, move.before_s, move.after_s + AROUND_S]
     first, middle, last = np.searchsorted(nest.time_s, edges)
-    if middle in (first, last):
-        return 0.6
+    if middle in (first, last):  # nobody to ask: only what is heavy, and at working hours
+        at_work = sun_height_deg(window.yard, (move.before_s + move.after_s) // 2) > WORK_DEG
+        return 0.6 if move.low_kg >= ALONE_KG and at_work else 0.0
     cooled_k = np.median(nest.value[first:middle]) - nest.value[middle:last].min()
     return 0.7 if cooled_k >= COOLED_K else 0.0
 
