@@ -184,8 +184,11 @@ def snooze(connection: Connection, alert_id: int, until_s: int, who: str, now_s:
         if row.state in {*book.OPEN, "folded"} and row.sent_s is None:
             if not book.is_under_way(connection, row):
                 book.snooze_unsent(connection, row, until_s, now_s)
-        elif row.state == "sent" and row.urgency != "not for the phone":
+        elif row.state in {"sent", "folded"}:
             _ring_again(connection, row, until_s, now_s)
+        elif row.state in book.OPEN and not book.is_under_way(connection, row):
+            book.stop_deliveries(connection, alert_id)
+            book.change(connection, alert_id, state="held", due_s=until_s)
     book.change(connection, alert_id, snoozed_until_s=until_s)
     return True
 
@@ -201,3 +204,4 @@ def _ring_again(connection: Connection, row: book.AlertRow, until_s: int, now_s:
     book.change(
         connection, row.id, state="held", reason="asked again", due_s=until_s, ring=row.ring + 1
     )
+    book.retell(connection, row.id)

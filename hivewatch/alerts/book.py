@@ -112,13 +112,13 @@ def snoozed_until_s(connection: Connection, kind: str, subject: str) -> int | No
 
 
 def retell(connection: Connection, leader_id: int) -> None:
-    """Write a message anew from its own finding and those of its followers, as they stand.
+    """Write a message anew from its own finding and those told within it, as they stand.
 
+    One that rings once more speaks for itself alone: the others were told the first time.
     Whether one is late news was settled when it was first told, not by how long it waits here.
     """
-    mine = or_(
-        alert.c.id == leader_id, and_(alert.c.folded_into == leader_id, alert.c.state == "folded")
-    )
+    untold = alert.c.state == "folded", alert.c.sent_s.is_(None)
+    mine = or_(alert.c.id == leader_id, and_(alert.c.folded_into == leader_id, *untold))
     joined = select(
         finding,
         alert.c.hive.label("alert_hive"),

@@ -510,3 +510,21 @@ def test_what_comes_back_long_after_it_was_dropped_is_old_news(day):
     day.becomes(two, confidence=0.9)
     day.is_(two, "dropped", "old news")
     day.is_(one, "sent", "sent")
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_one_of_many_that_is_snoozed_rings_again_alone(day, which):
+    found = day.at("10:00").find("silent", "scale-1", "scale-2", "scale-3", start=10800)
+    day.at("11:00").snooze(found[which], 3600)
+    day.at("20:00").phone.heard_nothing_more(2)
+    day.phone.heard("10:10", "3 devices silent")
+    day.phone.heard("12:00", f"Device scale-{which + 1} (hive scale-{which + 1})")
+    assert f"scale-{2 - which}" not in day.phone.rang[1][1].body
+
+
+def test_a_second_snooze_moves_the_second_ring(day):
+    (one,) = day.at("10:00").find("toppled")
+    day.at("10:30").snooze(one, 3600)
+    day.at("11:00").snooze(one, 3 * 3600)
+    day.at("20:00").phone.heard_nothing_more(2)
+    day.phone.heard("14:00", "toppled")
