@@ -38,6 +38,7 @@ PROBE_S = 900  # [s] own choice: a bare probe cools by a factor e in this; a nes
 NEST_MIN_K = 6.0  # [K] own choice: below this over ambient a nest says nothing
 NEST_FELL_K = 8.0  # [K] own choice: a probe without its nest, where ambient is not known
 COOLED_K = 3.0  # [K] own choice: a nest that cools
+UNHURT_K = 1.0  # [K] own choice: a nest that lies on its side loses more
 COOLING_S = 3 * 3600  # [s] own choice: within this
 
 
@@ -170,9 +171,14 @@ def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
     elif nest == "warm" and kind == "toppled":
         evidence.append("the nest probe is still among warm bees")
     cooled = _cooled_k(window.of("nest"), int(weight.time_s[first - 1]), told_s)
-    if kind == "toppled" and nest == "warm" and cooled is not None and cooled >= COOLED_K:
-        evidence.append(f"the nest cooled by {cooled:.1f} K after it")
-        confidence = 0.98
+    if kind == "toppled" and nest == "warm" and cooled is not None:
+        hours, cooled_k = cooled
+        if cooled_k >= COOLED_K:
+            evidence.append(f"the nest cooled by {cooled_k:.1f} K after it")
+            confidence = 0.98
+        elif hours * 3600 > COOLING_S / 2 and cooled_k < UNHURT_K:
+            evidence.append(f"yet after {hours:.1f} h it is as warm as before: look at the scale")
+            confidence = 0.5
     end_s = None if fall.back is None else int(weight.time_s[fall.back])
     return Finding(
         kind=kind,
@@ -208,13 +214,14 @@ def _nest_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) ->
     return "gone" if kept < max(0.05, exp(-cooling_s / PROBE_S)) else "warm"
 
 
-def _cooled_k(nest: Series, before_s: int, told_s: int) -> float | None:
-    """Give how far the nest cooled within some hours of a fall. [K]."""
+def _cooled_k(nest: Series, before_s: int, told_s: int) -> tuple[float, float] | None:
+    """Give after how many hours, and by how much, the nest cooled after a fall. [h], [K]."""
     end = int(np.searchsorted(nest.time_s, before_s, side="right"))
     low, high = np.searchsorted(nest.time_s, [told_s, before_s + COOLING_S], side="right")
     if end == 0 or high <= low:
         return None
-    return float(nest.value[end - 1] - nest.value[high - 1])
+    hours = float(nest.time_s[high - 1] - before_s) / 3600
+    return hours, float(nest.value[end - 1] - nest.value[high - 1])
 
 
 def _is_light_end(window: HiveWindow, weight: Series) -> bool:

@@ -97,6 +97,17 @@ def test_a_nest_that_cools_makes_it_surer(made_up_hive, said):
     assert any("cooled" in words for words in late.evidence)
 
 
+def test_a_nest_that_stays_as_warm_speaks_for_a_broken_scale(made_up_hive, said):
+    hive = made_up_hive(days=4)
+    fell_s = hive.at(2, 14)
+    hive.fall(fell_s, 0.0)
+    (early,) = said(hive.window(until_s=fell_s + 900))
+    (late,) = said(hive.window())
+    assert early.kind == late.kind == "toppled"
+    assert late.confidence == 0.5 < early.confidence
+    assert "look at the scale" in late.evidence[-1]
+
+
 def test_a_scale_that_goes_light_and_silent_was_taken_with_its_hive(made_up_hive, said, limits):
     hive = made_up_hive(step_s=600, days=4)
     gone_s = hive.at(2, 2)
