@@ -96,7 +96,7 @@ class Days:
 
 
 def days_of(window: HiveWindow) -> Days:
-    """Work out a hive's days, from its first reading to its last.
+    """Work out a hive's days, from its first reading to its last; once for each window.
 
     Parameters
     ----------
@@ -113,6 +113,14 @@ def days_of(window: HiveWindow) -> Days:
     Home to home before dawn, and slow change apart from the day's swing: W. G. Meikle,
     B. G. Rector, G. Mercadier, N. Holst (2008), Apidologie 39:694.
     """
+    known = window.memo.get("days")
+    if not isinstance(known, Days):
+        known = window.memo["days"] = _work_out(window)
+    return known
+
+
+def _work_out(window: HiveWindow) -> Days:
+    """Work out a hive's days."""
     day, start_s = _calendar(window)
     sun = sun_times(window.yard, day)
     rise_s = np.where(np.isnan(sun.rise_s), start_s[:-1] + NO_SUN_S[0], sun.rise_s)
