@@ -18,6 +18,7 @@ from typer.exceptions import TyperException
 from hivewatch import settings as settings_room
 from hivewatch.clock import WallClock
 from hivewatch.errors import HivewatchError, UsageError
+from hivewatch.mistakes import read_utf8
 from hivewatch.settings import Settings
 from hivewatch.store.open import Store, explain
 
@@ -179,7 +180,7 @@ def apiary_load(
     from hivewatch.apiary import read_apiary
     from hivewatch.store import apiary
 
-    given = read_apiary(_read_text(file), file.name)
+    given = read_apiary(*_read_text(file))
     store = _store(config)
     with store.write() as connection:
         said = apiary.load(connection, given)
@@ -270,7 +271,7 @@ def inspections_load(
     from hivewatch.inspections import read_inspections
     from hivewatch.store import inspections
 
-    given = read_inspections(_read_text(file), file.name)
+    given = read_inspections(*_read_text(file))
     with _store(config).write() as connection:
         new = sum(inspections.add(connection, one, _now_s())[1] for one in given)
     typer.echo(f"{new} new, {len(given) - new} known already")
@@ -387,12 +388,13 @@ def restore(
     typer.echo("restored" + (f"; the store that was there is now {kept}" if kept else ""))
 
 
-def _read_text(file: Path) -> str:
-    """Read a file whole, or standard input."""
+def _read_text(file: Path) -> tuple[str, str]:
+    """Read a file whole, or standard input; also gives the name to call it by."""
+    is_stdin = str(file) == "-"
     try:
-        return sys.stdin.read() if str(file) == "-" else file.read_text("utf-8")
-    except UnicodeDecodeError as error:
-        raise UsageError(str(file), "", "is not UTF-8 text", "save it as UTF-8") from error
+        raw = sys.stdin.buffer.read() if is_stdin else file.read_bytes()
     except OSError as error:
         wrong = f"cannot be read ({error.strerror})"
         raise UsageError(str(file), "", wrong, "check the name") from error
+    name = "standard input" if is_stdin else file.name
+    return read_utf8(raw, name), name
