@@ -31,6 +31,7 @@ LOG = structlog.get_logger(__name__)
 BATCH_MESSAGES = 500  # own choice: one commit is then a small part of the work
 BATCH_AGE_S = 0.1  # own choice: leaves 150 of the promised 250 ms for the commit itself
 BACK_OFF_S = (0.5, 60.0)  # own choice: the first and the longest wait between two tries
+STORE_BACK_OFF_S = (0.5, 5.0)  # own choice: the same for the store; the line must be kept alive
 STATUSES = (b"online", b"offline")
 
 
@@ -88,10 +89,10 @@ class Subscriber:
             self._connection.close()
         self._connection = None
 
-    def _note_fault(self, line: str) -> None:
+    def _note_fault(self, line: str, event: str = "broker_lost") -> None:
         """Say a fault once, not at every try."""
         if line != self.fault:
-            LOG.warning("broker_lost", fault=line)
+            LOG.warning(event, fault=line)
         self.fault = line
 
     def _serve(self, stop: Event, beat: Callable[[], None]) -> None:
@@ -167,23 +168,23 @@ class Subscriber:
 
     def _commit_if_any(self, stop: Event, beat: Callable[[], None]) -> None:
         """Commit the batch, again and again if it must be, then acknowledge it."""
-        wait_s = BACK_OFF_S[0]
+        wait_s = STORE_BACK_OFF_S[0]
         metrics.QUEUE.set(len(self._to_ack))
         while self._to_ack:
             beat()
             try:
                 done = self._commit()
             except OperationalError as error:
-                self._note_fault(f"store: cannot be written ({error.orig})")
+                self._note_fault(f"store: cannot be written ({error.orig})", "store_not_written")
                 if stop.wait(wait_s):
                     self._forget()
                     return
-                wait_s = min(wait_s * 2, BACK_OFF_S[1])
+                wait_s = min(wait_s * 2, STORE_BACK_OFF_S[1])
                 if self._connection is not None:
                     self._connection.client.loop_misc()
                 continue
             if self.fault is not None:
-                LOG.info("store_writes_again")
+                LOG.info("store_written_again")
                 self.fault = None
             self._acknowledge(done)
 
@@ -196,16 +197,17 @@ class Subscriber:
             raise
         except Exception:
             LOG.exception("batch_broke")
-        good: list[Message] = []
+        stored = repeats = 0
         for one in self._readings:
             try:
-                self._intake.commit([one])
-                good.append(one)
+                done = self._intake.commit([one])
+                stored, repeats = stored + done.stored, repeats + done.repeats
             except OperationalError:
                 raise
             except Exception as error:  # noqa: BLE001 - whatever it is, the message is kept
                 self._refuse(one, "hivewatch", f"{type(error).__name__}: {error}")
-        return self._intake.commit(good, status, self._refused)
+        done = self._intake.commit([], status, self._refused)
+        return done._replace(stored=stored, repeats=repeats)
 
     def _acknowledge(self, done: Committed) -> None:
         """Tell the broker what is on disk, on the connection it came by."""
