@@ -89,7 +89,7 @@ class Desk:
     """A folder with a store, and the commands run in it."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder = folder
+        self.folder, self.program = folder, PROGRAM
         self.environ = {name: word for name, word in os.environ.items() if "HIVEWATCH" not in name}
 
     def write(self, name: str, text: str) -> Path:
