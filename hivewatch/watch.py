@@ -27,6 +27,8 @@ from hivewatch.store import findings, inspections, stale
 from hivewatch.store.open import Store
 from hivewatch.store.stale import Mark
 from hivewatch.store.windows import WindowKeeper, next_dated_s
+from hivewatch.timeline.explain import explain
+from hivewatch.timeline.stated import Noted
 
 LOG = structlog.get_logger(__name__)
 PAUSE_S = 0.2  # own choice: a finding leaves within a second of the reading that settles it
@@ -82,15 +84,23 @@ def look(
         For a replay: no inspection written down later counts. None: all there is. [s]
     """
     hive = window.hive
-    seen = [
-        stored.inspection
+    noted = [
+        stored
         for stored in inspections.read(connection, hive=hive.id, recorded_by_s=received_by_s)
         if stored.at_s <= as_of_s
     ]
-    found = run.detect(window, seen, settings, as_of_s)
+    found = find(window, noted, settings, as_of_s)
     before = findings.read(connection, hive=hive.id)
     again_s = run.look_again_s(window, settings)
     return Look(window.yard, hive.id, before, settle(before, found), again_s)
+
+
+def find(
+    window: HiveWindow, noted: Sequence[Noted], settings: Alerts, as_of_s: int
+) -> list[Finding]:
+    """Say what the detectors find of a hive, and which of it an inspection accounts for; pure."""
+    found = run.detect(window, [one.inspection for one in noted], settings, as_of_s)
+    return explain(found, noted)
 
 
 def look_at_yard(connection: Connection, yard: Yard, days: Mapping[str, Days]) -> Look:

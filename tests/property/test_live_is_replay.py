@@ -17,8 +17,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from hivewatch import watch
 from hivewatch.apiary import read_apiary
-from hivewatch.detect import run
 from hivewatch.ingest.intake import Intake, Message
 from hivewatch.inspections import read_inspections
 from hivewatch.replay import find
@@ -291,9 +291,9 @@ def test_when_all_has_come_the_findings_are_those_of_one_look_over_everything(st
         known = apiary.read(connection)
         whole = []
         for hive in ("hazel-1", "hazel-2"):
-            seen = [one.inspection for one in inspections.read(connection, hive=hive)]
+            noted = inspections.read(connection, hive=hive)
             window = read_window(connection, known, hive, now_s)
-            whole += run.detect(window, seen, LIMITS.alerts, now_s)
+            whole += watch.find(window, noted, LIMITS.alerts, now_s)
     assert without_ids(standing) == without_ids(whole)
     assert len({one.id for one in standing}) == len(standing)
 

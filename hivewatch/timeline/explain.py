@@ -1,0 +1,159 @@
+"""Which inspection accounts for which finding, whatever came first.
+
+Only what a visit can have caused, or put right, is accounted for by it. An emergency is not hushed
+by a visit alone: a hive that lies beside its scale is accounted for when the keeper wrote that he
+moved it, or when it stands again about the time of a visit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from types import MappingProxyType
+
+from hivewatch.detect.finding import Finding
+from hivewatch.inspections import Inspection
+from hivewatch.timeline.stated import (
+    MOVES,
+    TAKES,
+    Noted,
+    agrees,
+    error_kg,
+    felt_kg,
+    in_words,
+    stated,
+)
+
+SAME_VISIT_S = 5400  # [s] own choice: a visit takes an hour, and its time is noted at either end
+SAME_DAY_S = 12 * 3600  # [s] own choice: an evening's entry for the day, when its kg agree
+GAP_MOST_S = 12 * 3600  # [s] own choice: a device that was off longer was not just unplugged
+CHILL_MOST_S = 6 * 3600  # [s] own choice: an opened nest is warm again long before
+
+Rule = Callable[[Finding, Inspection], int | None]
+
+
+def explain(findings: Iterable[Finding], inspections: Iterable[Noted]) -> list[Finding]:
+    """Mark the findings that an inspection accounts for.
+
+    Parameters
+    ----------
+    findings : Iterable[Finding]
+        Of one hive and the devices at it, as the detectors gave them.
+    inspections : Iterable[Noted]
+        Of that hive, in any order; when they were written down does not matter.
+
+    Returns
+    -------
+    list[Finding]
+        The same, in the same order; `explained_by` names the visit nearest in time that can
+        account for it, and the evidence says what it was.
+    """
+    visits = sorted(inspections, key=lambda one: (one.inspection.at_s, one.id))
+    return [_explained(one, visits) for one in findings]
+
+
+def _explained(finding: Finding, visits: Iterable[Noted]) -> Finding:
+    rule = RULES.get(finding.kind)
+    if rule is None or finding.status == "withdrawn":
+        return finding
+    what, _, name = finding.subject.partition(":")
+    best: tuple[int, int, str] | None = None
+    by: Noted | None = None
+    for visit in visits:
+        if what == "hive" and visit.inspection.hive != name:
+            continue
+        away_s = rule(finding, visit.inspection)
+        if away_s is None:
+            continue
+        rank = (away_s, visit.inspection.at_s, visit.id)
+        if best is None or rank < best:
+            best, by = rank, visit
+    if by is None:
+        return finding
+    words = f"written down: {in_words(by.inspection)}"
+    return replace(
+        finding, status="explained", explained_by=by.id, evidence=(*finding.evidence, words)
+    )
+
+
+def _away_s(visit: Inspection, from_s: int, to_s: int) -> int:
+    """Give how far a visit lies from a span of time; 0 within it. [s]."""
+    return max(from_s - visit.at_s, visit.at_s - to_s, 0)
+
+
+def _within(away_s: int, most_s: int) -> int | None:
+    return away_s if away_s <= most_s else None
+
+
+def _opened(finding: Finding, visit: Inspection) -> int | None:
+    """Judge a handling: a visit opens the hive; one noted hours away needs the same kg."""
+    away_s = _away_s(visit, finding.start_s, finding.end_s or finding.start_s)
+    if away_s <= SAME_VISIT_S:
+        return away_s
+    return _within(away_s, SAME_DAY_S) if _same_kg(finding, visit) else None
+
+
+def _same_kg(finding: Finding, visit: Inspection) -> bool:
+    said, felt = stated(visit).kg, felt_kg(finding)
+    return bool(said) and felt is not None and agrees(said or 0.0, felt, error_kg(finding))
+
+
+def _lost(finding: Finding, visit: Inspection) -> int | None:
+    """Judge a loss as of a swarm: the visit must have taken something out.
+
+    Where the kg were noted, they must be those that the scale lost.
+    """
+    if not any(one.what in TAKES or one.what == "moved" for one in visit.actions):
+        return None
+    if stated(visit).kg is not None and not _same_kg(finding, visit):
+        return None
+    return _opened(finding, visit)
+
+
+def _off_scale(finding: Finding, visit: Inspection) -> int | None:
+    """Judge a hive off its scale: the keeper took it away, or set it up again."""
+    moved = any(one.what in MOVES for one in visit.actions)
+    if moved and _away_s(visit, finding.start_s, finding.start_s) <= SAME_VISIT_S:
+        return _away_s(visit, finding.start_s, finding.start_s)
+    return _put_right(finding, visit)
+
+
+def _put_right(finding: Finding, visit: Inspection) -> int | None:
+    """Judge what was over about the time of a visit."""
+    if finding.end_s is None or visit.at_s < finding.start_s:
+        return None
+    return _within(_away_s(visit, finding.end_s, finding.end_s), SAME_VISIT_S)
+
+
+def _gap(finding: Finding, visit: Inspection) -> int | None:
+    """Judge a device that was off for a visit, or was brought back by one."""
+    if finding.end_s is None:
+        return None  # a cable that a visit tore is news
+    away_s = _away_s(visit, finding.start_s, finding.start_s)
+    if away_s <= SAME_VISIT_S and finding.end_s - finding.start_s <= GAP_MOST_S:
+        return away_s
+    return _put_right(finding, visit)
+
+
+def _chilled(finding: Finding, visit: Inspection) -> int | None:
+    """Judge a nest that cooled: an open hive does, for hours it does not."""
+    if finding.end_s is None or finding.end_s - finding.start_s > CHILL_MOST_S:
+        return None
+    return _within(_away_s(visit, finding.start_s, finding.end_s), SAME_VISIT_S)
+
+
+RULES: Mapping[str, Rule] = MappingProxyType(
+    {
+        "handling": _opened,
+        "swarm": _lost,
+        "toppled": _off_scale,
+        "taken": _off_scale,
+        "silent": _gap,
+        "stuck": _put_right,
+        "clock": _put_right,
+        "low_battery": _put_right,
+        "chilled_brood": _chilled,
+        "overheating": _chilled,
+    }
+)
+"""What a visit can account for, by kind of finding; of all other kinds it can cause none."""

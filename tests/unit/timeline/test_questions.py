@@ -1,0 +1,107 @@
+"""What the keeper is asked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+import pytest
+from visited import AT_S, HOUR_S, found, visit
+
+from hivewatch.timeline.explain import explain
+from hivewatch.timeline.questions import questions
+
+LONDON = ZoneInfo("Europe/London")
+
+
+def ask(findings, visits=(), weighed=None):
+    names = [one.id for one in visits] if weighed is None else weighed
+    return questions(explain(findings, visits), visits, LONDON, names)
+
+
+def test_a_handling_nobody_wrote_down_is_asked_about():
+    one = ask([found(kg=6.2)])[0]
+    assert one.text == "Opened on Tuesday 12 May at 14:10, 6.2 kg heavier: a super?"
+    assert (one.about, one.hive, one.at_s) == ("unwritten", "hazel-1", AT_S)
+    assert one.finding == f"handling-{AT_S}"
+    assert one.yes.actions[0].what == "super added"
+    assert one.yes.actions[0].kg == 6.2
+
+
+def test_a_yes_is_the_answer():
+    for kg in (6.2, 1.5, -1.5, -6.0, -18.0, 31.0, 0.0):
+        told = found(kg=kg)
+        yes = ask([told])[0].yes
+        answered = explain([told], [visit()._replace(id="new", inspection=yes)])
+        assert answered[0].explained_by == "new"
+        assert ask([told], [visit()._replace(id="new", inspection=yes)]) == []
+
+
+def test_two_taps_are_one_inspection():
+    first, second = ask([found(kg=6.2)]), ask([found(kg=6.2)])
+    assert first == second
+    assert first[0].yes.key == first[0].id
+    assert ask([found(kg=6.2, id="other")])[0].id != first[0].id
+
+
+@pytest.mark.parametrize(
+    ("kg", "guess"),
+    [
+        (31.0, "the hive moved?"),
+        (6.2, "a super?"),
+        (1.5, "fed?"),
+        (0.3, "a look?"),
+        (None, "a look?"),
+        (-1.5, "something taken out?"),
+        (-6.0, "a super taken off?"),
+        (-18.0, "honey taken?"),
+        (-31.0, "the hive moved?"),
+    ],
+)
+def test_the_guess_goes_by_the_weight(kg, guess):
+    assert ask([found(kg=kg)])[0].text.endswith(guess)
+
+
+def test_what_is_unlikely_withdrawn_or_no_handling_is_not_asked():
+    assert ask([found(kg=6.2, confidence=0.4), found(kg=6.2, status="withdrawn")]) == []
+    assert ask([found("swarm", kg=2.0), found("toppled", lasts_s=None)]) == []
+
+
+def test_a_super_that_the_scale_never_felt_is_asked_about():
+    one = ask([], [visit(AT_S, ("super added", 6.2))])[0]
+    assert one.about == "unfelt"
+    assert one.text == (
+        "Super added, 6.2 kg on Tuesday 12 May at 14:10, but the scale never felt it: was it this"
+        " hive, and that hour?"
+    )
+    assert (one.inspection, one.finding, one.yes) == ("v1", None, None)
+    assert ask([], [visit(AT_S, "super added")])[0].about == "unfelt"
+
+
+def test_where_no_scale_reported_nothing_can_be_unfelt():
+    assert ask([], [visit(AT_S, ("super added", 6.2))], weighed=[]) == []
+
+
+def test_another_weight_than_was_noted_is_asked_about():
+    one = ask([found(kg=12.4)], [visit(AT_S, ("super added", 6.2))])[0]
+    assert one.about == "differs"
+    assert one.text.endswith("but the scale says 12.4 kg heavier: which is right?")
+    assert ask([found(kg=6.9)], [visit(AT_S, ("super added", 6.2))]) == []
+
+
+def test_the_parts_of_a_visit_are_added_up():
+    parts = [found(kg=6.0), found(start_s=AT_S + 2000, kg=-18.0)]
+    assert ask(parts, [visit(AT_S, ("super added", 6.2), ("harvested", 18.5))]) == []
+    assert ask(parts, [visit(AT_S, ("super added", 6.2))])[0].about == "differs"
+    assert ask(parts, [visit(AT_S, ("super added", 6.2), "harvested")]) == []  # no net is stated
+
+
+def test_a_hive_off_its_scale_weighs_nothing():
+    moved = found("taken", kg=-35.0, lasts_s=None)
+    assert ask([moved], [visit(AT_S, "moved", ("super added", 6.2))]) == []
+
+
+def test_questions_come_by_time():
+    late, early = found(kg=6.2), found(start_s=AT_S - HOUR_S, kg=1.2)
+    assert [one.at_s for one in ask([late, early])] == [AT_S - HOUR_S, AT_S]
+    assert ask([replace(late, subject="hive:hazel-2")])[0].hive == "hazel-2"
