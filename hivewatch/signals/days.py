@@ -121,14 +121,6 @@ def days_of(window: HiveWindow) -> Days:
 
 def _work_out(window: HiveWindow) -> Days:
     """Work out a hive's days."""
-    days = window.memo.get("days")
-    if not isinstance(days, Days):
-        days = window.memo["days"] = _work_out(window)
-    return days
-
-
-def _work_out(window: HiveWindow) -> Days:
-    """Work out the days of a window whose days nobody has asked for yet."""
     day, start_s = _calendar(window)
     sun = sun_times(window.yard, day)
     rise_s = np.where(np.isnan(sun.rise_s), start_s[:-1] + NO_SUN_S[0], sun.rise_s)
