@@ -9,7 +9,7 @@ the morning and of drying lids.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -18,11 +18,17 @@ from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.steps import Step, moves_of, settle_steps
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.window import HiveWindow, Series, usual_step_s
+from hivewatch.signals.window import Floats, HiveWindow, Series, usual_step_s
 
 LEAST_KG, MOST_KG = 0.8, 4.5  # [kg] common practice, no source: casts to the heaviest prime swarms
-LEAST_SEEN_KG = 0.45  # [kg] own choice: the lightest casts, when the counter saw them go
-CLEAR_SPREADS = 7.0  # own choice: foragers that go out again after a shower leave a slope, no step
+LEAST_SEEN_KG = 0.45  # [kg] own choice: the lightest casts, when counter or nest speak for one
+CLEAR_SPREADS = 6.0  # own choice: the same seen by the step's own error, where a counter speaks
+EDGE_S, SIDE_S, SIDE = 300, 900, 3  # own choice: so long after a loss its level is read from so
+# much time, or from so many readings where they are further apart
+SLOPE = (
+    0.3  # own choice: share of the loss that may go on before and after it; foragers that go out
+)
+# again after a shower leave a slope and no step
 BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
 BEE_ERROR = 0.15  # own choice: bees fill themselves more or less
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
@@ -62,25 +68,25 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     if not steps:
         return []
     moves = moves_of(window)
-    found = []
+    found: list[Finding] = []
     for step in steps:
-        seen = _seen_share(window, step)
-        if seen is None and -step.size_kg >= LEAST_KG:
-            found += [one for one in [_by_weight(window, step, moves)] if one is not None]
-        elif seen is not None and SEEN_LEAST <= seen <= SEEN_MOST:
-            words = (
-                f"the counter saw about {seen * -step.size_kg / BEE_KG:,.0f} more bees go than come"
-            )
-            found.append(_left(window, step, step.settled_s, 0.97, words))
+        kg = _lost_kg(weight, step)
+        bees = _gone(window, step)
+        if kg is None:
+            continue
+        if bees is None:
+            found += _by_weight(window, step, kg, moves)
+        elif kg >= CLEAR_SPREADS * step.spread_kg and SEEN_LEAST <= bees * BEE_KG / kg <= SEEN_MOST:
+            words = f"the counter saw about {bees:,.0f} more bees go than come"
+            found.append(_left(window, step, kg, step.settled_s, 0.97, words))
     return found
 
 
-def _is_loss(window: HiveWindow, step: Step, least_kg: float = LEAST_KG) -> bool:
+def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
     """Say whether a step can be a swarm: its size, its time of day, how long it took."""
     longest_s = max(MINUTES_MOST * 60, 2 * (usual_step_s(window.of("weight")) or 0) + 60)
     return (
         -MOST_KG <= step.size_kg <= -least_kg
-        and step.spread_kg * CLEAR_SPREADS <= -step.size_kg
         and step.after_s - step.before_s <= longest_s
         and max(step.low_kg, step.high_kg) < LIFTED_KG
         and is_light(window.yard, step.before_s)
@@ -88,8 +94,29 @@ def _is_loss(window: HiveWindow, step: Step, least_kg: float = LEAST_KG) -> bool
     )
 
 
-def _seen_share(window: HiveWindow, step: Step) -> float | None:
-    """Give the share of the loss that the counter saw go; None where no counter was at work.
+def _lost_kg(weight: Series, step: Step) -> float | None:
+    """Give the loss from the readings well before to those after; None where it has no clear edge.
+
+    The readings at the edges of a step may have been taken while bees were leaving.
+    """
+    reach_s = max(SIDE_S, SIDE * (usual_step_s(weight) or 0)) + EDGE_S
+    before = _between(weight, step.before_s - reach_s, step.before_s - EDGE_S)
+    after = _between(weight, step.after_s + EDGE_S, step.after_s + reach_s)
+    if not (len(before) and len(after)):
+        return None
+    kg = float(np.median(before) - np.median(after))
+    goes_on = max(0.0, float(before[0] - before[-1])) + max(0.0, float(after[0] - after[-1]))
+    return kg if kg >= LEAST_SEEN_KG and goes_on <= SLOPE * kg else None
+
+
+def _between(series: Series, from_s: int, to_s: int) -> Floats:
+    """Give the values from one moment to another, both included."""
+    low, high = np.searchsorted(series.time_s, [from_s, to_s + 1])
+    return series.value[low:high]
+
+
+def _gone(window: HiveWindow, step: Step) -> float | None:
+    """Give how many more bees went than came; None where no counter was at work.
 
     Bees that had come home shortly before, from a shower, are not a swarm when they fly again.
     """
@@ -98,10 +125,9 @@ def _seen_share(window: HiveWindow, step: Step) -> float | None:
     came = _sum(back, step.before_s, step.after_s + AFTER_S)
     if gone is None or came is None:
         return None
-    sheltered = (_sum(back, step.before_s - SHELTER_S, step.before_s) or 0.0) - (
-        _sum(out, step.before_s - SHELTER_S, step.before_s) or 0.0
-    )
-    return (gone - came - max(0.0, sheltered)) * BEE_KG / -step.size_kg
+    from_s = step.before_s - SHELTER_S
+    sheltered = (_sum(back, from_s, step.before_s) or 0) - (_sum(out, from_s, step.before_s) or 0)
+    return gone - came - max(0.0, sheltered)
 
 
 def _sum(series: Series, from_s: int, to_s: int) -> float | None:
@@ -110,24 +136,25 @@ def _sum(series: Series, from_s: int, to_s: int) -> float | None:
     return float(series.value[low:high].sum()) if high > low else None
 
 
-def _by_weight(window: HiveWindow, step: Step, moves: Sequence[Step]) -> Finding | None:
+def _by_weight(
+    window: HiveWindow, step: Step, kg: float, moves: Sequence[Step]
+) -> Iterator[Finding]:
     """Judge a loss without a counter, once a visit would be over."""
     move = next(
         (one for one in moves if one.before_s <= step.before_s and step.after_s <= one.after_s),
         None,
     )
-    if move is None or not _is_loss(window, move) or not move.is_lasting:
-        return None
-    at_once = -step.sharp_kg >= SHARP * -step.size_kg if step.sharp_kg < 0 else step.readings == 0
+    if move is None or not _is_loss(window, move, LEAST_SEEN_KG) or not move.is_lasting:
+        return
+    at_once = step.readings == 0 or -step.sharp_kg >= SHARP * kg
     fine = step.after_s - step.before_s <= FINE_S
     warmed_k = _warmed_k(window.of("nest"), step)
     if warmed_k is not None and warmed_k >= WARM_UP_K:
         words = f"the nest had warmed up by {warmed_k:.1f} K before"
-        return _left(window, step, move.settled_s, 0.9, words)
-    if at_once and fine:
-        return None  # a lid, a frame: bees take longer
-    words = "nothing was lifted meanwhile"
-    return _left(window, step, move.settled_s, 0.7 if warmed_k is None else 0.6, words)
+        yield _left(window, step, kg, move.settled_s, 0.9, words)
+    elif kg >= LEAST_KG and not (at_once and fine):  # a lid, a frame: bees take longer
+        words = "nothing was lifted meanwhile"
+        yield _left(window, step, kg, move.settled_s, 0.7 if warmed_k is None else 0.6, words)
 
 
 def _warmed_k(nest: Series, step: Step) -> float | None:
@@ -139,9 +166,10 @@ def _warmed_k(nest: Series, step: Step) -> float | None:
     return float(nest.value[middle:last].max() - np.median(nest.value[first:middle]))
 
 
-def _left(window: HiveWindow, step: Step, told_s: int, confidence: float, words: str) -> Finding:
+def _left(
+    window: HiveWindow, step: Step, kg: float, told_s: int, confidence: float, words: str
+) -> Finding:
     """Put a swarm into words and figures."""
-    kg = -step.size_kg
     bees = kg / BEE_KG
     minutes = (step.after_s - step.before_s) / 60
     error = float(np.hypot(step.spread_kg / kg, BEE_ERROR))

@@ -1,0 +1,128 @@
+"""When a swarm has left: on made-up hives, nothing of the simulators."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from hivewatch.detect import run, swarm
+from hivewatch.detect.finding import Finding
+
+DAY, HOUR = 5, 12.5  # 13:30 British summer time
+BEE_KG = 0.000136  # published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
+WEIGHED = ("weight", "nest", "ambient")
+COUNTED = (*WEIGHED, "bees-in", "bees-out")
+
+
+def leave(hive: object, kg: float, minutes: float = 10, warm_up_k: float = 1.5) -> int:
+    """Let a swarm leave: weight, nest and counter; gives when."""
+    at_s = hive.at(DAY, HOUR)
+    hive.add(at_s, -kg, minutes=minutes)
+    before = (hive.time_s > at_s - 1200) & (hive.time_s <= at_s + 60 * minutes)
+    hive.series["nest"][before] += warm_up_k
+    count(hive)
+    spread = (hive.time_s > at_s) & (hive.time_s <= at_s + max(60 * minutes, hive.step_s))
+    hive.series["bees-out"][spread] += kg / BEE_KG / spread.sum()
+    return at_s
+
+
+def count(hive: object) -> None:
+    """Give the hive a counter on an ordinary season."""
+    of_day = (hive.time_s - hive.at(0, 0)) / 3600 % 24
+    rate = np.clip(np.sin((of_day - 5) / 14 * np.pi), 0, None) * 60 * hive.step_s / 60
+    rng = np.random.default_rng(hive.seed + 7)
+    hive.series["bees-out"] = rng.poisson(rate).astype(float)
+    hive.series["bees-in"] = rng.poisson(rate * 0.95).astype(float)
+
+
+def swarms(found: list[Finding]) -> list[Finding]:
+    return [one for one in found if one.kind == "swarm"]
+
+
+@pytest.mark.parametrize("kg", [1.0, 1.9, 3.2])
+@pytest.mark.parametrize("step_s", [60, 300, 900])
+@pytest.mark.parametrize("quantities", [COUNTED, WEIGHED], ids=["counted", "weighed"])
+def test_a_swarm_is_found_with_its_weight(
+    made_up_hive: Callable, limits: object, kg: float, step_s: int, quantities: tuple[str, ...]
+) -> None:
+    hive = made_up_hive(step_s=step_s)
+    at_s = leave(hive, kg)
+    (one,) = swarm.find(hive.window(quantities), [], limits)
+    assert abs(one.start_s - at_s) <= 2 * step_s
+    assert one.measures["kg_lost"] == pytest.approx(kg, rel=0.15)
+    assert one.measures["bees_left"] == pytest.approx(kg / BEE_KG, rel=0.2)
+
+
+def test_a_counted_swarm_is_told_within_ten_minutes_of_quiet(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=60)
+    at_s = leave(hive, 2.0)
+    (one,) = swarm.find(hive.window(COUNTED), [], limits)
+    assert one.detected_s <= at_s + 10 * 60 + 15 * 60
+    early = hive.window(COUNTED, until_s=one.detected_s)
+    assert [found.start_s for found in swarm.find(early, [], limits)] == [one.start_s]
+    assert swarm.find(hive.window(COUNTED, until_s=one.detected_s - 60), [], limits) == []
+
+
+def test_what_the_counter_did_not_see_go_is_no_swarm(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive()
+    hive.add(hive.at(DAY, HOUR), -2.0, minutes=10)
+    count(hive)
+    assert swarm.find(hive.window(COUNTED), [], limits) == []
+
+
+def test_nothing_swarms_at_night(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive()
+    hive.add(hive.at(DAY, 1.0), -2.0, minutes=10)
+    assert swarm.find(hive.window(WEIGHED), [], limits) == []
+
+
+def test_a_lid_that_flies_off_is_no_swarm(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive(step_s=60)
+    hive.add(hive.at(DAY, HOUR), -1.8)
+    assert swarm.find(hive.window(WEIGHED), [], limits) == []
+
+
+def test_a_super_taken_off_is_no_swarm(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive()
+    hive.add(hive.at(DAY, HOUR), -14.0, minutes=5)
+    assert swarm.find(hive.window(WEIGHED), [], limits) == []
+
+
+def test_foragers_that_fly_again_after_a_shower_are_no_swarm(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive()
+    count(hive)
+    home, away = hive.at(DAY, HOUR - 1.5), hive.at(DAY, HOUR)
+    hive.add(home, 0.9, minutes=15)
+    hive.add(away, -0.9, minutes=30)
+    for name, at_s, minutes in (("bees-in", home, 15), ("bees-out", away, 30)):
+        spread = (hive.time_s > at_s) & (hive.time_s <= at_s + 60 * minutes)
+        hive.series[name][spread] += 9000 / spread.sum()
+    assert swarm.find(hive.window(COUNTED), [], limits) == []
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("step_s", [60, 300, 1800])
+def test_an_ordinary_season_has_no_swarm(
+    made_up_hive: Callable, limits: object, seed: int, step_s: int
+) -> None:
+    hive = made_up_hive(step_s=step_s, days=30 if step_s > 60 else 6, seed=seed)
+    count(hive)
+    hive.rain(hive.at(3, 13), 0.9, 40, 5)
+    assert swarm.find(hive.window(COUNTED), [], limits) == []
+    assert swarm.find(hive.window(WEIGHED), [], limits) == []
+
+
+def test_a_swarm_is_not_also_called_handling(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive()
+    leave(hive, 2.2)
+    window = hive.window(COUNTED)
+    found = run.detect(window, [], limits, window.as_of_s)
+    assert [one.kind for one in found if one.kind in {"swarm", "handling"}] == ["swarm"]
