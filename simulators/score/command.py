@@ -52,6 +52,9 @@ def add(command: argparse.ArgumentParser) -> None:
     command.add_argument("--labels", type=Path, help="labelled days: Date,Hives,Comment")
     command.add_argument("--apiary", type=Path, help="apiary file of the recording")
     command.add_argument("--inspections", type=Path, help="inspections of the recording (JSON)")
+    command.add_argument(
+        "--never", nargs="+", choices=BY_NAME, metavar="KIND", help="did not happen in it"
+    )
     command.set_defaults(run=run)
 
 

@@ -115,6 +115,9 @@ def run(told: argparse.Namespace) -> int:
     write = table.markdown if told.markdown else table.text
     for name, head, rows in scored.tables():
         print(f"{name}\n\n{write(head, rows)}\n")
+    for finding in findings:
+        if finding["kind"] in (told.never or ()) and _is_told(finding, heard):
+            print("# never happened:", finding["kind"], finding["subject"], finding["start"])
     for one in scored.labels:
         for line in one.missed:
             print(f"# missed: {line}")
@@ -163,7 +166,7 @@ def score(
     stands = {device["id"]: device["hive"] for device in apiary["device"]}
     said: dict[tuple[str, date], list[Finding]] = defaultdict(list)
     for one in findings:
-        if one["status"] == "withdrawn" or seconds(one["detected_at"]) > heard.last_s:
+        if not _is_told(one, heard):
             continue
         for hive in _hives_of(one, apiary, stands):
             day = datetime.fromtimestamp(seconds(one["start"]), zone_of[hive]).date()
@@ -183,6 +186,11 @@ def score(
     whole = _by_kind(one for some in said.values() for one in some)
     on = _by_kind(one for key in labelled for one in said.get(key, []))
     return Scored(list(by_label.values()), whole, on, _hive_seasons(heard, zone_of))
+
+
+def _is_told(one: Finding, heard: Heard) -> bool:
+    """Say whether a finding stands, and was told while the recording went on."""
+    return one["status"] != "withdrawn" and seconds(one["detected_at"]) <= heard.last_s
 
 
 def _by_kind(findings: Iterable[Finding]) -> Counter[str]:
