@@ -33,9 +33,14 @@ class Store:
         try:
             with self.write() as connection:
                 _migrate(connection, path)
+        except StoreError:
+            self.close()
+            raise
         except OperationalError as error:
+            self.close()
             raise explain(str(path), error) from error
         except DatabaseError as error:
+            self.close()
             raise StoreError(
                 str(path), "", f"is no hivewatch store ({error.orig})", "check [store] path"
             ) from error
