@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -82,19 +83,22 @@ def _run(told: argparse.Namespace) -> int:
     for season in _seasons(told, _orders(told)):
         if isinstance(season, str):
             faults.append(season)
-            print(f"# FAULT {season}", flush=True)
+            print(f"# FAULT {season}", file=sys.stderr, flush=True)
             continue
         parts.append(tally(season, kinds, is_live=told.live))
         scales.append(_scales(season, kinds))
         looks += outlook.looks(season, season.outlook_days)
         note = {"season": season.label, "took_s": season.took_s}
         played.append(note | ({"live": season.same} if season.same else {}))
-        print(f"# {season.label}: {_took(season)}", flush=True)
+        print(f"# {season.label}: {_took(season)}", file=sys.stderr, flush=True)
     board = report.Board.of(totals(parts, kinds), scales, looks, played)
     print(board.markdown() if told.markdown else board.text())
     if told.out is not None:
-        for path in board.write(told.out):
-            print(f"# {path}")
+        try:
+            files = board.write(told.out)
+        except ImportError as missing:
+            raise ScenarioError(f"--out: {missing}; pip install matplotlib") from missing
+        print("\n".join(f"# {path}" for path in files), file=sys.stderr)
     if faults:
         raise ScenarioError(f"{len(faults)} seasons could not be played: {faults[0]}")
     return _held(told, board.as_json()) if told.accepted is not None else 0

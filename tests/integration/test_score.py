@@ -44,7 +44,7 @@ def score(*words, expect=0):
         capture_output=True, text=True, timeout=WHOLE_S, check=False, env=os.environ | path,
     )  # fmt: skip
     assert done.returncode == expect, done.stdout + done.stderr
-    return done.stdout
+    return done.stdout + done.stderr
 
 
 @pytest.mark.slow
