@@ -266,6 +266,9 @@ def export_readings(
 def inspections_load(
     file: Annotated[Path, typer.Argument(help="JSON, an array of inspections; - for stdin.")],
     config: Config = None,
+    late: Annotated[
+        bool, typer.Option("--late", help="They were written down only now, not at the visits.")
+    ] = False,
 ) -> None:
     """Store inspections; the same file twice changes nothing."""
     from hivewatch.inspections import read_inspections
@@ -273,7 +276,11 @@ def inspections_load(
 
     given = read_inspections(*_read_text(file))
     with _store(config).write() as connection:
-        new = sum(inspections.add(connection, one, _now_s())[1] for one in given)
+        now_s = _now_s()
+        new = sum(
+            inspections.add(connection, one, now_s if late else min(one.at_s, now_s))[1]
+            for one in given
+        )
     typer.echo(f"{new} new, {len(given) - new} known already")
 
 
@@ -346,6 +353,26 @@ def findings(
         typer.echo(finding_text(one))
     if not found:
         typer.echo("nothing found")
+
+
+@app.command()
+def outlook(
+    hive: Annotated[str, typer.Argument(help="Which hive.")],
+    config: Config = None,
+    as_of: AsOf = None,
+    form: Form = Format.text,
+) -> None:
+    """Look three weeks back and three weeks ahead at one hive."""
+    from hivewatch.comb.outlook_words import outlook_dict
+    from hivewatch.replay import ahead
+    from hivewatch.show import outlook_text, rfc3339
+
+    as_of_s = _time_s(as_of, "--as-of", _now_s())
+    seen = ahead(_store(config), hive, as_of_s, is_replay=as_of is not None)
+    if form is Format.json:
+        _print_json(outlook_dict(seen, rfc3339(as_of_s)))
+    else:
+        typer.echo(outlook_text(seen))
 
 
 @app.command()

@@ -5,7 +5,10 @@ The same look as the daemon's, so a replay says what the daemon said.
 
 from __future__ import annotations
 
+from hivewatch.ahead import outlook_of
+from hivewatch.comb.outlook import Outlook
 from hivewatch.detect.finding import KINDS, Finding
+from hivewatch.errors import UsageError
 from hivewatch.mistakes import check_known
 from hivewatch.settings import Alerts
 from hivewatch.signals.days import days_of
@@ -85,3 +88,23 @@ def find(
         ),
         key=lambda one: (one.start_s, one.kind, one.subject),
     )
+
+
+def ahead(store: Store, hive: str, as_of_s: int, *, is_replay: bool) -> Outlook:
+    """Look three weeks back and ahead at one hive, at any moment.
+
+    Raises
+    ------
+    UsageError
+        If there is no such hive, or nothing was counted that an outlook could start from.
+    """
+    with store.read() as connection:
+        apiary = apiary_rows.read(connection)
+        check_known("outlook", hive, [one.id for one in apiary.hives])
+        recorded_by_s = as_of_s if is_replay else None
+        seen = outlook_of(connection, apiary, hive, as_of_s, recorded_by_s=recorded_by_s)
+    if seen is None:
+        wrong = "nothing was counted here in the last sixty days that an outlook could start from"
+        remedy = "write down an inspection with brood or bees counted: hivewatch inspections load"
+        raise UsageError("outlook", hive, wrong, remedy)
+    return seen

@@ -14,6 +14,8 @@ from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from hivewatch.comb.outlook import Outlook
+from hivewatch.comb.outlook_words import describe_outlook
 from hivewatch.detect.finding import Finding
 from hivewatch.errors import UsageError
 from hivewatch.ingest.tables import Imported, import_csv
@@ -57,6 +59,23 @@ def finding_text(one: Finding) -> str:
     )
     lines = [head + (f": {measures}" if measures else "")]
     return "\n".join(lines + [f"    {sentence}" for sentence in one.evidence])
+
+
+def outlook_text(seen: Outlook) -> str:
+    """Give an outlook in sentences, with a small table of the weeks ahead."""
+    rows = ["", "days from now      adults (8 in 10 times)   foragers   emerging a day"]
+    for day in (0, 7, 14, 21):
+        adults, foragers, young = seen.adults[day], seen.foragers[day], seen.emerging[day]
+        span = f"({_hundreds(adults.low)} to {_hundreds(adults.high)})"
+        rows.append(
+            f"{day:>13} {_hundreds(adults.median):>11} {span:<20}"
+            f" {_hundreds(foragers.median):>9} {_hundreds(young.median):>12}"
+        )
+    return "\n".join([*describe_outlook(seen), *rows])
+
+
+def _hundreds(bees: float) -> str:
+    return f"{round(bees, -2):,.0f}"
 
 
 def held_json(one: Held) -> dict[str, Any]:
