@@ -1,0 +1,190 @@
+"""Looking after it: check, backup and restore, and a daemon that cannot start."""
+
+from __future__ import annotations
+
+import socket
+import sqlite3
+import subprocess
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from brokers import LOOPBACK, Devices, Mosquitto, free_port, wait_until, weight_pack
+from commands import APIARY, Desk
+from pytest_httpserver import HTTPServer
+from werkzeug import Response
+
+from hivewatch.clock import WallClock
+from hivewatch.store.open import SCHEMA
+
+HEAD = "time,device,quantity,value\n"
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    return Desk(tmp_path)
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Mosquitto]:
+    (tmp_path / "broker").mkdir()
+    passwords = tmp_path / "broker" / "passwords"
+    passwords.touch(0o600)
+    subprocess.run(["mosquitto_passwd", "-b", passwords, "keeper", "bees"], check=True)
+    made = Mosquitto(tmp_path / "broker", ["allow_anonymous true", f"password_file {passwords}"])
+    yield made
+    made.stop()
+
+
+def checked(desk: Desk, *words: object) -> dict[str, str]:
+    """Run `hivewatch check`: part -> its line, with a ! before a fault."""
+    done = desk.run("check", *words)
+    assert done.err == ""
+    told = {}
+    for line in done.out.splitlines():
+        state, part, found = line[:6].strip(), *line[6:].split(": ", 1)
+        assert state in {"ok", "FAULT"}
+        told[part] = ("!" if state == "FAULT" else "") + found
+    assert done.status == (2 if any(one.startswith("!") for one in told.values()) else 0)
+    return told
+
+
+def test_check_says_of_each_part_what_it_found_and_makes_nothing(
+    desk: Desk, broker: Mosquitto, httpserver: HTTPServer
+) -> None:
+    httpserver.expect_request("/api/v2/write").respond_with_response(Response(status=204))
+    mirror = httpserver.url_for("").rstrip("/")
+    text = (
+        f'[broker]\nurl = "{broker.url}"\nusername = "keeper"\npassword_file = "word"\n'
+        f'[alerts]\nchannels = ["json://{LOOPBACK}:{free_port()}/"]\n'
+        f'[mirror]\nurl = "{mirror}"\norg = "bees"\nbucket = "hives"\n'
+    )
+    config = desk.write("hivewatch.toml", text)
+    desk.write("word", "bees\n").chmod(0o640)
+    told = checked(desk)
+    assert told["settings"] == "hivewatch.toml"
+    store = desk.folder / "hivewatch.db"
+    assert (
+        told["store"] == f"{store}: not there yet; the first command that stores something makes it"
+    )
+    assert told["broker"] == f"{LOOPBACK}:{broker.port}: connected with MQTT 5, subscribed"
+    assert told["mirror"] == f"{mirror}: takes points for bucket hives"
+    assert not store.exists()
+    desk.write("apiary.toml", APIARY)
+    desk.ok("apiary", "load", "apiary.toml")
+    assert checked(desk, "--config", config)["store"] == f"{store}: 2 yards, 2 hives, 2 devices"
+
+
+def test_check_names_each_fault_and_goes_on_to_the_next(desk: Desk, broker: Mosquitto) -> None:
+    desk.write("wrong", "wasps\n").chmod(0o640)
+    desk.write("store.db", "no store")
+    away = free_port()
+    config = desk.write(
+        "bad.toml",
+        f'[store]\npath = "store.db"\n[broker]\nurl = "{broker.url}"\nusername = "keeper"\n'
+        f'password_file = "wrong"\n[mirror]\nurl = "http://{LOOPBACK}:{away}"\n'
+        'org = "bees"\nbucket = "hives"\n',
+    )
+    told = checked(desk, "--config", config)
+    assert told["store"] == (
+        f"!{desk.folder / 'store.db'}: is no hivewatch store (file is not a database);"
+        " check [store] path"
+    )
+    assert told["broker"] == (
+        f'!{LOOPBACK}:{broker.port}: refused the password of "keeper";'
+        " check [broker] username and password_file"
+    )
+    assert told["mirror"] == (
+        f"!http://{LOOPBACK}:{away}: cannot be reached (Connection refused); check [mirror] url"
+    )
+
+
+def test_check_tells_every_mistake_of_the_settings_at_once(desk: Desk) -> None:
+    config = desk.write("bad.toml", '[brokr]\nurl = "x"\n[api]\nport = 70000\n')
+    done = desk.run("check", "--config", config)
+    assert done.status == 2
+    first, second = done.out.splitlines()
+    assert first == f"FAULT settings: {config}: [brokr]: no such section; did you mean [broker]?"
+    assert second.startswith(f"FAULT settings: {config}: [api] port = 70000: out of range; use")
+    done = desk.run("check", HIVEWATCH_BROKER_URL="mqtt://x")
+    assert done.out == (
+        "FAULT settings: environment: HIVEWATCH_BROKER_URL: no such setting;"
+        " did you mean HIVEWATCH_BROKER__URL?\n"
+    )
+
+
+def test_check_prints_every_setting_as_a_file_that_loads(desk: Desk) -> None:
+    desk.write("hivewatch.toml", desk.ok("check", "--defaults").out)
+    assert desk.ok("apiary", "show").err == ""
+
+
+@pytest.fixture
+def daemon(desk: Desk, broker: Mosquitto) -> Iterator[subprocess.Popen[bytes]]:
+    desk.write("hivewatch.toml", f'[broker]\nurl = "{broker.url}"\n[api]\nport = {free_port()}\n')
+    with (desk.folder / "log").open("wb") as log:
+        child = desk.start("run", stderr=log)
+    wait_until(lambda: b"broker_connected" in (desk.folder / "log").read_bytes(), 60)
+    yield child
+    child.terminate()
+    assert child.wait(30) == 0
+
+
+def test_a_backup_is_taken_while_the_daemon_runs_and_comes_back_only_when_it_is_stopped(
+    desk: Desk, broker: Mosquitto, daemon: subprocess.Popen[bytes]
+) -> None:
+    devices, now_s = Devices(broker.port), WallClock().now_s()
+    devices.send("scale-1", *(weight_pack(now_s - 900 + n, 41.0) for n in range(300)))
+    wait_until(lambda: len(desk.ok("export", "-").out.splitlines()) == 301)
+    done = desk.ok("backup", "copy.db")
+    assert done.out.startswith("copy.db: ")
+    assert done.out.endswith(" MB, checked\n")
+    assert desk.run("backup", "copy.db").fault == "copy.db: exists already; name a new file"
+    store = desk.folder / "hivewatch.db"
+    assert desk.run("restore", "copy.db").fault == f"{store}: is in use; stop the daemon first"
+    devices.send("scale-1", weight_pack(now_s, 42.0))
+    devices.close()
+    wait_until(lambda: len(desk.ok("export", "-").out.splitlines()) == 302)
+    daemon.terminate()
+    daemon.wait(30)
+    done = desk.ok("restore", "copy.db")
+    assert done.out == f"restored; the store that was there is now {store}.before-1\n"
+    assert len(desk.ok("export", "-").out.splitlines()) == 301
+    assert "is no copy of a store" in desk.run("restore", "hivewatch.toml").fault
+    assert desk.run("restore", "x.db").fault == (
+        "x.db: no such file; name a copy made by hivewatch backup"
+    )
+
+
+def test_a_daemon_that_cannot_start_says_why_in_a_line(desk: Desk) -> None:
+    with socket.socket() as taken:
+        taken.bind((LOOPBACK, 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        desk.write("hivewatch.toml", f"[api]\nport = {port}\n")
+        assert desk.run("run").fault == (
+            f"[api]: {LOOPBACK}:{port}: cannot be listened on (Address already in use);"
+            " set another port"
+        )
+    assert desk.run("run", "--config", "none.toml").fault.startswith("none.toml: no such file")
+
+
+def test_a_store_that_cannot_be_used_is_told_in_a_line(desk: Desk) -> None:
+    desk.ok("import", "-", stdin=HEAD)
+    path = desk.folder / "hivewatch.db"
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        assert desk.run("import", "-", stdin=HEAD).fault == (
+            f"{path}: another program has held it for 10 s; try again"
+        )
+        other.execute("ROLLBACK")
+        other.execute("UPDATE alembic_version SET version_num = '9999'")
+        assert desk.run("findings").fault == (
+            f"{path}: written by a newer hivewatch (schema 9999, this one knows {SCHEMA});"
+            " update, or restore a backup"
+        )
+    desk.write("hivewatch.toml", '[store]\npath = "nowhere/hivewatch.db"\n')
+    assert desk.run("findings").fault == (
+        f"{desk.folder}/nowhere/hivewatch.db: cannot be opened;"
+        " is the folder there, and may we? see [store] path"
+    )
