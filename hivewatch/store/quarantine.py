@@ -33,7 +33,7 @@ class Held:
 
 
 def add(connection: Connection, held: Sequence[Held]) -> None:
-    """Put packs into quarantine; the same bytes of the same device again only count up."""
+    """Put packs into quarantine; the same again for the same reasons only counts up."""
     if not held:
         return
     connection.execute(
@@ -121,9 +121,10 @@ def _reason(faults: Sequence[tuple[int | None, str, str]]) -> str:
 
 
 def _digest(one: Held) -> str:
-    """Name the same bytes from the same place the same."""
-    place = (one.device or one.source).encode()
-    return hashlib.sha256(place + b"\0" + one.raw).hexdigest()
+    """Name the same bytes from the same place with the same reasons the same."""
+    reasons = ",".join(sorted({reason for _, reason, _ in one.faults}))
+    place = "\0".join((one.device or one.source, one.content_type or "", reasons, ""))
+    return hashlib.sha256(place.encode() + one.raw).hexdigest()
 
 
 def _faults_text(faults: Sequence[tuple[int | None, str, str]]) -> str:

@@ -10,6 +10,7 @@ import gc
 import json
 import random
 import tracemalloc
+from collections import defaultdict
 from pathlib import Path
 
 import cbor2
@@ -95,24 +96,24 @@ def check(store: Store, messages: list[Message]) -> tuple[int, int]:
     stored = set_aside = 0
     with store.read() as connection:
         numbers = apiary.numbers(connection)
-        held = {(one.device, one.raw): one for one in quarantine.read(connection)}
+        held = defaultdict(set)
+        for kept in quarantine.read(connection):
+            assert kept.faults
+            assert all(detail for _, _, detail in kept.faults)
+            held[kept.device, kept.raw] |= {reason for _, reason, _ in kept.faults}
         for one in messages:
             pack = senml.decode(one.payload, one.content_type, NOW_S)
-            kept = held.get((one.device, one.payload))
+            reasons = held[one.device, one.payload]
             for record in pack.records:
                 found = connection.exec_driver_sql(
                     "SELECT value FROM reading WHERE device = ? AND quantity = ? AND time_ms = ?",
                     (numbers[one.device], record.quantity, record.time_ms),
                 ).scalar_one()
-                conflicts = kept is not None and "conflict" in {fault[1] for fault in kept.faults}
-                assert found == pytest.approx(record.value, abs=1e-6) or conflicts
+                assert found == pytest.approx(record.value, abs=1e-6) or "conflict" in reasons
             stored += bool(pack.records)
-            set_aside += kept is not None
-            if pack.faults:
-                assert kept is not None
-                assert {fault[1] for fault in kept.faults} <= set(REASONS)
-                assert all(fault[2] for fault in kept.faults)
-            assert pack.records or kept is not None
+            set_aside += bool(reasons)
+            assert {fault.reason for fault in pack.faults} <= reasons <= set(REASONS)
+            assert pack.records or reasons
     return stored, set_aside
 
 
