@@ -3,6 +3,7 @@
 import { get, kinds, list } from "./api.js";
 import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
+import { canLookAhead, outlookPart } from "./outlook.js";
 import {
   ago, change, count, figure, head, measures, number, rank, SOON, span, status, sure, when,
 } from "./words.js";
@@ -47,8 +48,9 @@ async function load(id, days) {
   const asked = { from: new Date(from).toISOString(), to: new Date(new Date(now).getTime() + 1000).toISOString() };
   const readings = new Map(await Promise.all(CHARTS.flatMap((chart) => chart.quantities)
     .map(async (quantity) => [quantity, await get(`hives/${id}/readings`, { quantity, ...asked })])));
+  const outlook = canLookAhead(events.items, now) ? await get(`hives/${id}/outlook`) : null;
   return {
-    now, hive, yard, zone, words, events: events.items, readings, days,
+    now, hive, yard, zone, words, events: events.items, readings, days, outlook,
     devices: devices.items.filter((device) => device.hive === id), from: from / 1000, to: new Date(now) / 1000,
   };
 }
@@ -79,6 +81,7 @@ function render(main, data, state, page) {
       stepS: seconds(readings.get(quantities[0]).step), from: data.from, to: data.to,
     });
   }
+  fill(part("outlook"), outlookPart(data.outlook));
   fill(part("findings"), findingList(found, numbers, words, zone, now));
   fill(part("inspections"), inspectionList(seen, names, zone, now));
   fill(part("devices"), deviceList(data.devices, zone, now));
@@ -100,6 +103,8 @@ function build(main, state, page) {
       h("header", {}, h("h2", { id: "did" }, "What it did"), choice),
       h("p", { class: "quiet small" }, "Numbers mark what was found, letters what people saw; both are listed below."),
       h("div", { class: "charts" }, charts.map(({ chart }) => chart.figure))),
+    h("section", { "aria-labelledby": "ahead" }, h("h2", { id: "ahead" }, "Three weeks back, three weeks ahead"),
+      h("div", { "data-part": "outlook" })),
     h("section", { "aria-labelledby": "found" }, h("h2", { id: "found" }, "What was found"), h("div", { "data-part": "findings" })),
     h("section", { "aria-labelledby": "seen" }, h("h2", { id: "seen" }, "What people saw"), h("div", { "data-part": "inspections" })),
     h("section", { "aria-labelledby": "devices" }, h("h2", { id: "devices" }, "Devices here"), h("div", { "data-part": "devices" })),

@@ -13,6 +13,7 @@ from hivewatch.api import (
     history,
     kinds,
     operations,
+    outlook,
     people,
     places,
     problems,
@@ -56,7 +57,7 @@ def create_app(
     app.state.rooms = Rooms(store, settings, clock, health, readmit)
     problems.install(app)
     api = APIRouter(prefix=ROOT, responses=problems.documented(500, 503))
-    for part in (places, kinds, history, timeline, people, alerts, quarantine):
+    for part in (places, kinds, history, timeline, outlook, people, alerts, quarantine):
         api.include_router(part.router)
     app.include_router(api)
     app.include_router(operations.router)

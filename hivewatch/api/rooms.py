@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Protocol
 
 from fastapi import Depends, Request
@@ -47,6 +47,7 @@ class Rooms:
     clock: Clock
     health: Health
     readmit: Readmit
+    outlooks: dict[object, dict[str, object] | None] = field(default_factory=dict)
 
 
 def _rooms(request: Request) -> Rooms:

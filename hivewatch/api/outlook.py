@@ -1,0 +1,96 @@
+"""Three weeks back, three weeks ahead, for one hive."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from pydantic import Field
+
+from hivewatch.ahead import outlook_of
+from hivewatch.api.forms import Answer, Asked, Time, moment, seconds
+from hivewatch.api.places import HiveId, must_know
+from hivewatch.api.problems import ProblemError, documented
+from hivewatch.api.rooms import Here
+from hivewatch.comb.outlook_words import outlook_dict
+from hivewatch.store import apiary, inspections
+
+KEPT_MAX = 500  # own choice: outlooks kept, so that a page that asks again costs nothing
+
+router = APIRouter(tags=["outlook"])
+
+
+class Spread(Answer):
+    """A figure and its 80 % interval."""
+
+    low: int
+    median: int
+    high: int
+
+
+class OfDay(Spread):
+    """The same for a day, counted from today."""
+
+    day: int
+
+
+class Brood(Answer):
+    """Cells of each stage today."""
+
+    eggs: Spread
+    open: Spread
+    capped: Spread
+
+
+class Room(Answer):
+    """How full the brood boxes are, and by when to give room; local days of the yard."""
+
+    seams_of_bees: float | None
+    crowded_on: str | None
+    super_by: str | None
+
+
+class Outlook(Answer):
+    """The colony from three weeks back to three weeks ahead."""
+
+    hive: str
+    as_of: Time
+    laying: list[OfDay] = Field(description="eggs a day, from day -21 on")
+    brood: Brood
+    adults: list[OfDay]
+    foragers: list[OfDay]
+    emerging: list[OfDay] = Field(description="young bees a day")
+    room: Room
+    reading: list[str] = Field(description="what a keeper would say")
+
+
+class OutlookAsked(Asked):
+    """Which moment."""
+
+    as_of: Annotated[Time | None, Field(description="as it would have been told then")] = None
+
+
+@router.get("/hives/{hive_id}/outlook", responses=documented(404, 422))
+def outlook(here: Here, hive_id: HiveId, asked: Annotated[OutlookAsked, Query()]) -> Outlook:
+    """Look three weeks back and ahead, from what people counted."""
+    now_s = here.clock.now_s()
+    as_of_s = now_s if asked.as_of is None else min(seconds(asked.as_of), now_s)
+    recorded_by_s = None if asked.as_of is None else as_of_s
+    with here.store.read() as connection:
+        must_know(connection, hive_id)
+        seen = inspections.read(connection, hive=hive_id, recorded_by_s=recorded_by_s)
+        key = (hive_id, as_of_s // 3600, tuple(one.id for one in seen if one.at_s <= as_of_s))
+        if key not in here.outlooks:
+            known = apiary.read(connection)
+            found = outlook_of(connection, known, hive_id, as_of_s, recorded_by_s=recorded_by_s)
+            if len(here.outlooks) >= KEPT_MAX:
+                here.outlooks.clear()
+            here.outlooks[key] = None if found is None else outlook_dict(found)
+    told = here.outlooks[key]
+    if told is None:
+        raise ProblemError(
+            404,
+            "Nothing was counted here in the last sixty days that an outlook could start from;"
+            " write down an inspection with brood or bees counted.",
+        )
+    return Outlook.model_validate(told | {"as_of": moment(as_of_s)})
