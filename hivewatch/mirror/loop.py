@@ -97,10 +97,9 @@ class Mirror:
             lines += reading_lines(one.device, stood.get(one.device, ()), page)
             moved[one.number] = rest_ms
             if len(lines) >= POINTS or place == len(waiting):
-                self._send(lines)
+                self._send(lines, beat)
                 with self._store.write() as connection:
                     mirrored.advance(connection, moved)
-                beat()
                 if stop.is_set():
                     return False
                 lines, moved = [], {}
@@ -126,19 +125,19 @@ class Mirror:
                 if (line := finding_line(one, changed_s)) != self._sent.get(one.id, (0, ""))[1]
             }
             if new:
-                self._send([line for _, line in new.values()])
+                self._send([line for _, line in new.values()], beat)
                 self._sent |= new
                 with self._store.write() as connection:
                     mirrored.put(connection, mirrored.FINDINGS, page[-1][1])
-                beat()
             after = (page[-1][1], page[-1][0].id) if len(page) == POINTS else None
 
-    def _send(self, lines: Sequence[str]) -> None:
+    def _send(self, lines: Sequence[str], beat: Callable[[], None]) -> None:
         """Send points; those that the server refuses are sought out, counted and left behind."""
         parts, singles = [lines] if lines else [], 0
         while parts:
             part = parts.pop()
             refused = 0
+            beat()
             try:
                 self._endpoint.write(part)
             except RefusedError as error:
