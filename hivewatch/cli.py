@@ -375,6 +375,27 @@ def outlook(
         typer.echo(outlook_text(seen))
 
 
+@app.command("round")
+def round_(config: Config = None, as_of: AsOf = None, form: Form = Format.text) -> None:
+    """Say which yards to visit and when, why, and what to take."""
+    from hivewatch import replay, rounds
+    from hivewatch.store import apiary
+    from hivewatch.timeline.show import round_dict, round_text
+
+    store, is_replay = _store(config), as_of is not None
+    as_of_s = _time_s(as_of, "--as-of", _now_s())
+    found = replay.find(store, _settings(config).alerts, as_of_s=as_of_s, is_replay=is_replay)
+    by_s = as_of_s if is_replay else None
+    with store.read() as connection:
+        known = apiary.read(connection)
+        ahead = rounds.outlooks(connection, known, as_of_s, by_s)
+        plan = rounds.plan(connection, known, found, as_of_s, recorded_by_s=by_s, outlooks=ahead)
+    if form is Format.json:
+        _print_json(round_dict(plan))
+    else:
+        typer.echo(round_text(plan))
+
+
 @app.command()
 def comb(
     config: Config = None,  # noqa: ARG001 - every command takes it; a comb needs no settings

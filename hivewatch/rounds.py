@@ -1,0 +1,152 @@
+"""The round from the store: what is known of every hive, brought to the rule that orders it."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, select
+
+from hivewatch.ahead import outlook_of
+from hivewatch.alerts.phrases import phrase
+from hivewatch.alerts.rules import RULES
+from hivewatch.apiary import Apiary, stands
+from hivewatch.comb.outlook_words import outlook_dict
+from hivewatch.detect.finding import Finding
+from hivewatch.inspections import Inspection
+from hivewatch.store.schema import finding as finding_table
+from hivewatch.store.schema import inspection as inspection_table
+from hivewatch.timeline.dates import OVER_DAYS
+from hivewatch.timeline.round import Round, plan_round
+from hivewatch.timeline.wants import Advice, Facts
+
+DAY_S = 86_400
+BACK_S = (OVER_DAYS + 1) * DAY_S
+KEPT = 20_000  # inspections read once; own choice: two months of a thousand hives
+
+ADVICE: Mapping[str, Advice] = MappingProxyType(
+    {
+        kind: Advice(
+            urgency=rule.urgency,
+            tell_once_over=rule.once_over == "tell",
+            head=phrase(kind).head,
+            why=rule.why,
+            do=phrase(kind).do,
+            mind=phrase(kind).mind,
+        )
+        for kind, rule in RULES.items()
+    }
+)
+
+
+class Known(NamedTuple):
+    """An inspection and its id."""
+
+    id: str
+    inspection: Inspection
+
+
+def plan(
+    connection: Connection,
+    apiary: Apiary,
+    findings: Iterable[Finding],
+    as_of_s: int,
+    *,
+    recorded_by_s: int | None = None,
+    outlooks: Mapping[str, Mapping[str, Any]] | None = None,
+) -> Round:
+    """Make the round.
+
+    Parameters
+    ----------
+    findings : Iterable[Finding]
+        As told at the moment.
+    as_of_s : int
+        The moment. [s]
+    recorded_by_s : int or None
+        For a replay: no inspection written down later counts.
+    outlooks : Mapping or None
+        Hive -> its outlook, in the form of the contract, where there is one.
+    """
+    seen = inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s)
+    of_hive: defaultdict[str, list[Finding]] = defaultdict(list)
+    of_yard: defaultdict[str, list[Finding]] = defaultdict(list)
+    for one in findings:
+        what, _, name = one.subject.partition(":")
+        if what == "yard":
+            of_yard[name].append(one)
+        else:
+            at = name if what == "hive" else stands(apiary.placements, name, as_of_s)
+            of_hive[at or ""].append(one)
+    facts: defaultdict[str, list[Facts]] = defaultdict(list)
+    for hive in apiary.hives:
+        outlook = (outlooks or {}).get(hive.id)
+        facts[hive.yard].append(
+            Facts(hive, of_hive.get(hive.id, ()), seen.get(hive.id, ()), outlook)
+        )
+    return plan_round(apiary.yards, facts, of_yard, ADVICE, as_of_s)
+
+
+def told_lately(connection: Connection, as_of_s: int) -> list[Finding]:
+    """Read what may ask for a visit: what is open, what ended lately, and the swarms since spring.
+
+    Their evidence is left out, for the round does not show it.
+    """
+    c = finding_table.c
+    lately = c.end_s.is_(None) | (c.end_s >= as_of_s - 3 * DAY_S)
+    swarms = (c.kind == "swarm") & (c.start_s >= as_of_s - BACK_S)
+    query = select(*(column for column in c if column.name != "evidence")).where(
+        c.status.in_(["open", "ended"]), lately | swarms, c.start_s <= as_of_s
+    )
+    return [
+        Finding(
+            kind=row.kind,
+            subject=row.subject,
+            start_s=row.start_s,
+            end_s=row.end_s,
+            detected_s=row.detected_s,
+            confidence=row.confidence,
+            measures=json.loads(row.measures),
+            status=row.status,
+            id=row.id,
+        )
+        for row in connection.execute(query)
+    ]
+
+
+def inspections_since(
+    connection: Connection, from_s: int, until_s: int, recorded_by_s: int | None = None
+) -> dict[str, list[Known]]:
+    """Read the inspections of all hives in a span of time, by hive."""
+    c = inspection_table.c
+    query = select(c.id, c.hive, c.body).where(c.at_s >= from_s, c.at_s <= until_s)
+    if recorded_by_s is not None:
+        query = query.where(c.recorded_s <= recorded_by_s)
+    seen: defaultdict[str, list[Known]] = defaultdict(list)
+    for row in connection.execute(query.order_by(c.at_s, c.id)):
+        seen[row.hive].append(Known(row.id, _read(row.body)))
+    return seen
+
+
+@lru_cache(maxsize=KEPT)
+def _read(body: str) -> Inspection:
+    return Inspection.model_validate_json(body, strict=False)
+
+
+def outlooks(
+    connection: Connection, apiary: Apiary, as_of_s: int, recorded_by_s: int | None = None
+) -> dict[str, dict[str, object]]:
+    """Work out the outlook of every hive that was counted in the last sixty days.
+
+    This takes a twentieth of a second or two a hive: for the command, not for a request.
+    """
+    found = {}
+    for hive in inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s):
+        ahead = outlook_of(connection, apiary, hive, as_of_s, recorded_by_s=recorded_by_s)
+        if ahead is not None:
+            found[hive] = outlook_dict(ahead)
+    return found

@@ -1,0 +1,270 @@
+"""Why a hive wants a visit, and how soon: findings, dates, an outlook, a count too old."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta, tzinfo
+
+from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
+from hivewatch.comb.season import laying_level
+from hivewatch.detect.finding import Finding
+from hivewatch.inspections import Inspection
+from hivewatch.timeline import kit
+from hivewatch.timeline.dates import Event, looked_at_brood, queen_events
+from hivewatch.timeline.wants import LEVELS, Advice, Facts, Level, Reason, Wants
+
+PRESSING_DAYS = 2  # own choice: a date so near decides which yard comes first
+AHEAD_DAYS = 14  # own choice: later dates are in the calendar, not in the round
+WEEK_DAYS = 7  # own choice: "next visit" means within a week
+FRESH_S = 2 * 86_400  # [s] own choice: what ended before then is history
+UNSURE_BELOW = 0.5  # own choice: less likely than not waits for the next visit
+SUPER_HOLDS_DAYS = 10  # own choice: a super put on lately is room enough
+SEASON_LEVEL = 0.3  # own choice: of the peak of laying; below, nobody opens a hive to count
+NEVER_DAYS = 9999  # of a hive that nobody has counted
+
+
+def wants_of(
+    facts: Facts, advice: Mapping[str, Advice], as_of_s: int, zone: tzinfo, latitude: float
+) -> Wants:
+    """Say why one hive wants a visit.
+
+    Parameters
+    ----------
+    facts : Facts
+        What is known of it.
+    advice : Mapping
+        Kind of finding -> what it means.
+    as_of_s : int
+        The moment; later inspections do not count. [s]
+    zone : tzinfo
+        Of the yard: its local days are meant.
+    latitude : float
+        Of the yard. [deg]
+
+    Returns
+    -------
+    Wants
+        Reasons by level, date and words.
+    """
+    today = datetime.fromtimestamp(as_of_s, zone).date()
+    visits = sorted(
+        (one.inspection for one in facts.inspections if one.inspection.at_s <= as_of_s),
+        key=lambda one: one.at_s,
+    )
+    noted = [one for one in facts.inspections if one.inspection.at_s <= as_of_s]
+    events = queen_events(facts.findings, noted, zone, today)
+    standing = [one for one in events if one.over_s is None]
+    count_days = _count_days(visits, zone, today)
+    reasons = list(finding_reasons(facts.findings, advice, as_of_s, zone, visits))
+    reasons += _date_reasons(standing, visits, zone, today)
+    reasons += _outlook_reasons(facts, visits, zone, today)
+    reasons += _count_reasons(count_days, today, latitude)
+    closed = _closed(standing, today)
+    if closed is not None:
+        reasons = [_after(one, closed[0]) for one in reasons]
+    order = sorted(reasons, key=lambda o: (LEVELS.index(o.level), o.by or date.max, o.words))
+    return Wants(tuple(order), count_days, *(closed or (None, "")))
+
+
+def finding_reasons(
+    findings: Iterable[Finding],
+    advice: Mapping[str, Advice],
+    as_of_s: int,
+    zone: tzinfo,
+    visits: Sequence[Inspection] = (),
+) -> Iterator[Reason]:
+    """Give the findings that want a visit."""
+    for one in findings:
+        meant = advice.get(one.kind)
+        level = None if meant is None else _level(one, meant, as_of_s, visits)
+        if meant is None or level is None:
+            continue
+        by = _by(one, zone)
+        if by is not None and level != "emergency" and _is_pressing(by, as_of_s, zone):
+            level = "deadline"
+        name = one.subject.partition(":")[2]
+        head = f"{name}: {meant.head}" if one.subject.startswith("device:") else meant.head
+        since = "since" if one.end_s is None else "on"
+        words = f"{head[0].upper()}{head[1:]} {since} {_moment(one.start_s, zone)}"
+        if one.confidence < UNSURE_BELOW:
+            words += f", perhaps ({one.confidence:.0%})"
+        yield Reason(
+            source="finding",
+            about=one.kind,
+            level=level,
+            by=by,
+            words=words,
+            why=meant.why,
+            do=meant.do,
+            mind=meant.mind,
+            take=kit.BY_KIND.get(one.kind, ()),
+            id=one.id,
+        )
+
+
+def _level(
+    finding: Finding, meant: Advice, as_of_s: int, visits: Sequence[Inspection]
+) -> Level | None:
+    """Say how urgent a finding is now; None when it wants nothing."""
+    levels: dict[str, Level] = {
+        "emergency": "emergency",
+        "today": "today",
+        "next visit": "next visit",
+    }
+    level = levels.get(meant.urgency)
+    if level is None or finding.status not in {"open", "ended"}:
+        return None
+    if finding.confidence < UNSURE_BELOW:
+        level = "next visit"
+    if finding.end_s is None:
+        return level
+    is_seen = any(one.at_s > finding.end_s for one in visits)
+    if not meant.tell_once_over or is_seen or as_of_s - finding.end_s > FRESH_S:
+        return None
+    return "today" if level == "emergency" else level
+
+
+def _by(finding: Finding, zone: tzinfo) -> date | None:
+    """Read the date that a finding itself names."""
+    told = finding.measures.get("by")
+    if isinstance(told, str):
+        try:
+            return date.fromisoformat(told[:10])
+        except ValueError:
+            return None
+    left = finding.measures.get("days_left")
+    if isinstance(left, int | float):
+        told_on = datetime.fromtimestamp(finding.detected_s, zone).date()
+        return told_on + timedelta(days=max(0, min(int(left), 365)))
+    return None
+
+
+def _is_pressing(by: date, as_of_s: int, zone: tzinfo) -> bool:
+    today = datetime.fromtimestamp(as_of_s, zone).date()
+    return by <= today + timedelta(days=PRESSING_DAYS)
+
+
+LOOKS = {
+    "look for cells": ("Look for queen cells", "cells are raised in these days"),
+    "look for eggs": ("Look for eggs of the young queen", "she should lay by now"),
+    "failed if no eggs": ("No eggs by now means no queen", "the bees grow old without brood"),
+}
+
+
+def _date_reasons(
+    events: Iterable[Event], visits: Sequence[Inspection], zone: tzinfo, today: date
+) -> Iterator[Reason]:
+    """Give the dates of the queen calendar that ask for a look, until somebody has looked."""
+    for event in events:
+        for due in event.dates:
+            if due.what not in LOOKS or not today >= due.first - timedelta(days=WEEK_DAYS):
+                continue
+            if any(_has_looked(one, event, due.first, zone) for one in visits):
+                continue
+            words, why = LOOKS[due.what]
+            if due.what == "failed if no eggs" and today < due.first:
+                continue
+            pressing = due.last <= today + timedelta(days=PRESSING_DAYS)
+            yield Reason(
+                source="queen date",
+                about=due.what,
+                level="deadline" if pressing else "next visit",
+                by=due.last,
+                words=f"{words}, from {_day(due.first)} to {_day(due.last)}: {event.words}",
+                why=f"{why}; after {_day(due.last)} it is late",
+                take=kit.BY_DATE.get(due.what, ()),
+                id=event.id,
+            )
+
+
+def _has_looked(visit: Inspection, event: Event, first: date, zone: tzinfo) -> bool:
+    """Say whether a visit answered a date of the calendar."""
+    on = datetime.fromtimestamp(visit.at_s, zone).date()
+    looked = looked_at_brood(visit) or visit.queen_cells is not None
+    return looked and on >= first and visit.at_s > event.said_s
+
+
+def _outlook_reasons(
+    facts: Facts, visits: Sequence[Inspection], zone: tzinfo, today: date
+) -> Iterator[Reason]:
+    """Ask for a super where the outlook has the brood boxes full."""
+    room = (facts.outlook or {}).get("room") or {}
+    told = room.get("super_by")
+    if told is None or has_fresh_super(visits, zone, today):
+        return
+    by = date.fromisoformat(told)
+    if by > today + timedelta(days=AHEAD_DAYS):
+        return
+    full = date.fromisoformat(room["crowded_on"])
+    yield Reason(
+        source="outlook",
+        about="super",
+        level="deadline" if by <= today + timedelta(days=PRESSING_DAYS) else "next visit",
+        by=by,
+        words=f"The brood boxes are full on {_day(full)}: a super by {_day(by)}",
+        why="a colony without room makes ready to swarm",
+        mind="Full boxes are heavy: lift with two, or comb by comb.",
+        take=(kit.SUPER,),
+    )
+
+
+def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> bool:
+    """Say whether a super was put on lately."""
+    since = today - timedelta(days=SUPER_HOLDS_DAYS)
+    return any(
+        datetime.fromtimestamp(one.at_s, zone).date() >= since
+        and any(action.what == "super added" for action in one.actions)
+        for one in visits
+    )
+
+
+def _count_days(visits: Sequence[Inspection], zone: tzinfo, today: date) -> int:
+    """Give the age of the last count of brood or bees. [d]."""
+    counted = [one.at_s for one in visits if one.brood or one.adults is not None or one.frames]
+    if not counted:
+        return NEVER_DAYS
+    return (today - datetime.fromtimestamp(counted[-1], zone).date()).days
+
+
+def _count_reasons(count_days: int, today: date, latitude: float) -> Iterator[Reason]:
+    """Ask for a count in the season of brood, when the last one is too old to rely on."""
+    if count_days <= VISIT_STALE_DAYS or laying_level(today, latitude) < SEASON_LEVEL:
+        return
+    words = f"The last count is {count_days} days old"
+    yield Reason(
+        source="count",
+        about="count",
+        level="count",
+        by=None,
+        words="Nobody has counted lately" if count_days == NEVER_DAYS else words,
+        why=f"after {VISIT_STALE_DAYS} days nothing sure can be said of brood and bees",
+    )
+
+
+def _closed(events: Iterable[Event], today: date) -> tuple[date, str] | None:
+    """Give the last day on which a hive is to be left closed, and why."""
+    spans = [
+        (due.last, event.words)
+        for event in events
+        for due in event.dates
+        if due.what == "do not open" and due.first <= today <= due.last
+    ]
+    return max(spans, default=None)
+
+
+def _after(reason: Reason, closed_until: date) -> Reason:
+    """Put off what can wait until a hive may be opened again; a date of its own stays."""
+    can_wait = reason.level in {"next visit", "count"} and reason.source != "queen date"
+    if not can_wait or (reason.by is not None and reason.by <= closed_until):
+        return reason
+    return replace(reason, by=closed_until + timedelta(days=1))
+
+
+def _moment(at_s: int, zone: tzinfo) -> str:
+    at = datetime.fromtimestamp(at_s, zone)
+    return f"{at:%A} {at.day} {at:%B}, {at:%H:%M}"
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%B}"
