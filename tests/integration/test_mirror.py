@@ -9,16 +9,18 @@ import csv
 import gzip
 import io
 import os
+import random
 import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from threading import Event, Thread
 
 import pytest
 from brokers import Devices, Mosquitto, free_port, wait_until, weight_pack
+from commands import FORKS
 from metrics_server import MetricsServer
 
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
@@ -172,6 +174,32 @@ def test_the_loop_waits_for_a_server_and_catches_up_by_itself(store, server, mon
         stop.set()
         thread.join(30.0)
     assert not thread.is_alive()
+
+
+def _mirror_until_killed(path: Path, url: str) -> None:
+    loop.POINTS = 100  # many pages, so that a kill falls between and within them
+    settings = MirrorSettings(url=url, org="bees", bucket="hivewatch")
+    Mirror(Store(path), settings, WallClock()).run(Event(), lambda: None)
+
+
+def test_a_mirror_that_is_killed_again_and_again_loses_nothing(store, server) -> None:
+    chance = random.Random(17)
+    truth: dict[tuple[str, int], float] = {}
+    for kill in range(8):
+        lines = []
+        for step in range(2000):
+            time_s, value = 1_622_505_600 + 8 * 60 * step + 60 * kill, (kill * 2000 + step) / 8
+            at = datetime.fromtimestamp(time_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+            lines.append(f"{at},scale-{step % 3},bees-in-total,{value}\n")
+            truth[f"scale-{step % 3}", time_s * 1000] = value
+        child = FORKS.Process(target=_mirror_until_killed, args=(store.path, server.url))
+        child.start()
+        assert take_in(store, "time,device,quantity,value\n" + "".join(lines)) == 2000
+        child.join(chance.uniform(0.05, 0.5))
+        child.kill()
+        child.join()
+    run_out(mirror_of(store, server))
+    assert mirrored(server, "bees-in-total") == truth
 
 
 TOKEN = "nobody-may-see-this-token"
