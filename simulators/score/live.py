@@ -54,7 +54,8 @@ def play(order: Order, folder: Path, pace: float) -> Season:
         _publish(order, plan, broker, address, pace)
         _wait_until_read(address)
     took["live"] = time.monotonic() - began
-    season = read_back(order, folder, live.findings(), imported.took_s | took)
+    season = read_back(order, folder, imported.took_s | took)
+    season.findings.extend(live.findings())
     season.same.update(agreement(by_files, season.findings, season.end_s))
     return season
 

@@ -110,12 +110,9 @@ def _daily(season: Season, hive: str) -> dict[str, list[float]]:
 
 
 def _written(season: Season, hive: str) -> list[tuple[float, dict[str, Any]]]:
-    """Give a hive's counts in the order they were written down, each with that moment."""
-    recorded = {
-        (one["hive"], one["at"]): one["recorded"] for one in season.truth["inspections_recorded"]
-    }
+    """Give a hive's counts in the order of the visits, each with its moment."""
     found = [
-        (datetime.fromisoformat(recorded[hive, one["at"]]).timestamp(), one)
+        (datetime.fromisoformat(one["at"]).timestamp(), one)
         for one in season.inspections
         if one["hive"] == hive and "adults" in one
     ]

@@ -25,6 +25,7 @@ from simulators.score.recorded import Heard, hear, leave_out
 
 YEAR = 2024  # own choice: the same season whenever the board is run
 PATIENCE_S = 1_800.0
+REFUSED = 2  # the exit status of a usage or input error
 MOVED_S = 86_400.0  # own choice: a finding that starts this near was moved, not taken back
 
 Finding = dict[str, Any]
@@ -32,6 +33,10 @@ Finding = dict[str, Any]
 
 class ProgramError(Exception):
     """The program did not do what it was asked; the text says what it answered."""
+
+
+class RefusalError(ProgramError):
+    """The program says that it cannot answer, and why."""
 
 
 @dataclass(frozen=True)
@@ -116,12 +121,16 @@ class Program:
         self.took_s[name] = self.took_s.get(name, 0.0) + time.monotonic() - began
         if done.returncode:
             said = (done.stderr.strip() or done.stdout.strip()).splitlines()[-1:]
-            raise ProgramError(f"hivewatch {' '.join(words)}: {' '.join(said)}")
+            fault = RefusalError if done.returncode == REFUSED else ProgramError
+            raise fault(f"hivewatch {' '.join(words)}: {' '.join(said)}")
         return done.stdout
 
-    def ask(self, *words: str) -> dict[str, Any]:
-        """Ask for one JSON object."""
-        return dict(json.loads(self.do(*words)))
+    def ask(self, *words: str) -> dict[str, Any] | None:
+        """Ask for one JSON object; None where it refuses (status 2)."""
+        try:
+            return dict(json.loads(self.do(*words)))
+        except RefusalError:
+            return None
 
     def knows(self, command: str) -> bool:
         """Say whether it has a command."""
@@ -166,10 +175,9 @@ def written(time_s: float) -> str:
 def play(order: Order, folder: Path) -> Season:
     """Write a season, import it, and read the findings; `folder` may be thrown away after.
 
-    Nothing is asked "as of" the season's end, because inspections that are loaded count as written
-    down today; what only the silence after the last reading brought is left out by its
-    `detected_at` instead. With `order.replay_days` the findings are asked for again as of every
-    so many days: what was told then and is told no more is kept in `told_once`.
+    All is asked as of the last reading. Inspections count as written down at the visit: a file
+    says no more. With `order.replay_days` the findings are asked for again as of every so many
+    days: what was told then and is told no more is kept in `told_once`.
     """
     began = time.monotonic()
     write(order, folder)
@@ -179,10 +187,12 @@ def play(order: Order, folder: Path) -> Season:
         leave_out(readings, order.without)
     asked = Program(folder / "program")
     asked.load(folder / "apiary.toml", readings, folder / "inspections.json")
-    season = read_back(order, folder, asked.findings(), asked.took_s | took)
+    season = read_back(order, folder, took)
+    season.findings.extend(asked.findings("--as-of", written(season.end_s)))
     if order.replay_days:
         season.told_once.extend(_told_once(asked, season, order.replay_days))
     season.outlooks.extend(outlook.ask(asked, season, order.outlook_days))
+    season.took_s.update({name: round(took, 2) for name, took in asked.took_s.items()})
     return season
 
 
@@ -234,10 +244,8 @@ def _text(scenario: str) -> tuple[str, str]:
     return found.read_text(encoding="utf-8"), scenario
 
 
-def read_back(
-    order: Order, folder: Path, findings: list[Finding], took_s: dict[str, float]
-) -> Season:
-    """Read what was written and hold it together with what was found."""
+def read_back(order: Order, folder: Path, took_s: dict[str, float]) -> Season:
+    """Read what was written; what the program says of it is still to come."""
     apiary = tomllib.loads((folder / "apiary.toml").read_text(encoding="utf-8"))
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     inspections = json.loads((folder / "inspections.json").read_text(encoding="utf-8"))
@@ -246,7 +254,7 @@ def read_back(
         outlook_days=order.outlook_days,
         truth=truth,
         apiary=apiary,
-        findings=findings,
+        findings=[],
         heard=hear(folder / "readings.csv", apiary),
         inspections=inspections,
         took_s={name: round(took, 2) for name, took in took_s.items()},

@@ -112,8 +112,7 @@ def _fans(looks: Sequence[Look], path: Path) -> Path:
             low, middle, high = np.array([look.said for look in told], np.float64).T
             axis.fill_between(days, low, high, color=FAINT, lw=0)
             axis.plot(days, middle, color=INK, lw=1.2)
-        came = sorted({(one.day + timedelta(days=int(one.what)), one.true) for one in mine})
-        axis.plot([day for day, _ in came], [bees for _, bees in came], ".-", color=ASKED, lw=0.8)
+            axis.plot(days, [look.true for look in told], ".-", color=ASKED, lw=0.8)
         axis.set_title(f"{hive}, {season}: adults said, with 80 %, and come", fontsize=9)
         axis.tick_params(labelsize=7)
     return _save(figure, path)
