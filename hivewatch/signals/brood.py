@@ -1,0 +1,225 @@
+"""When the nest came under brood-nest warmth and when it fell out of it.
+
+With brood the bees hold the nest near 35 Cel whatever the weather; without it the cluster is cooler
+and follows the air. The bound between the two lies half way, and is lower in cold air. A sum of
+what the days say for the one and the other turns the state, so that a cold night, an opening or a
+probe at the edge of a small brood nest does not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hivewatch.signals.days import HOUR_S, days_of
+from hivewatch.signals.warmth import Warmth, warmth_of
+from hivewatch.signals.window import Floats, HiveWindow
+
+# Half way between a nest with brood, 34.5 Cel (published: brood nest 34.5 +- 1.5 Cel, MLU Halle
+# after Kronenberg and Heller 1982), and a cluster without, 20 to 22 Cel in winter (popular; from
+# memory Fahrenholz et al. 1989, 21.3 Cel) and 27 Cel in mild air (own choice): 27.5 Cel in frost,
+# 30.5 Cel at 15 Cel outside. tests/unit/signals/test_brood.py
+HALF_WAY_CEL, HALF_WAY_SLOPE = 27.5, 0.2
+COLDEST_CEL, WARMEST_CEL = -10.0, 25.0  # [Cel] the bound does not move further
+NO_AMBIENT_CEL = 30.5  # [Cel] own choice: the bound where nobody measures the air
+FULL_CEL = 35.0  # [Cel] common practice, no source: the nest with brood
+SHARE_DAYS = 10  # own choice: days in a row that tell what reaches the probe
+SHARE_AIR_CEL = 24.0  # [Cel] own choice: in warmer air a share says little
+SHARE_LIGHT_H = 13.0  # [h] own choice: days of the light half of the year, when there is brood
+CENTRE_SHARE = 0.85  # own choice: a probe in the brood nest, or a colony that is building up
+FAR_SHARE = 0.45  # own choice: a probe on the crown board shows a third, whatever is below it
+STEADY_K = 0.5  # [K] own choice: the Montreal nests with brood span less, but for openings
+CLEAR_K = 2.0  # [K] own choice: a day this far from the bound counts fully ...
+CLEAR_SHARE = 0.35  # own choice: ... or, in warm air, this share of the way to a brood nest
+SETTLED_DAYS = 3.0  # own choice: so many full days in a row turn the state to brood
+END_DAYS = 4.0  # own choice: and to none; a young queen's first eggs may end a pause before
+AUTUMN_DAYS = 14.0  # own choice: the same for an onset in autumn; the Montreal recording has
+# warm spells of eleven days in October
+AUTUMN_DAY_H = 12.5  # [h] own choice: days this short, and shortening
+TEMPERATE_DEG = 25.0  # [deg] own choice: nearer to the equator there is no autumn
+DATED_BACK_DAYS = 14  # own choice: so far back the beginning is looked for
+DATED_K = 1.0  # [K] own choice: a turn is dated where the nest left what it was, short of half way
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A nest that came under brood-nest warmth, or fell out of it.
+
+    Parameters
+    ----------
+    is_onset : bool
+        Which of the two.
+    day, told_day : int
+        First day on the new side, and the day that settled it; places in `Warmth`.
+    start_s, told_s : int
+        Midnight before the first day; the reading that settled it. [s]
+    gap_days : int
+        Days without readings before the first day: it may have been as much earlier.
+    before_cel, after_cel : float
+        The nest in the week before and since. [Cel]
+    """
+
+    is_onset: bool
+    day: int
+    told_day: int
+    start_s: int
+    told_s: int
+    gap_days: int
+    before_cel: float
+    after_cel: float
+
+
+def over_bound_k(window: HiveWindow) -> Floats:
+    """Give how far each day's nest is over the bound between brood and none. [K].
+
+    A probe off the centre shows only a share of what the nest is warmer than the air; divided by
+    the share that it showed when there was brood, it tells of the nest all the same. NaN where the
+    probe is too far off to tell.
+    """
+    warmth = warmth_of(window)
+    air = warmth.ambient_cel
+    share = probe_share(window)
+    with np.errstate(invalid="ignore"):
+        nest = np.where(share < FAR_SHARE, np.nan, air + (warmth.level_cel - air) / share)
+    over_k = np.where(np.isnan(air), warmth.level_cel, nest) - bound_cel(warmth)
+    unsteady_k = np.where(share < 1, 0.0, np.fmax(0.0, warmth.spread_k - STEADY_K))
+    return np.asarray(over_k - unsteady_k)
+
+
+def bound_cel(warmth: Warmth) -> Floats:
+    """Give the bound between brood and none for each day. [Cel]."""
+    air = np.clip(warmth.ambient_cel, COLDEST_CEL, WARMEST_CEL)
+    return np.where(np.isnan(air), NO_AMBIENT_CEL, HALF_WAY_CEL + HALF_WAY_SLOPE * air)
+
+
+def probe_share(window: HiveWindow) -> Floats:
+    """Give the share of the brood nest's warmth that reaches the probe, as known by each day.
+
+    It is the most that ten days of the light half of the year have shown, for then there is brood;
+    1 for a probe in the brood nest, and as long as nothing is known.
+    """
+    warmth = warmth_of(window)
+    shown = np.full(len(warmth), np.nan)
+    with np.errstate(invalid="ignore"):
+        tells = (warmth.ambient_cel < SHARE_AIR_CEL) & (_light_h(window) >= SHARE_LIGHT_H)
+    shown[tells] = (warmth.level_cel - warmth.ambient_cel)[tells] / (
+        FULL_CEL - warmth.ambient_cel[tells]
+    )
+    most, best = np.ones(len(warmth)), 0.0
+    last: list[float] = []
+    for i, one in enumerate(shown.tolist()):
+        if not np.isnan(one):
+            last = [*last[1 - SHARE_DAYS :], one]
+            if len(last) == SHARE_DAYS:
+                best = max(best, float(np.median(last)))
+        most[i] = best if 0 < best < CENTRE_SHARE else 1.0
+    return most
+
+
+def _light_h(window: HiveWindow) -> Floats:
+    """Give the hours from sunrise to sunset of each day."""
+    days = days_of(window)
+    return np.asarray((days.set_s - days.rise_s) / HOUR_S)
+
+
+def is_autumn(window: HiveWindow) -> NDArray[np.bool_]:
+    """Say on which days the light is short and shortening: brood ends of itself then."""
+    light_h = _light_h(window)
+    if len(light_h) < 2 or abs(window.yard.latitude) < TEMPERATE_DEG:  # noqa: PLR2004
+        return np.zeros(len(light_h), np.bool_)
+    return (light_h < AUTUMN_DAY_H) & (np.gradient(light_h) < 0)
+
+
+def turns_of(window: HiveWindow) -> list[Turn]:
+    """Find the turns of the nest between warmth with brood and without.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive; needs `nest`, takes `ambient` where there is any.
+
+    Returns
+    -------
+    list[Turn]
+        By time, an onset and an end in turns. What the nest was at first is no turn.
+
+    References
+    ----------
+    E. S. Page, Biometrika 41, 100 (1954): cumulative sums, here of days clipped to one; published
+    run lengths of such sums: Montgomery's tables.
+    """
+    known = window.memo.get("turns")
+    if not isinstance(known, list):
+        known = window.memo["turns"] = _find(window)
+    return known
+
+
+def _find(window: HiveWindow) -> list[Turn]:
+    """Go through the days and sum up what they say."""
+    warmth = warmth_of(window)
+    over_k, share = over_bound_k(window), probe_share(window)
+    clear_k = np.fmin(CLEAR_K, CLEAR_SHARE * (FULL_CEL - bound_cel(warmth)))
+    says = np.clip(over_k / clear_k, -1.0, 1.0)
+    autumn = is_autumn(window)
+    turns: list[Turn] = []
+    has_brood: bool | None = None
+    up = down = 0.0
+    since = 0
+    for i in np.flatnonzero(~np.isnan(says)).tolist():
+        if i and share[i] < 1 <= share[i - 1]:  # what was said before was said of a nearer probe
+            has_brood, up, down, since = None, 0.0, 0.0, i
+        up = min(AUTUMN_DAYS, max(0.0, up + says[i]))
+        down = min(AUTUMN_DAYS, max(0.0, down - says[i]))
+        to_onset = AUTUMN_DAYS if autumn[i] and has_brood is False else SETTLED_DAYS
+        if has_brood is not True and up >= to_onset:
+            if has_brood is False:
+                turns.append(_turn(warmth, over_k, range(since, i + 1), is_onset=True))
+            has_brood, down, since = True, 0.0, i + 1
+        elif has_brood is not False and down >= END_DAYS:
+            if has_brood is True:
+                turns.append(_turn(warmth, over_k, range(since, i + 1), is_onset=False))
+            has_brood, up, since = False, 0.0, i + 1
+    return turns
+
+
+def _turn(warmth: Warmth, over_k: Floats, days: range, *, is_onset: bool) -> Turn:
+    """Date a turn back to where the steadily rising, or falling, fit leaves what was before."""
+    sign, told = 1.0 if is_onset else -1.0, days[-1]
+    span = np.array(days)
+    span = span[~np.isnan(over_k[span])][-DATED_BACK_DAYS - 1 :]
+    fit = _rising(sign * over_k[span] + DATED_K)
+    beyond = np.flatnonzero(fit > 0)
+    at = int(beyond[0]) if len(beyond) else len(span) - 1
+    day = int(span[at])
+    gap_days = day - int(span[at - 1]) - 1 if at else 0
+    before, after = warmth.level_cel[max(0, day - 7) : day], warmth.level_cel[day : told + 1]
+    before = before[~np.isnan(before)]
+    return Turn(
+        is_onset=is_onset,
+        day=day,
+        told_day=told,
+        start_s=int(warmth.start_s[day]),
+        told_s=int(warmth.told_s[told]),
+        gap_days=gap_days,
+        before_cel=float(np.median(before)) if len(before) else float("nan"),
+        after_cel=float(np.nanmedian(after)),
+    )
+
+
+def _rising(value: Floats) -> Floats:
+    """Give the nearest sequence that never falls: pooled adjacent violators.
+
+    References
+    ----------
+    M. Ayer et al., Ann. Math. Stat. 26, 641 (1955): isotonic regression.
+    """
+    pools: list[tuple[float, int]] = []
+    for one in value.tolist():
+        mean, count = one, 1
+        while pools and pools[-1][0] >= mean:
+            other, more = pools.pop()
+            mean, count = (mean * count + other * more) / (count + more), count + more
+        pools.append((mean, count))
+    return np.repeat([mean for mean, _ in pools], [count for _, count in pools])

@@ -1,0 +1,159 @@
+"""The nest's turns between brood-nest warmth and none, on made-up nests."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from nests import MadeUpNest, day_of
+
+from hivewatch.signals.brood import _rising, is_autumn, probe_share, turns_of
+from hivewatch.signals.warmth import warmth_of
+
+
+def places(nest, window=None):
+    turns = turns_of(nest.window() if window is None else window)
+    return [("onset" if one.is_onset else "end", day_of(nest, one.start_s)) for one in turns]
+
+
+def spring(**more):
+    """A winter cluster that begins to raise brood on day 30 and has a full nest by day 45."""
+    nest = MadeUpNest(first="2026-01-20", days=80, air_cel=4, **more)
+    nest.has_brood(slice(None), np.clip((np.arange(80) - 30) / 15, 0, 1))
+    return nest
+
+
+def summer(pause, **more):
+    """A summer's nest with a pause of some days in its brood."""
+    nest = MadeUpNest(first="2026-05-20", days=60, air_cel=16, **more)
+    nest.has_brood(slice(25, 25 + pause), 0.0)
+    return nest
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_spring_is_dated_to_where_the_nest_left_its_winter_warmth(seed):
+    ((what, day),) = places(spring(seed=seed))
+    assert what == "onset"
+    assert 31 <= day <= 40  # half way is on day 37.5; DATED_K before that on day 35
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_pause_of_ten_days_is_an_end_and_an_onset(seed):
+    (first, end), (second, onset) = places(summer(10, seed=seed))
+    assert (first, second) == ("end", "onset")
+    assert abs(end - 25) <= 1.1
+    assert abs(onset - 35) <= 1.1
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("share", [0.55, 0.7])
+def test_a_probe_off_the_centre_tells_the_same(seed, share):
+    turns = places(summer(12, seed=seed, share=share))
+    assert [what for what, _ in turns] == ["end", "onset"]
+    assert abs(turns[0][1] - 25) <= 1.6
+    assert abs(turns[1][1] - 37) <= 1.6
+
+
+def test_a_probe_too_far_off_says_nothing():
+    assert places(summer(12, share=0.3)) == []
+
+
+def test_the_share_of_a_probe_is_learned_from_ten_days_of_brood():
+    nest = summer(0, share=0.6)
+    share = probe_share(nest.window())
+    assert share[0] == 1.0
+    assert share[20] == pytest.approx(0.6, abs=0.04)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_a_nest_that_keeps_its_brood_or_never_had_any_turns_nowhere(seed):
+    assert places(MadeUpNest(days=90, seed=seed, air_cel=10)) == []
+    winter = MadeUpNest(first="2025-11-25", days=60, seed=seed, air_cel=1)
+    winter.has_brood(slice(None), 0.0)
+    assert places(winter) == []
+
+
+def test_a_pause_of_two_days_and_an_open_lid_turn_nothing():
+    assert places(summer(2)) == []
+    nest = summer(0)
+    nest.add(nest.at(20, 17), nest.at(22, 8), -13)
+    assert places(nest) == []
+
+
+def test_a_gap_is_neither_and_is_counted_where_the_turn_fell_into_it():
+    nest = summer(0)
+    nest.silence(nest.at(20), nest.at(32))
+    assert places(nest) == []
+    nest.has_brood(slice(22, 60), 0.0)
+    (turn,) = turns_of(nest.window())
+    assert day_of(nest, turn.start_s) == pytest.approx(32, abs=1.1)
+    assert turn.gap_days in (11, 12)
+
+
+def test_without_air_the_level_alone_tells():
+    nest = summer(14)
+    nest.air_by_day[:] = 12.0  # a cluster at 25 Cel
+    turns = places(nest, nest.window(["nest"]))
+    assert [what for what, _ in turns] == ["end", "onset"]
+
+
+def test_a_warm_spell_of_ten_days_in_autumn_is_no_onset():
+    nest = MadeUpNest(first="2026-08-20", days=75, air_cel=12)
+    nest.has_brood(slice(35, 75), 0.0)
+    nest.has_brood(slice(50, 60), 0.95)
+    assert [what for what, _ in places(nest)] == ["end"]
+
+
+def test_autumn_is_when_days_are_short_and_shorten_on_either_half_of_the_earth():
+    north = is_autumn(MadeUpNest(first="2026-01-01", days=364).window())
+    south = is_autumn(MadeUpNest(first="2026-01-01", days=364, yard="south").window())
+    months = np.arange(366) // 30.5
+    assert set(months[: len(north)][north]) == {8, 9, 10, 11}
+    assert set(months[: len(south)][south]) == {2, 3, 4, 5}
+
+
+@pytest.mark.parametrize("hours", [0, 5, 30, 100])
+def test_what_was_told_stands_when_the_season_goes_on(hours):
+    nest = summer(12)
+    whole = turns_of(nest.window())
+    for turn in whole:
+        until_s = turn.told_s + hours * 3600
+        early = turns_of(nest.window(until_s=until_s))
+        assert [one for one in whole if one.told_s <= until_s] == early
+
+
+def test_a_day_counts_when_a_reading_came_after_it():
+    nest = summer(0)
+    nest.silence(nest.at(10), nest.at(12, 6))
+    warmth = warmth_of(nest.window())
+    day = int(np.searchsorted(warmth.start_s, nest.at(9, 23.5))) - 1
+    assert warmth.told_s[day] == nest.at(12, 6)
+    assert np.isnan(warmth.level_cel[-1])
+
+
+def test_the_level_of_a_day_is_its_median_and_its_spread_one_deviation():
+    nest = MadeUpNest(days=5, step_s=300)
+    window = nest.window()
+    warmth = warmth_of(window)
+    low, high = np.searchsorted(window.of("nest").time_s, warmth.start_s[1:3])
+    values = window.of("nest").value[low:high]
+    assert warmth.level_cel[1] == pytest.approx(np.median(values), abs=0.02)
+    assert warmth.spread_k[1] == pytest.approx(values.std(), abs=0.03)
+
+
+def test_isotonic_regression_gives_what_its_definition_asks():
+    # a worked example: pools (3, 1) and (5, 4, 3) become their means
+    assert _rising(np.array([1.0, 3, 1, 5, 4, 3, 6])).tolist() == [1, 2, 2, 4, 4, 4, 6]
+    rng = np.random.default_rng(0)
+    value = rng.normal(0, 1, 30)
+    fit = _rising(value)
+    assert (np.diff(fit) >= 0).all()
+    assert fit.mean() == pytest.approx(value.mean())
+    # no other rising sequence is nearer: tried with many
+    best = np.square(fit - value).sum()
+    for _ in range(300):
+        other = np.sort(fit + rng.normal(0, 0.2, 30))
+        assert np.square(other - value).sum() >= best - 1e-9
+
+
+def test_a_window_without_a_nest_has_no_turns():
+    assert turns_of(MadeUpNest(days=5).window(["weight"])) == []
