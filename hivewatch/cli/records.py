@@ -1,0 +1,179 @@
+"""Commands that take in and give out: the apiary, readings, inspections, quarantine."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hivewatch.cli.words import (
+    Config,
+    Decimal,
+    Form,
+    Format,
+    present_s,
+    print_json,
+    read_text,
+    settings_of,
+    store_of,
+    time_s,
+)
+from hivewatch.errors import UsageError
+from hivewatch.store.open import Store
+
+app = typer.Typer()
+apiary_app = typer.Typer(help="Yards, hives and devices.", no_args_is_help=True)
+inspections_app = typer.Typer(help="What people saw at the hives.", no_args_is_help=True)
+quarantine_app = typer.Typer(help="What devices sent and could not be used.", no_args_is_help=True)
+app.add_typer(apiary_app, name="apiary")
+app.add_typer(inspections_app, name="inspections")
+app.add_typer(quarantine_app, name="quarantine")
+
+
+@apiary_app.command("load")
+def apiary_load(
+    file: Annotated[Path, typer.Argument(help="Apiary file (TOML).")], config: Config = None
+) -> None:
+    """Read yards, hives and devices from a file; the same file twice changes nothing."""
+    from hivewatch.apiary import read_apiary
+    from hivewatch.store import apiary
+
+    given = read_apiary(*read_text(file))
+    store = store_of(config)
+    with store.write() as connection:
+        said = apiary.load(connection, given)
+    for line in said or ["nothing changed"]:
+        typer.echo(line)
+
+
+@apiary_app.command("show")
+def apiary_show(config: Config = None, form: Form = Format.text) -> None:
+    """Print yards, hives and devices as the store has them, in the form of the apiary file."""
+    from hivewatch.apiary import write_apiary
+    from hivewatch.store import apiary
+
+    with store_of(config).read() as connection:
+        known = apiary.read(connection)
+        devices = apiary.devices(connection, unplaced=True)
+    if form is Format.json:
+        import tomllib
+
+        print_json(tomllib.loads(write_apiary(known)) | {"unplaced": [one.id for one in devices]})
+        return
+    typer.echo(write_apiary(known).rstrip() or "# no yard yet: hivewatch apiary load FILE")
+    for one in devices:
+        typer.echo(f"# device {one.id} sends and is not placed at any hive")
+
+
+@app.command("import")
+def import_files(
+    files: Annotated[list[Path], typer.Argument(help="CSV files; - reads standard input.")],
+    config: Config = None,
+    late: Annotated[
+        bool, typer.Option("--late", help="They came only now, not when they were measured.")
+    ] = False,
+    decimal: Annotated[Decimal, typer.Option(help="As in 21.5 or in 21,5.")] = Decimal.point,
+    form: Form = Format.text,
+) -> None:
+    """Store readings from CSV: time,device,quantity,value or time,device and one column each."""
+    from hivewatch.show import import_all
+
+    settings = settings_of(config)
+    done = import_all(
+        Store(settings.store.path),
+        files,
+        present_s(),
+        typer.echo if form is Format.text else lambda _line: None,
+        late=late,
+        decimal_comma=decimal is Decimal.comma,
+        mirrored=settings.mirror is not None,
+    )
+    if form is Format.json:
+        print_json(done)
+
+
+@app.command("export")
+def export_readings(
+    file: Annotated[
+        Path, typer.Argument(help="New file, .csv, .csv.gz or .parquet; - is standard output.")
+    ],
+    config: Config = None,
+    hive: Annotated[list[str] | None, typer.Option(help="Only of this hive.")] = None,
+    yard: Annotated[list[str] | None, typer.Option(help="Only of this yard.")] = None,
+    quantity: Annotated[list[str] | None, typer.Option(help="Only these, as weight.")] = None,
+    since: Annotated[str | None, typer.Option(help="Not before then (RFC 3339).")] = None,
+    until: Annotated[str | None, typer.Option(help="Before then (RFC 3339).")] = None,
+) -> None:
+    """Write readings out: time,device,quantity,value, as import reads them."""
+    from hivewatch.export import END_S, Choice, export
+
+    choice = Choice(
+        hives=hive or (),
+        yards=yard or (),
+        quantities=quantity or (),
+        since_s=time_s(since, "--since", 0),
+        until_s=time_s(until, "--until", END_S),
+    )
+    path = None if str(file) == "-" else file
+    count = export(store_of(config), path, choice, sys.stdout.buffer)
+    if path is not None:
+        typer.echo(f"{file}: {count} reading{'s' * (count != 1)}")
+
+
+@inspections_app.command("load")
+def inspections_load(
+    file: Annotated[Path, typer.Argument(help="JSON, an array of inspections; - for stdin.")],
+    config: Config = None,
+    late: Annotated[
+        bool, typer.Option("--late", help="They were written down only now, not at the visits.")
+    ] = False,
+) -> None:
+    """Store inspections; the same file twice changes nothing."""
+    from hivewatch.inspections import read_inspections
+    from hivewatch.store import inspections
+
+    given = read_inspections(*read_text(file))
+    with store_of(config).write() as connection:
+        now_s = present_s()
+        new = sum(
+            inspections.add(connection, one, now_s if late else min(one.at_s, now_s))[1]
+            for one in given
+        )
+    typer.echo(f"{new} new, {len(given) - new} known already")
+
+
+@quarantine_app.command("list")
+def quarantine_list(config: Config = None, form: Form = Format.text) -> None:
+    """List what waits in quarantine, and why."""
+    from hivewatch.show import held_json, held_text
+    from hivewatch.store import quarantine
+
+    with store_of(config).read() as connection:
+        held = quarantine.read(connection, waiting=True)
+    if form is Format.json:
+        print_json([held_json(one) for one in held])
+        return
+    for one in held:
+        typer.echo(held_text(one))
+    typer.echo(f"{len(held)} in quarantine")
+
+
+@quarantine_app.command("readmit")
+def quarantine_readmit(
+    ids: Annotated[list[int] | None, typer.Argument(help="Which; all when none is named.")] = None,
+    config: Config = None,
+) -> None:
+    """Try what is in quarantine again, after a fix."""
+    from hivewatch.ingest.intake import Intake
+
+    settings = settings_of(config)
+    intake = Intake(Store(settings.store.path), mirrored=settings.mirror is not None)
+    tried = intake.readmit(present_s(), ids)
+    for wanted in set(ids or ()) - {held.id for held, _ in tried}:
+        remedy = "hivewatch quarantine list gives the numbers"
+        raise UsageError("quarantine", str(wanted), "nothing waits under this number", remedy)
+    admitted = sum(done.stored for _, done in tried)
+    left = sum(done.quarantined > 0 for _, done in tried)
+    typer.echo(f"{len(tried)} tried, {admitted} readings stored, {left} still in quarantine")

@@ -1,0 +1,94 @@
+"""Commands that run and keep the watch: demo, run, check, backup, restore."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hivewatch import settings as settings_room
+from hivewatch.cli.words import (
+    Config,
+    settings_of,
+    store_of,
+)
+from hivewatch.clock import WallClock
+
+app = typer.Typer()
+
+
+@app.command()
+def demo(
+    config: Config = None,  # noqa: ARG001 - every command takes it; the demo has settings of its own
+    port: Annotated[
+        int | None,
+        typer.Option(min=0, max=65535, help="Of the pages; else 8080, or a free one if taken."),
+    ] = None,
+    days_per_second: Annotated[float, typer.Option(min=0.01, max=10.0, help="Pace.")] = 0.5,
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Another number is another season.")
+    ] = None,
+    until: Annotated[str | None, typer.Option(help="Last day to play, as 2026-06-30.")] = None,
+    exit_when_done: Annotated[
+        bool, typer.Option("--exit-when-done", help="End with a summary when the season is over.")
+    ] = False,
+) -> None:
+    """Play a season of an invented apiary through the whole program, on this machine alone."""
+    from hivewatch.demo import play
+
+    play(port, days_per_second, seed, until, typer.echo, exit_when_done=exit_when_done)
+
+
+@app.command()
+def run(config: Config = None) -> None:
+    """Watch: the daemon."""
+    from hivewatch import logs
+    from hivewatch.daemon import Daemon
+
+    logs.set_up()
+    Daemon(settings_of(config), WallClock()).run()
+
+
+@app.command()
+def check(
+    config: Config = None,
+    defaults: Annotated[
+        bool, typer.Option("--defaults", help="Print every setting with its default.")
+    ] = False,
+) -> None:
+    """Try the settings, the store, the broker and the delivery channels, a line each."""
+    from hivewatch.check import check_all
+
+    if defaults:
+        typer.echo(settings_room.defaults_text())
+        return
+    failed = False
+    for part, is_well, line in check_all(config, os.environ):
+        failed |= not is_well
+        typer.echo(f"{'ok   ' if is_well else 'FAULT'} {part}: {line}")
+    if failed:
+        raise typer.Exit(2)
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="Where to; must not exist.")], config: Config = None
+) -> None:
+    """Copy the store, whole and consistent, while it runs."""
+    from hivewatch.store.copy import copy_out
+
+    size = copy_out(store_of(config), file)
+    typer.echo(f"{file}: {size / 1e6:.1f} MB, checked")
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(help="A copy made by backup.")], config: Config = None
+) -> None:
+    """Bring a copy back; the store that is there must be stopped, and is kept beside it."""
+    from hivewatch.store.copy import copy_in
+
+    kept = copy_in(file, settings_of(config).store.path)
+    typer.echo("restored" + (f"; the store that was there is now {kept}" if kept else ""))

@@ -1,0 +1,90 @@
+"""What all commands share: their options, and how they read and print."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from hivewatch import settings as settings_room
+from hivewatch.clock import WallClock
+from hivewatch.errors import UsageError
+from hivewatch.mistakes import read_utf8
+from hivewatch.settings import Settings
+from hivewatch.store.open import Store
+
+
+class Format(StrEnum):
+    """How to print data."""
+
+    text = "text"
+    json = "json"
+
+
+class Decimal(StrEnum):
+    """What stands between whole and part in the numbers of a file."""
+
+    point = "point"
+    comma = "comma"
+
+
+Config = Annotated[
+    Path | None,
+    typer.Option("--config", help="Settings file; else hivewatch.toml here, or in /etc/hivewatch."),
+]
+AsOf = Annotated[
+    str | None,
+    typer.Option(help="As it would have been told then, from what had come by then (RFC 3339)."),
+]
+Form = Annotated[Format, typer.Option("--format", help="How to print.")]
+
+
+def present_s() -> int:
+    """Give the present Unix time in seconds."""
+    return WallClock().now_s()
+
+
+def settings_of(config: Path | None) -> Settings:
+    """Read the settings."""
+    return settings_room.load(config, os.environ)
+
+
+def store_of(config: Path | None) -> Store:
+    """Open the store that the settings name."""
+    return Store(settings_of(config).store.path)
+
+
+def time_s(text: str | None, option: str, otherwise_s: int) -> int:
+    """Read a time given on the command line."""
+    if text is None:
+        return otherwise_s
+    try:
+        read = datetime.fromisoformat(text)
+    except ValueError:
+        read = None
+    if read is None or read.tzinfo is None:
+        raise UsageError(option, text, "not a time", "use 2026-05-01T12:00:00Z or with an offset")
+    return int(read.timestamp())
+
+
+def print_json(data: Any) -> None:  # noqa: ANN401 - whatever JSON can hold
+    """Print data as JSON, and nothing else."""
+    typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
+
+
+def read_text(file: Path) -> tuple[str, str]:
+    """Read a file whole, or standard input; also gives the name to call it by."""
+    is_stdin = str(file) == "-"
+    try:
+        raw = sys.stdin.buffer.read() if is_stdin else file.read_bytes()
+    except OSError as error:
+        wrong = f"cannot be read ({error.strerror})"
+        raise UsageError(str(file), "", wrong, "check the name") from error
+    name = "standard input" if is_stdin else file.name
+    return read_utf8(raw, name), name
