@@ -15,26 +15,29 @@ from hypothesis import strategies as st
 from hivewatch.alerts.phrases import PHRASES
 from hivewatch.alerts.rules import RULES
 
-KINDS = ("toppled", "taken", "silent", "swarm", "low_battery", "robbing", "handling")
-NAMES = tuple(f"{word}-1" for word in ("alder", "birch", "cedar", "damson"))
+KINDS = ("silent", "low_battery", "toppled", "swarm", "handling")  # gathered, at once, never
+NAMES = tuple(f"{word}-1" for word in ("alder", "birch", "cedar"))
 CHANGES = ("end", "withdraw", "explain", "open", "sure", "unsure")
 
 kinds, names = st.sampled_from(KINDS), st.sampled_from(NAMES)
-number = st.integers(0, 30)
+number = st.integers(0, 8)
 # Away for two days in all at most: after three an alert is given up, by rule.
 AWAY_MAX_S = 48 * 3600
 steps = st.one_of(
     st.tuples(st.just("find"), kinds, names),
-    st.tuples(st.just("find_all"), kinds, st.integers(2, 4)),
+    st.tuples(st.just("find_all"), kinds, st.integers(2, 3)),
+    st.tuples(st.just("doubt"), kinds, st.sampled_from(("withdraw", "end", "unsure"))),
+    st.tuples(st.just("doubt"), kinds, st.sampled_from(("withdraw", "explain", "open"))),
     st.tuples(st.just("change"), number, st.sampled_from(CHANGES)),
-    st.tuples(st.just("wait"), st.integers(1, 12 * 3600), st.none()),
-    st.tuples(st.just("wait"), st.integers(1, 900), st.none()),
-    st.tuples(st.just("restart"), st.none(), st.none()),
-    st.tuples(st.just("die"), st.sampled_from(["before", "after"]), st.none()),
-    st.tuples(st.just("away"), st.integers(60, 12 * 3600), st.none()),
+    st.tuples(st.just("change"), number, st.sampled_from(("withdraw", "open"))),
     st.tuples(st.just("meanwhile"), number, st.sampled_from((*CHANGES, "acknowledge", "snooze"))),
     st.tuples(st.just("acknowledge"), number, st.none()),
     st.tuples(st.just("snooze"), number, st.integers(60, 6 * 3600)),
+    st.tuples(st.just("wait"), st.integers(1, 900), st.none()),
+    st.tuples(st.just("wait"), st.integers(900, 12 * 3600), st.none()),
+    st.tuples(st.just("away"), st.integers(60, 12 * 3600), st.none()),
+    st.tuples(st.just("die"), st.sampled_from(["before", "after"]), st.none()),
+    st.tuples(st.just("restart"), st.none(), st.none()),
     st.tuples(st.just("replay"), st.none(), st.none()),
 )
 
@@ -44,7 +47,8 @@ class Life:
 
     def __init__(self, day: Day) -> None:
         self.day = day
-        self.touched: set[str] = set()  # findings that may rightly stay unheard
+        self.touched: set[str] = set()  # findings that changed
+        self.known: set[str] = set()  # findings that somebody has acknowledged
         self.snoozed: Counter[str] = Counter()
         self.away_s = 0
 
@@ -67,6 +71,14 @@ class Life:
         """Find the same at several hives of the yard."""
         for name in NAMES[:count]:
             self.find(kind, name)
+
+    def doubt(self, kind: str, how: str) -> None:
+        """Find the same at all hives, and have second thoughts on the first of them."""
+        self.find_all(kind, len(NAMES))
+        kinds_told = sorted(self.day.told.values(), key=lambda one: one.id)
+        for which, one in enumerate(kinds_told):
+            if one.kind == kind and one.subject.endswith(NAMES[0]):
+                self.change(which, how)
 
     def pick(self, which: int) -> Any:
         told = sorted(self.day.told.values(), key=lambda one: one.id)
@@ -110,7 +122,7 @@ class Life:
     def acknowledge(self, which: int, _: None) -> None:
         if one := self.pick(which):
             self.day.acknowledge(one)
-            self.touched.update(self.told_with(one.id))
+            self.known.update(self.told_with(one.id))
 
     def snooze(self, which: int, seconds: int) -> None:
         if one := self.pick(which):
@@ -164,7 +176,9 @@ class Life:
         for one in self.day.told.values():
             story = self.day.story(one)
             times = self.heard(one)
-            owed = RULES[one.kind].urgency != "not for the phone" and one.id not in self.touched
+            stands = one.status == "open" and one.confidence > 0.5
+            owed = RULES[one.kind].urgency != "not for the phone" and one.id not in self.known
+            owed = owed and (stands or one.id not in self.touched)
             assert times >= owed, ("lost", one, story)
             most = 1 + self.deaths(one) + self.snoozed[one.id]
             assert times <= most, ("too often", one, story, self.day.phone.log())
@@ -185,7 +199,7 @@ def _words(kind: str) -> tuple[str, ...]:
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
-@given(st.lists(steps, min_size=3, max_size=25), st.sampled_from([None, NIGHT]))
+@given(st.lists(steps, min_size=5, max_size=25), st.sampled_from([None, NIGHT]))
 def test_no_alert_is_lost_and_none_rings_twice_without_a_death(story, quiet):
     memory = "/dev/shm" if Path("/dev/shm").is_dir() else None  # deaths here are no power cuts
     with tempfile.TemporaryDirectory(dir=memory) as folder:
