@@ -21,7 +21,7 @@ from threading import Event, Thread
 import pytest
 from brokers import Devices, Mosquitto, free_port, wait_until, weight_pack
 from commands import FORKS
-from metrics_server import MetricsServer
+from metrics_server import MetricsServer, mirror_until_killed
 
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.clock import WallClock
@@ -176,15 +176,10 @@ def test_the_loop_waits_for_a_server_and_catches_up_by_itself(store, server, mon
     assert not thread.is_alive()
 
 
-def _mirror_until_killed(path: Path, url: str) -> None:
-    loop.POINTS = 100  # many pages, so that a kill falls between and within them
-    settings = MirrorSettings(url=url, org="bees", bucket="hivewatch")
-    Mirror(Store(path), settings, WallClock()).run(Event(), lambda: None)
-
-
 def test_a_mirror_that_is_killed_again_and_again_loses_nothing(store, server) -> None:
     chance = random.Random(17)
     truth: dict[tuple[str, int], float] = {}
+    there = [0]
     for kill in range(8):
         lines = []
         for step in range(2000):
@@ -192,12 +187,15 @@ def test_a_mirror_that_is_killed_again_and_again_loses_nothing(store, server) ->
             at = datetime.fromtimestamp(time_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
             lines.append(f"{at},scale-{step % 3},bees-in-total,{value}\n")
             truth[f"scale-{step % 3}", time_s * 1000] = value
-        child = FORKS.Process(target=_mirror_until_killed, args=(store.path, server.url))
+        child = FORKS.Process(target=mirror_until_killed, args=(store.path, server.url))
         child.start()
         assert take_in(store, "time,device,quantity,value\n" + "".join(lines)) == 2000
-        child.join(chance.uniform(0.05, 0.5))
+        wait_until(lambda: len(mirrored(server, "bees-in-total")) > there[-1], said="a page")
+        child.join(chance.uniform(0.0, 0.3))
         child.kill()
         child.join()
+        assert child.exitcode == -signal.SIGKILL
+        there.append(len(mirrored(server, "bees-in-total")))
     run_out(mirror_of(store, server))
     assert mirrored(server, "bees-in-total") == truth
 

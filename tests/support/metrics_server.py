@@ -7,8 +7,14 @@ import subprocess
 import urllib.parse
 import urllib.request
 from pathlib import Path
+from threading import Event
 
 from brokers import LOOPBACK, answers, free_port, wait_until
+
+from hivewatch.clock import WallClock
+from hivewatch.mirror import Mirror, loop
+from hivewatch.settings import Mirror as MirrorSettings
+from hivewatch.store.open import Store
 
 Key = tuple[tuple[str, str], ...]  # the labels of a series, sorted
 
@@ -63,3 +69,10 @@ class MetricsServer:
             points = zip(one["timestamps"], one["values"], strict=True)
             found.setdefault(tuple(sorted(labels.items())), {}).update(points)
         return found
+
+
+def mirror_until_killed(path: Path, url: str) -> None:
+    """Mirror a store, in a process of its own."""
+    loop.POINTS = 100  # many pages, so that a kill falls between and within them
+    settings = MirrorSettings(url=url, org="bees", bucket="hivewatch")
+    Mirror(Store(path), settings, WallClock()).run(Event(), lambda: None)
