@@ -237,8 +237,17 @@ def _read_stay(
             series[quantity.name] = old.then(new)
         fresh.append(new.time_s)
     heard_s = before.heard_s[: np.searchsorted(before.heard_s, from_ms // 1000)]
-    heard_s = np.concatenate([heard_s, np.unique(np.concatenate(fresh))])
+    heard_s = np.concatenate([heard_s, _times_of_all(fresh)])
     return Stay(series, heard_s, span.until_ms)
+
+
+def _times_of_all(times_s: Sequence[Ints]) -> Ints:
+    """Give the times in any of some rising arrays; most devices send all they have at once."""
+    all_s = np.empty(0, np.int64)
+    for one_s in times_s:
+        if len(one_s) and not np.array_equal(one_s, all_s):
+            all_s = np.union1d(all_s, one_s) if len(all_s) else one_s
+    return all_s
 
 
 def _speaking(stays: Sequence[tuple[Span, Stay]]) -> Mapping[str, Series]:
