@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from hivewatch.apiary import Yard
-from hivewatch.detect import device, flow, handling, off_scale, swarm
+from hivewatch.detect import device, flow, handling, off_scale, robbing, swarm
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
-DETECTORS = (swarm, handling, off_scale, device)
+DETECTORS = (swarm, handling, off_scale, device, robbing)
 YARD_DETECTORS = (flow,)
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
@@ -26,6 +26,17 @@ not of who comes first. A swarm's place is before `handling`.
 """
 
 FALLS = ("taken", "toppled")
+
+GIVES_WAY = {
+    "robbing": ("taken", "toppled"),
+    "forager_loss": ("robbing", "taken", "toppled", "swarm"),
+    "orientation_flight": ("swarm",),
+}
+"""Kinds that are not told while one of these overlaps them, though they leave it its place.
+
+A hive that lies on the ground loses no honey through its entrance; bees that rob, or that leave as
+a swarm, are not lost foragers; and a swarm in the air is not the young bees' first flight.
+"""
 
 
 def detect(
@@ -89,7 +100,14 @@ def settle_claims(found: Sequence[Finding]) -> list[Finding]:
     for kind in PRECEDENCE:
         mine = [one for one in found if one.kind == kind]
         claims += [one for one in mine if not any(_claims(other, one) for other in claims)]
-    return kept + claims
+    told = kept + claims
+    return [
+        one
+        for one in told
+        if not any(
+            other.kind in GIVES_WAY.get(one.kind, ()) and _overlap(one, other) for other in told
+        )
+    ]
 
 
 def _claims(other: Finding, one: Finding) -> bool:

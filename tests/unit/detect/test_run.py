@@ -71,3 +71,15 @@ def test_every_detector_is_a_room_of_its_own():
     assert {"handling", "off_scale", "device"} <= set(names)
     assert len(set(names)) == len(names)
     assert all(callable(detector.find) for detector in DETECTORS)
+
+
+def test_a_kind_that_gives_way_is_not_told_with_the_other_and_leaves_it_its_place():
+    robbing = a("robbing", 100, 900)
+    for other in ("taken", "toppled"):
+        assert settle_claims([robbing, a(other, 500, 600)]) == [a(other, 500, 600)]
+    assert settle_claims([robbing, a("forager_loss", 200, 950)]) == [robbing]
+    assert settle_claims([robbing, a("handling", 500, 600)]) == [robbing, a("handling", 500, 600)]
+    swarm = a("swarm", 100, 900)
+    assert settle_claims([a("orientation_flight", 800, 1000), swarm]) == [swarm]
+    later = a("orientation_flight", 1000, 1200)
+    assert settle_claims([later, swarm]) == [later, swarm]

@@ -1,0 +1,94 @@
+"""A hive's weight without its steps, and what has passed its entrance so far: slow change alone."""
+
+from __future__ import annotations
+
+from itertools import accumulate
+
+import numpy as np
+
+from hivewatch.signals.days import Days, days_of
+from hivewatch.signals.faults import clean
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
+
+
+def bare_weight(window: HiveWindow) -> Series:
+    """Give the weight as it would be had nobody put anything on or taken anything off.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive; its lasting steps are those of `days_of`.
+
+    Returns
+    -------
+    Series
+        From the first reading's level on; bad readings and those amid a step are left out, and
+        each is the median of itself and its two neighbours. [kg]
+    """
+    known = window.memo.get("bare")
+    if not isinstance(known, Series):
+        known = window.memo["bare"] = _bare(window)
+    return known
+
+
+def _bare(window: HiveWindow) -> Series:
+    """Take the steps out of the weight, and smooth it."""
+    weight, steps = clean(window.of("weight"), "weight"), days_of(window).steps
+    if len(weight) < 3:  # noqa: PLR2004 - a reading and two neighbours
+        return weight
+    amid = np.zeros(len(weight), np.bool_)
+    for step in steps:
+        low, high = np.searchsorted(weight.time_s, [step.before_s + 1, step.after_s])
+        amid[low:high] = True
+    time_s = weight.time_s[~amid]
+    value = weight.value[~amid] - stepped_kg(days_of(window), time_s)
+    smooth = value.copy()
+    first, middle, last = value[:-2], value[1:-1], value[2:]
+    smooth[1:-1] = np.maximum(
+        np.minimum(first, middle), np.minimum(np.maximum(first, middle), last)
+    )
+    return Series(time_s, smooth)
+
+
+def stepped_kg(days: Days, at_s: Ints | Floats) -> Floats:
+    """Give the sum of all steps that were over by some moments [kg]."""
+    after_s = np.array([step.after_s for step in days.steps], np.int64)
+    total = np.array([0.0, *accumulate(step.size_kg for step in days.steps)])
+    return np.asarray(total[np.searchsorted(after_s, at_s, side="right")], np.float64)
+
+
+def passed(series: Series, from_s: Ints | Floats | int, to_s: Ints | Floats) -> Floats:
+    """Add up counts after `from_s` and up to `to_s` [bees]."""
+    total = np.concatenate(([0.0], np.cumsum(series.value)))
+    low = np.searchsorted(series.time_s, from_s, side="right")
+    high = np.searchsorted(series.time_s, to_s, side="right")
+    return np.asarray(total[high] - total[low], np.float64)
+
+
+def before_each(figures: Floats, days: int, least: int, share: float = 0.5) -> Floats:
+    """Give a quantile of the figures of the days before each day.
+
+    Parameters
+    ----------
+    figures : Floats
+        One a day, NaN where unknown, shape (n,).
+    days : int
+        How many days back; the day itself does not count.
+    least : int
+        Fewer known ones give NaN.
+    share : float
+        The quantile: a half is the median.
+
+    Returns
+    -------
+    Floats
+        Shape (n,).
+    """
+    n = len(figures)
+    padded = np.concatenate((np.full(days, np.nan), figures))
+    table = np.lib.stride_tricks.sliding_window_view(padded, days)[:n]
+    ordered = np.sort(table, axis=1)  # NaN goes to the end
+    known = np.sum(~np.isnan(table), axis=1)
+    at = np.maximum(np.ceil(share * known).astype(np.int64) - 1, 0)
+    middle = ordered[np.arange(n), at]
+    return np.where(known >= least, middle, np.nan)
