@@ -193,8 +193,8 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             _LIFTING,
         ),
         "handling": Phrase("handled", "hives handled", "Somebody opened or moved {who}.", ""),
-        "brood_onset": Phrase("brood begins", "hives with brood", "{who} has begun to brood.", ""),
-        "brood_end": Phrase("brood ends", "hives without brood", "{who} has stopped to brood.", ""),
+        "brood_onset": Phrase("brood begins", "hives with brood", "{who} has begun brooding.", ""),
+        "brood_end": Phrase("brood ends", "hives without brood", "{who} has stopped brooding.", ""),
         "orientation_flight": Phrase(
             "young bees fly", "hives with young bees flying", "Young bees of {who} fly.", ""
         ),
