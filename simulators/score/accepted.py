@@ -27,6 +27,8 @@ def worse(new: Figures, old: Figures) -> list[str]:
         if now is None:
             found.append(f"{name}: no longer scored")
             continue
+        if before["events"] and not now["events"]:
+            found.append(f"{name}: happens no more, accepted {before['events']} events")
         for what, k, n in _shares(before):
             mine = next(((k2, n2) for what2, k2, n2 in _shares(now) if what2 == what), (0, 0))
             if is_less(mine, (k, n)):

@@ -60,6 +60,11 @@ def test_a_kind_may_not_vanish():
     assert accepted.worse(gone, BOARD) == ["swarm: no longer scored"]
 
 
+def test_events_may_not_run_out():
+    none = changed("kinds", "handling", "events", to=0)
+    assert "handling: happens no more, accepted 30 events" in accepted.worse(none, BOARD)
+
+
 def test_a_better_board_passes():
     assert accepted.worse(changed("kinds", "swarm", "false", to=0), BOARD) == []
 
