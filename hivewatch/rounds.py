@@ -9,12 +9,12 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, select, text
 
 from hivewatch.ahead import outlook_of
 from hivewatch.alerts.phrases import phrase
 from hivewatch.alerts.rules import RULES
-from hivewatch.apiary import Apiary, stands
+from hivewatch.apiary import Apiary, Placement, stands
 from hivewatch.comb.outlook_words import outlook_dict
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
@@ -75,12 +75,15 @@ def plan(
     seen = inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s)
     of_hive: defaultdict[str, list[Finding]] = defaultdict(list)
     of_yard: defaultdict[str, list[Finding]] = defaultdict(list)
+    places: defaultdict[str, list[Placement]] = defaultdict(list)
+    for place in apiary.placements:
+        places[place.device].append(place)
     for one in findings:
         what, _, name = one.subject.partition(":")
         if what == "yard":
             of_yard[name].append(one)
         else:
-            at = name if what == "hive" else stands(apiary.placements, name, as_of_s)
+            at = name if what == "hive" else stands(places[name], name, as_of_s)
             of_hive[at or ""].append(one)
     facts: defaultdict[str, list[Facts]] = defaultdict(list)
     for hive in apiary.hives:
@@ -89,6 +92,20 @@ def plan(
             Facts(hive, of_hive.get(hive.id, ()), seen.get(hive.id, ()), outlook)
         )
     return plan_round(apiary.yards, facts, of_yard, ADVICE, as_of_s)
+
+
+def version_of(connection: Connection) -> tuple[int, ...]:
+    """Give numbers that differ once anything that the round rests on has changed."""
+    row = connection.execute(
+        text(
+            "SELECT (SELECT coalesce(max(changed_s), 0) FROM finding),"
+            " (SELECT count(*) FROM finding),"
+            " (SELECT coalesce(max(recorded_s), 0) FROM inspection),"
+            " (SELECT count(*) FROM inspection), (SELECT count(*) FROM hive),"
+            " (SELECT count(*) FROM placement), (SELECT coalesce(max(since_s), 0) FROM placement)"
+        )
+    ).one()
+    return tuple(int(one) for one in row)
 
 
 def told_lately(connection: Connection, as_of_s: int) -> list[Finding]:

@@ -20,6 +20,9 @@ from hivewatch.api import (
     quarantine,
     timeline,
 )
+from hivewatch.api import (
+    round as visiting,
+)
 from hivewatch.api.health import Health
 from hivewatch.api.rooms import Readmit, Rooms
 from hivewatch.api.shell import Shell
@@ -57,7 +60,7 @@ def create_app(
     app.state.rooms = Rooms(store, settings, clock, health, readmit)
     problems.install(app)
     api = APIRouter(prefix=ROOT, responses=problems.documented(500, 503))
-    for part in (places, kinds, history, timeline, outlook, people, alerts, quarantine):
+    for part in (places, kinds, history, timeline, outlook, people, alerts, quarantine, visiting):
         api.include_router(part.router)
     app.include_router(api)
     app.include_router(operations.router)

@@ -48,6 +48,7 @@ class Rooms:
     health: Health
     readmit: Readmit
     outlooks: dict[object, dict[str, object] | None] = field(default_factory=dict)
+    kept: dict[str, object] = field(default_factory=dict)
 
 
 def _rooms(request: Request) -> Rooms:

@@ -1,0 +1,143 @@
+"""The round: which yards to visit, why, and what to take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from fastapi import APIRouter, Response
+from pydantic import Field
+
+from hivewatch import rounds
+from hivewatch.api.forms import Answer, Time
+from hivewatch.api.rooms import Here, Rooms
+from hivewatch.store import apiary
+from hivewatch.timeline.show import round_dict
+
+KEPT_S = 60  # [s] own choice: time alone changes the round by the hour and the day
+BUSY_S = 1  # [s] what changed within the last second may still be changing under the same number
+
+router = APIRouter(tags=["round"])
+Urgency = Literal["emergency", "deadline", "today", "next visit", "count"]
+Day = Field(pattern=r"^\d{4}-\d\d-\d\d$", description="local day of the yard")
+
+
+class Taken(Answer):
+    """Something to take along."""
+
+    what: str
+    count: int = Field(ge=1, description="how many, or how much of `unit`")
+    unit: str | None
+    fits: str | None = Field(description="frame of the hives that it is for")
+
+
+class Reason(Answer):
+    """One reason for a visit."""
+
+    source: Literal["finding", "outlook", "queen date", "count"]
+    about: str = Field(description="kind of finding, or which date")
+    id: str | None = Field(description="of the finding or inspection it comes from")
+    urgency: Urgency
+    by: str | None = Field(description="local day until which it has to be done")
+    words: str
+    why: str = Field(description="why so urgent")
+    do: str
+    mind: str = Field(description="the cautions")
+
+
+class HiveVisit(Answer):
+    """One hive to look at."""
+
+    hive: str
+    urgency: Urgency
+    by: str = Day
+    counted_days_ago: int | None
+    closed_until: str | None = Field(description="leave it closed until then if you can")
+    closed_because: str | None
+    reasons: list[Reason]
+    take: list[Taken]
+
+
+class YardVisit(Answer):
+    """One yard to go to."""
+
+    yard: str
+    name: str
+    urgency: Urgency
+    by: str = Day
+    when: str
+    above_the_next: str | None = Field(description="why it stands above the next yard")
+    reasons: list[Reason] = Field(description="those of the yard as a whole")
+    hives: list[HiveVisit]
+    quiet: list[str] = Field(description="hives that want nothing")
+    take: list[Taken]
+    mind: list[str] = Field(description="the cautions")
+
+
+class QuietYard(Answer):
+    """A yard that needs nothing."""
+
+    yard: str
+    name: str
+    hives: int
+    words: str
+
+
+class Round(Answer):
+    """The yards to visit, the first one first, and those that need nothing."""
+
+    as_of: Time
+    visits: list[YardVisit]
+    quiet: list[QuietYard]
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A round that was made, and from what."""
+
+    version: tuple[int, ...]
+    made_s: int
+    body: bytes
+
+    def holds(self, version: tuple[int, ...], now_s: int) -> bool:
+        """Say whether it can be shown again."""
+        return self.version == version and 0 <= now_s - self.made_s < KEPT_S
+
+
+@router.get("/round", response_model=Round)
+def make_round(here: Here) -> Response:
+    """Say which yards to visit and when, why, and what to take.
+
+    No outlook is worked out for it: where a page asked for one lately, it counts. What was made is
+    kept for a minute, unless a finding, an inspection or the apiary changes.
+    """
+    now_s = here.clock.now_s()
+    with here.store.read() as connection:
+        version = rounds.version_of(connection)
+        kept = here.kept.get("round")
+        if not isinstance(kept, Kept) or not kept.holds(version, now_s):
+            plan = rounds.plan(
+                connection,
+                apiary.read(connection),
+                rounds.told_lately(connection, now_s),
+                now_s,
+                outlooks=_outlooks(here, now_s),
+            )
+            body = Round.model_validate(round_dict(plan)).model_dump_json().encode()
+            kept = Kept(version, now_s, body)
+            if now_s - max(version[0], version[2]) > BUSY_S:
+                here.kept["round"] = kept
+    return Response(kept.body, media_type="application/json")
+
+
+def _outlooks(here: Rooms, now_s: int) -> Mapping[str, Mapping[str, Any]]:
+    """Take the outlooks that pages asked for within the last day."""
+    found: dict[str, tuple[int, Mapping[str, Any]]] = {}
+    for key, told in list(here.outlooks.items()):
+        if not isinstance(key, tuple) or told is None:
+            continue
+        hive, hour, _ = key
+        if 0 <= now_s // 3600 - hour <= 24 and hour >= found.get(hive, (0, {}))[0]:  # noqa: PLR2004
+            found[hive] = (hour, told)
+    return {hive: told for hive, (_, told) in found.items()}
