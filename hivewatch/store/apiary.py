@@ -52,7 +52,9 @@ def load(connection: Connection, given: Apiary) -> list[str]:
     before = read(connection)
     said = _load_rows(connection, yard, "yard", before.yards, given.yards)
     hives = _load_rows(connection, hive, "hive", before.hives, given.hives)
-    touched = {line.split()[1].rstrip(":") for line in hives}
+    yards = {line.split()[1].rstrip(":") for line in said}  # where the sun stands is theirs
+    touched = {one.id for one in [*before.hives, *given.hives] if one.yard in yards}
+    touched |= {line.split()[1].rstrip(":") for line in hives}
     said += hives
     old, new = _by_device(before.placements), _by_device(given.placements)
     for name, places in new.items():
