@@ -100,7 +100,7 @@ def ahead(store: Store, hive: str, as_of_s: int, *, is_replay: bool) -> Outlook:
     """
     with store.read() as connection:
         apiary = apiary_rows.read(connection)
-        check_known("outlook", hive, [one.id for one in apiary.hives])
+        check_known("hive", hive, [one.id for one in apiary.hives])
         recorded_by_s = as_of_s if is_replay else None
         seen = outlook_of(connection, apiary, hive, as_of_s, recorded_by_s=recorded_by_s)
     if seen is None:

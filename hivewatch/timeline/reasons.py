@@ -84,9 +84,10 @@ def finding_reasons(
         if by is not None and level != "emergency" and _is_pressing(by, as_of_s, zone):
             level = "deadline"
         name = one.subject.partition(":")[2]
-        head = f"{name}: {meant.head}" if one.subject.startswith("device:") else meant.head
+        is_device = one.subject.startswith("device:")
+        head = f"{name}: {meant.head}" if is_device else f"{meant.head[0].upper()}{meant.head[1:]}"
         since = "since" if one.end_s is None else "on"
-        words = f"{head[0].upper()}{head[1:]} {since} {_moment(one.start_s, zone)}"
+        words = f"{head} {since} {_moment(one.start_s, zone)}"
         if one.confidence < UNSURE_BELOW:
             words += f", perhaps ({one.confidence:.0%})"
         yield Reason(

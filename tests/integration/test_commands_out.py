@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import csv
 import gzip
+import json
 import subprocess
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pyarrow.parquet
 import pytest
 from commands import APIARY, Desk
+
+from hivewatch.clock import WallClock
 
 HEAD = "time,device,quantity,value\n"
 KINDS = {"silent", "low_battery"}
@@ -196,3 +199,30 @@ def test_help_names_every_command(desk: Desk) -> None:
         assert name in text
     for name in ("quarantine", "findings", "comb", "backup", "restore"):
         assert name in text
+
+
+def test_the_round_sends_to_the_silent_device_and_the_outlook_asks_for_a_count(desk: Desk) -> None:
+    as_of = ("--as-of", "2026-05-04T12:00:00Z")
+    text = desk.ok("round", *as_of).out
+    assert text.startswith("1. Hazel End (hazel-end): today\n")
+    assert "scale-1: silent since Sunday 3 May, 00:55" in text
+    assert "veil and gloves" in text
+    assert isinstance(desk.ok("round", *as_of, "--format", "json").data, dict | list)
+    assert desk.run("outlook", "hazle-1").fault == (
+        "hive: hazle-1: no such hive; did you mean hazel-1?"
+    )
+    assert "write down an inspection" in desk.run("outlook", "hazel-1", *as_of).fault
+
+
+def test_the_outlook_of_a_count_of_yesterday_reaches_three_weeks_ahead(tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    desk.ok("apiary", "load", "-", stdin=APIARY)
+    at = (datetime.fromtimestamp(WallClock().now_s(), UTC) - timedelta(days=1)).isoformat()
+    brood = {"eggs": 3900, "open": 7600, "capped": 15100}
+    seen = [{"hive": "meadow-1", "at": at, "brood": brood, "adults": 20000}]
+    desk.ok("inspections", "load", "-", stdin=json.dumps(seen))
+    data = desk.ok("outlook", "meadow-1", "--format", "json").data
+    assert {"hive", "as_of", "laying", "brood", "adults", "foragers", "emerging"} <= set(data)
+    assert data["adults"][-1]["day"] == 21
+    assert all(one["low"] <= one["median"] <= one["high"] for one in data["adults"])
+    assert desk.ok("outlook", "meadow-1").out
