@@ -60,7 +60,7 @@ def detect(
     list[Finding]
         By start, kind and subject, without ids: `finding.settle` gives them.
     """
-    then = window.at(as_of_s)
+    then = window if window.as_of_s == as_of_s else window.at(as_of_s)
     found = [one for detector in DETECTORS for one in detector.find(then, inspections, limits)]
     return sorted(settle_claims(found), key=lambda one: (one.start_s, one.kind, one.subject))
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
-from hivewatch.signals.steps import Step, settle_steps
+from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.sun import sun_times
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
@@ -134,7 +134,7 @@ def _work_out(window: HiveWindow) -> Days:
     last_s = weight.time_s[-1] if len(weight) else 0
     dawn_kg[dawn_s > last_s] = np.nan  # not over yet, as far as the readings go
     dusk_kg[dusk_s > last_s] = np.nan
-    steps = settle_steps(weight.value, weight.time_s)
+    steps = steps_of(window)
     by_day = _sum_steps(steps, rise_s, set_s)
     by_night = _sum_steps(steps, set_s, next_rise_s)
     next_dawn_kg = np.append(dawn_kg[1:], np.nan)

@@ -118,6 +118,15 @@ def moves_of(window: HiveWindow) -> list[Step]:
     return moves
 
 
+def steps_of(window: HiveWindow) -> list[Step]:
+    """Give the lasting steps of a hive's weight as `settle_steps` does; found once a window."""
+    steps = window.memo.get("steps")
+    if not isinstance(steps, list):
+        weight = window.of("weight")
+        steps = window.memo["steps"] = settle_steps(weight.value, weight.time_s)
+    return steps
+
+
 def find_moves(
     weight_kg: Floats, time_s: Ints, quiet_s: int = 600, apart_s: int = 2700
 ) -> list[Step]:
