@@ -16,7 +16,7 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.steps import Step, moves_of, steps_of
+from hivewatch.signals.steps import Step, moves_of, settle_steps
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import Floats, HiveWindow, Series, usual_step_s
 
@@ -29,3 +29,162 @@ EDGE_S, SIDE_S, SIDE = 300, 900, 3
 # Own choice: share of the loss that may go on before and after it; foragers that go out again after
 # a shower leave a slope and no step.
 SLOPE = 0.3
+BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
+BEE_ERROR = 0.15  # own choice: bees fill themselves more or less
+MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
+LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
+SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
+AFTER_S = 900  # [s] own choice: the last of a swarm, and counters that report late
+SHELTER_S = 3 * 3600  # [s] own choice: how long a shower may keep foragers at home
+BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memory 10 to 20 minutes
+USUAL_S = 3 * 3600  # [s] own choice: what the nest was like before that
+WARM_UP_K = 0.6  # [K] own choice: under the 1.5 to 3.4 K from memory, for a probe off the centre
+SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a lid or a frame goes
+FINE_S = 420  # [s] own choice: readings fine enough to see that an exodus takes time
+
+
+def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
+    """Say when a swarm left.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive up to `window.as_of_s`. Needs `weight`; takes `bees-out`, `bees-in` and `nest`
+        where there are any.
+
+    Returns
+    -------
+    list[Finding]
+        Of kind `swarm`; `measures` are `kg_lost`, `kg_error`, `bees_left` and `bees_error`.
+
+    References
+    ----------
+    Size: J. Rangel, T. D. Seeley (2012), Insectes Soc. 59:453; T. D. Seeley, R. A. Morse,
+    P. K. Visscher (1979), Psyche 86:103: ten to twenty thousand bees.
+    """
+    weight = window.of("weight")
+    steps = [step for step in steps_of(window) if _is_loss(window, step, LEAST_SEEN_KG)]
+    if not steps:
+        return []
+    moves = moves_of(window)
+    found: list[Finding] = []
+    for step in steps:
+        kg = _lost_kg(weight, step)
+        bees = _gone(window, step)
+        if kg is None:
+            continue
+        if bees is None:
+            found += _by_weight(window, step, kg, moves)
+        elif kg >= CLEAR_SPREADS * step.spread_kg and SEEN_LEAST <= bees * BEE_KG / kg <= SEEN_MOST:
+            words = f"the counter saw about {bees:,.0f} more bees go than come"
+            found.append(_left(window, step, kg, step.settled_s, 0.97, words))
+    return found
+
+
+def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
+    """Say whether a step can be a swarm: its size, its time of day, how long it took."""
+    longest_s = max(MINUTES_MOST * 60, 2 * (usual_step_s(window.of("weight")) or 0) + 60)
+    return (
+        -MOST_KG <= step.size_kg <= -least_kg
+        and step.after_s - step.before_s <= longest_s
+        and max(step.low_kg, step.high_kg) < LIFTED_KG
+        and is_light(window.yard, step.before_s)
+        and is_light(window.yard, step.after_s)
+    )
+
+
+def _lost_kg(weight: Series, step: Step) -> float | None:
+    """Give the loss from the readings well before to those after; None where it has no clear edge.
+
+    The readings at the edges of a step may have been taken while bees were leaving.
+    """
+    reach_s = max(SIDE_S, SIDE * (usual_step_s(weight) or 0)) + EDGE_S
+    before = _between(weight, step.before_s - reach_s, step.before_s - EDGE_S)
+    after = _between(weight, step.after_s + EDGE_S, step.after_s + reach_s)
+    if not (len(before) and len(after)):
+        return None
+    kg = float(np.median(before) - np.median(after))
+    goes_on = max(0.0, float(before[0] - before[-1])) + max(0.0, float(after[0] - after[-1]))
+    return kg if kg >= LEAST_SEEN_KG and goes_on <= SLOPE * kg else None
+
+
+def _between(series: Series, from_s: int, to_s: int) -> Floats:
+    """Give the values from one moment to another, both included."""
+    low, high = np.searchsorted(series.time_s, [from_s, to_s + 1])
+    return series.value[low:high]
+
+
+def _gone(window: HiveWindow, step: Step) -> float | None:
+    """Give how many more bees went than came; None where no counter was at work.
+
+    Bees that had come home shortly before, from a shower, are not a swarm when they fly again.
+    """
+    out, back = window.of("bees-out"), window.of("bees-in")
+    gone = _sum(out, step.before_s, step.after_s + AFTER_S)
+    came = _sum(back, step.before_s, step.after_s + AFTER_S)
+    if gone is None or came is None:
+        return None
+    from_s = step.before_s - SHELTER_S
+    sheltered = (_sum(back, from_s, step.before_s) or 0) - (_sum(out, from_s, step.before_s) or 0)
+    return gone - came - max(0.0, sheltered)
+
+
+def _sum(series: Series, from_s: int, to_s: int) -> float | None:
+    """Add up what was counted after `from_s` and up to `to_s`; None where nothing was."""
+    low, high = np.searchsorted(series.time_s, [from_s, to_s], side="right")
+    return float(series.value[low:high].sum()) if high > low else None
+
+
+def _by_weight(
+    window: HiveWindow, step: Step, kg: float, moves: Sequence[Step]
+) -> Iterator[Finding]:
+    """Judge a loss without a counter, once a visit would be over."""
+    move = next(
+        (one for one in moves if one.before_s <= step.before_s and step.after_s <= one.after_s),
+        None,
+    )
+    if move is None or not _is_loss(window, move, LEAST_SEEN_KG) or not move.is_lasting:
+        return
+    at_once = step.readings == 0 or -step.sharp_kg >= SHARP * kg
+    fine = step.after_s - step.before_s <= FINE_S
+    warmed_k = _warmed_k(window.of("nest"), step)
+    if warmed_k is not None and warmed_k >= WARM_UP_K:
+        words = f"the nest had warmed up by {warmed_k:.1f} K before"
+        yield _left(window, step, kg, move.settled_s, 0.9, words)
+    elif kg >= LEAST_KG and not (at_once and fine):  # a lid, a frame: bees take longer
+        words = "nothing was lifted meanwhile"
+        yield _left(window, step, kg, move.settled_s, 0.7 if warmed_k is None else 0.6, words)
+
+
+def _warmed_k(nest: Series, step: Step) -> float | None:
+    """Give how far the nest had warmed up before a loss; None where it is not known."""
+    edges = [step.before_s - BEFORE_S - USUAL_S, step.before_s - BEFORE_S, step.after_s + 1]
+    first, middle, last = np.searchsorted(nest.time_s, edges)
+    if middle in (first, last):
+        return None
+    return float(nest.value[middle:last].max() - np.median(nest.value[first:middle]))
+
+
+def _left(
+    window: HiveWindow, step: Step, kg: float, told_s: int, confidence: float, words: str
+) -> Finding:
+    """Put a swarm into words and figures."""
+    bees = kg / BEE_KG
+    minutes = (step.after_s - step.before_s) / 60
+    error = float(np.hypot(step.spread_kg / kg, BEE_ERROR))
+    return Finding(
+        kind="swarm",
+        subject=f"hive:{window.hive.id}",
+        start_s=step.before_s,
+        end_s=step.after_s,
+        detected_s=told_s,
+        confidence=confidence,
+        status="ended",
+        measures={
+            "kg_lost": round(kg, 2),
+            "kg_error": round(step.spread_kg, 2),
+            "bees_left": round(bees, -2),
+            "bees_error": round(bees * error, -2),
+        },
+        evidence=(f"{kg:.1f} kg left within {minutes:.0f} min by day and did not come back", words),
+    )
