@@ -62,7 +62,7 @@ class Kind:
     bar: Bar | None = None
     told_from: Literal["start", "end"] = "start"
     counts: Callable[[Event], bool] | None = None  # events left out may be found, but need not be
-    needs: str = ""  # a quantity without which nobody could know
+    needs: tuple[str, ...] = ()  # quantities without any of which nobody could know
     is_shown: bool = True  # a clock's fault shows only in when readings arrive, on a right clock
     hidden_by: tuple[str, ...] = ()  # an event while one of these lasts need not be told apart
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
@@ -81,7 +81,7 @@ def _at_once(recall: float, false_in: float) -> Bar:
 
 
 KINDS: tuple[Kind, ...] = (
-    Kind("swarm", 2 * HOUR_S, 2 * HOUR_S, told_from="end", needs="weight",
+    Kind("swarm", 2 * HOUR_S, 2 * HOUR_S, told_from="end", needs=("weight", "bees-out"),
          measures=(Measure("kg_lost", "kg_lost", "relative", "kg", 0.15),
                    Measure("bees_left", "bees_left", "relative", "bees")),
          bar=Bar(0.98, 20, told_s=10 * MINUTE_S, told_readings=1)),
@@ -95,11 +95,11 @@ KINDS: tuple[Kind, ...] = (
          bar=Bar(0.95, 20, told_s=24 * DAY_S)),
     Kind("robbing", 12 * HOUR_S, 36 * HOUR_S, lasts=True,
          bar=Bar(0.90, 20, told_same_day=True)),
-    Kind("handling", 1.5 * HOUR_S, 1.5 * HOUR_S, counts=_is_a_kilogram, needs="weight",
+    Kind("handling", 1.5 * HOUR_S, 1.5 * HOUR_S, counts=_is_a_kilogram, needs=("weight",),
          hidden_by=("toppled",),  # to set a hive up again and add a box is one visit
          measures=(Measure("kg", "kg", "absolute", "kg", 0.2),), bar=Bar(0.98, 10)),
-    Kind("toppled", 2 * HOUR_S, 2 * HOUR_S, needs="weight", bar=_at_once(1.0, 100)),
-    Kind("taken", 2 * HOUR_S, 2 * HOUR_S, needs="weight", bar=_at_once(1.0, 100)),
+    Kind("toppled", 2 * HOUR_S, 2 * HOUR_S, needs=("weight",), bar=_at_once(1.0, 100)),
+    Kind("taken", 2 * HOUR_S, 2 * HOUR_S, needs=("weight",), bar=_at_once(1.0, 100)),
     Kind("dead_out", 7 * DAY_S, 7 * DAY_S, bar=Bar(1.0, 100, told_s=3 * DAY_S)),
     Kind("low_stores", 10 * DAY_S, 10 * DAY_S, lasts=True,
          measures=(Measure("days_left", "days_left", "relative", "d", 0.25),),

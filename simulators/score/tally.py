@@ -155,7 +155,7 @@ def must_be_found(season: Season, kind: Kind, event: Event) -> bool:
             return False
     if kind.needs and event["subject"].startswith("hive:"):
         hive = event["subject"].removeprefix("hive:")
-        return season.heard.is_heard(hive, kind.needs, start, BLIND_S)
+        return any(season.heard.is_heard(hive, name, start, BLIND_S) for name in kind.needs)
     return True
 
 
