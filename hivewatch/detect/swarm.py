@@ -16,7 +16,7 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.steps import Step, moves_of, settle_steps
+from hivewatch.signals.steps import Step, moves_of, steps_of
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import Floats, HiveWindow, Series, usual_step_s
 
