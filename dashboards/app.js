@@ -3,6 +3,7 @@
 import { alertsPage } from "./alerts.js";
 import { h } from "./dom.js";
 import { hivePage } from "./hive.js";
+import { roundPage } from "./round.js";
 import { day, clock as timeOfDay } from "./words.js";
 import { yardsPage } from "./yards.js";
 
@@ -18,6 +19,7 @@ function choose() {
   const [name = "", id = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
   if (name === "hive" && id) return hivePage(id);
   if (name === "alerts") return alertsPage();
+  if (name === "round") return roundPage();
   return yardsPage();
 }
 

@@ -21,7 +21,8 @@ from hivewatch.inspections import Inspection
 from hivewatch.store.schema import finding as finding_table
 from hivewatch.store.schema import inspection as inspection_table
 from hivewatch.timeline.dates import OVER_DAYS
-from hivewatch.timeline.round import Round, plan_round
+from hivewatch.timeline.round import plan_round
+from hivewatch.timeline.visits import Round
 from hivewatch.timeline.wants import Advice, Facts
 
 DAY_S = 86_400

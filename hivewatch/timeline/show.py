@@ -8,7 +8,7 @@ from typing import Any
 
 from hivewatch.timeline.kit import Item
 from hivewatch.timeline.reasons import NEVER_DAYS
-from hivewatch.timeline.round import HiveVisit, Quiet, Round, YardVisit
+from hivewatch.timeline.visits import HiveVisit, Quiet, Round, YardVisit
 from hivewatch.timeline.wants import Reason
 
 SOON = {

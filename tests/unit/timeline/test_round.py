@@ -14,7 +14,8 @@ from hivewatch.apiary import Hive, Yard
 from hivewatch.inspections import Brood, QueenCells
 from hivewatch.rounds import ADVICE
 from hivewatch.timeline.kit import Item, for_hive, for_yard
-from hivewatch.timeline.round import plan_round, rank
+from hivewatch.timeline.order import rank
+from hivewatch.timeline.round import plan_round
 from hivewatch.timeline.show import round_dict, round_text
 from hivewatch.timeline.wants import Facts
 
@@ -166,6 +167,13 @@ def test_a_hive_with_a_young_queen_is_left_closed_if_it_can_wait():
     assert "leave it closed until 22 May if you can" in round_text(plan(facts(visits=[virgin])))
     (urgent,) = plan(facts(lasting("toppled"), visits=[virgin])).visits
     assert urgent.by == TODAY
+
+
+def test_a_quiet_hive_that_must_stay_closed_is_named():
+    virgin = visit(AT_S, name="virgin", queen="virgin", adults=9000)
+    (one,) = plan(facts(visits=[virgin]), facts(lasting("robbing"), name="hazel-2")).visits
+    assert one.quiet == ("hazel-1",)
+    assert "Leave hazel-1 closed until 22 May: a virgin queen on 12 May." in one.mind
 
 
 def test_what_is_over_asks_only_while_it_is_fresh_and_nobody_has_been_there():

@@ -1,0 +1,87 @@
+// The round: which yards to visit, why, and what to take; on paper as on the phone.
+
+import { get, list } from "./api.js";
+import { fill, h } from "./dom.js";
+import { clock, count, day } from "./words.js";
+
+const SOON = {
+  emergency: ["now", 3], deadline: ["a date presses", 2], today: ["today", 2],
+  "next visit": ["at the next visit", 1], count: ["count again", 0],
+};
+
+export function roundPage() {
+  return { page: "round", title: "Round", load, render };
+}
+
+async function load() {
+  const [round, yards, { now }] = await Promise.all([get("round"), list("yards"), get("now")]);
+  return { round, now, zone: yards.items[0]?.timezone ?? "UTC" };
+}
+
+function render(main, { round, now, zone }) {
+  const { visits, quiet } = round;
+  fill(main, [
+    h("div", { class: "headline" },
+      h("h1", { class: "summary" }, summary(visits, quiet)),
+      h("p", { class: "quiet" }, `As of ${day(now, zone)}, ${clock(now, zone)}. `,
+        "Yards stand in this order: emergencies, dates that press, what is for today, what is for the next visit, the oldest count.")),
+    visits.length > 0 ? h("p", { class: "buttons" }, h("button", {
+      type: "button", class: "second", onclick: () => window.print(),
+    }, "Print")) : null,
+    visits.map((visit, i) => yard(visit, i + 1, visits[i + 1])),
+    quiet.length > 0 ? h("section", { "aria-labelledby": "quiet-yards", "data-key": "quiet" },
+      h("h2", { id: "quiet-yards" }, "Nothing to do there"),
+      h("ul", { class: "plain" }, quiet.map((one) => h("li", { "data-key": one.yard },
+        h("strong", {}, one.name), ` ${count(one.hives, "hive")}. ${one.words}`)))) : null,
+  ]);
+}
+
+function summary(visits, quiet) {
+  if (visits.length === 0) return quiet.length === 0 ? "No yards yet." : "No yard needs a visit.";
+  const first = visits[0];
+  const go = visits.length === 1 ? "One yard needs a visit" : `${visits.length} yards need a visit`;
+  return `${go}; ${first.name} ${visits.length === 1 ? "" : "first, "}${first.when}.`;
+}
+
+function yard(visit, number, next) {
+  const id = `round-${visit.yard}`;
+  return h("section", { class: "yard", "aria-labelledby": id, "data-key": visit.yard },
+    h("header", {}, h("h2", { id }, `${number}. ${visit.name}`), h("p", {}, soon(visit.urgency, visit.when))),
+    visit.reasons.length > 0 ? reasons(visit.reasons, "whole") : null,
+    h("ul", { class: "visits" }, visit.hives.map((hive) => one(hive))),
+    visit.quiet.length > 0 ? h("p", { class: "quiet small" }, `Quiet: ${visit.quiet.join(", ")}.`) : null,
+    h("dl", { class: "advice" },
+      h("dt", {}, "Take"), h("dd", {}, h("ul", { class: "take" }, visit.take.map((item) =>
+        h("li", {}, h("span", { class: "box", "aria-hidden": "true" }), thing(item))))),
+      h("dt", {}, "Mind"), h("dd", {}, h("ul", { class: "plain" }, visit.mind.map((text) => h("li", {}, text)))),
+      visit.above_the_next ? [h("dt", {}, "Why here"),
+        h("dd", { class: "quiet" }, `Before ${next?.name ?? "the next"}: ${visit.above_the_next}.`)] : null));
+}
+
+function one(hive) {
+  return h("li", { "data-key": hive.hive },
+    h("h3", {}, h("a", { href: `#/hive/${hive.hive}` }, hive.hive)),
+    hive.closed_until ? h("p", { class: "closed" }, h("strong", {}, `Leave it closed until ${localDay(hive.closed_until)} if you can: `),
+      `${hive.closed_because}.`) : null,
+    reasons(hive.reasons, "because"));
+}
+
+function reasons(list_, kind) {
+  return h("ul", { class: `plain ${kind}` }, list_.map((reason) => h("li", {},
+    h("strong", {}, reason.words), " ", soon(reason.urgency),
+    h("span", { class: "quiet" }, ` ${reason.by ? `by ${localDay(reason.by)}; ` : ""}${reason.why}.`),
+    reason.do ? h("p", { class: "do" }, reason.do) : null)));
+}
+
+function soon(urgency, said = null) {
+  const [words, step] = SOON[urgency] ?? [urgency, 0];
+  return h("span", { class: `soon soon-${step}` }, said ?? words);
+}
+
+/** A local day has no zone: it is read as midday UTC and shown as such. */
+const localDay = (text) => day(`${text}T12:00:00Z`, "UTC");
+
+function thing({ what, count: n, unit, fits }) {
+  const frame = fits ? ` (${fits.replaceAll("-", " ")})` : "";
+  return unit ? `${n} ${unit} ${what}${frame}` : `${n > 1 ? `${n} × ` : ""}${what}${frame}`;
+}

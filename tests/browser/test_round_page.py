@@ -1,0 +1,67 @@
+"""The round in a real browser: on a phone, on a desk, on paper."""
+
+from __future__ import annotations
+
+import pytest
+from served import NOW_S
+
+from hivewatch.detect.finding import Finding
+
+PHONE = {"width": 360, "height": 740}
+DESK = {"width": 1280, "height": 900}
+
+
+def the_text(page):
+    return " ".join(page.locator("main").inner_text().split())
+
+
+@pytest.fixture
+def busy(here):
+    here.tell(
+        Finding("low_stores", "hive:quarry-1", NOW_S - 3600, None, NOW_S - 1800, 0.98),
+        hive="quarry-1",
+        yard="quarry",
+    )
+    return here
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_it_fits(busy, visit, viewport, scheme):
+    page = visit(f"{busy.url}/#/round", viewport, color_scheme=scheme)
+    page.wait_for_selector(".visits li")
+    assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
+
+
+def test_it_says_where_to_go_first_why_and_with_what(busy, visit):
+    page = visit(f"{busy.url}/#/round")
+    page.wait_for_selector(".visits li")
+    assert page.locator("h1").inner_text() == (
+        "2 yards need a visit; Hazel End first, now, as soon as it is safe."
+    )
+    assert page.locator("h2").all_inner_texts()[:2] == ["1. Hazel End", "2. Old quarry"]
+    said = the_text(page)
+    assert "Toppled since Monday 11 May, 09:00 now open to rain, robbers and animals." in said
+    assert "Before Old quarry: 1 hive with an emergency here, none at Old quarry." in said
+    assert "suit up before you come near" in said
+    first, second = (page.locator(".take").nth(n).inner_text() for n in (0, 1))
+    assert "strap" in first
+    assert "strap" not in second
+    assert "5 kg feed" in second
+    page.get_by_role("link", name="hazel-1").click()
+    page.wait_for_selector("canvas")
+
+
+def test_on_paper_it_has_the_reasons_and_the_lists_and_no_buttons(busy, visit):
+    page = visit(f"{busy.url}/#/round")
+    page.wait_for_selector(".visits li")
+    page.emulate_media(media="print")
+    assert not page.get_by_role("button", name="Print").is_visible()
+    assert not page.locator("nav").is_visible()
+    assert page.locator(".take").first.is_visible()
+    assert "Mind" in the_text(page)
+
+
+def test_a_round_of_nothing_says_so(empty, visit):
+    page = visit(f"{empty.url}/#/round")
+    assert page.locator("h1").inner_text() == "No yards yet."
