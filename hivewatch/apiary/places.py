@@ -139,9 +139,12 @@ def stands(placements: Iterable[Placement], device: str, time_s: int) -> str | N
 
 def placed_spans(placements: Iterable[Placement], hive: str) -> list[Span]:
     """List who stood at a hive and when, by start; a device told twice in a row is one span."""
+    placements = list(placements)
+    stood_here = {placement.device for placement in placements if placement.hive == hive}
     by_device: dict[str, list[Placement]] = {}
     for placement in placements:
-        by_device.setdefault(placement.device, []).append(placement)
+        if placement.device in stood_here:
+            by_device.setdefault(placement.device, []).append(placement)
     spans: list[Span] = []
     for device, told_of in by_device.items():
         since: int | None = None

@@ -29,6 +29,7 @@ from hivewatch.store.quarantine import Held
 LOG = structlog.get_logger(__name__)
 
 BATCH_MESSAGES = 500  # own choice: one commit is then a small part of the work
+BATCH_BYTES = 1_000_000  # own choice: large packs make a batch of few, as soon committed
 BATCH_AGE_S = 0.1  # own choice: leaves 150 of the promised 250 ms for the commit itself
 BACK_OFF_S = (0.5, 60.0)  # own choice: the first and the longest wait between two tries
 STORE_BACK_OFF_S = (0.5, 5.0)  # own choice: the same for the store; the line must be kept alive
@@ -47,6 +48,7 @@ class Subscriber:
         self._refused: list[Held] = []
         self._to_ack: list[tuple[int, int, int]] = []  # number of the connection, id, QoS
         self._connections = 0
+        self._bytes = 0
         self._opened_s = 0.0
         self.fault: str | None = "not connected yet"
         self.packs = 0  # packs committed since the start
@@ -129,7 +131,7 @@ class Subscriber:
             if client.loop_read() != MQTTErrorCode.MQTT_ERR_SUCCESS:
                 return bool(self._to_ack)
             count = len(self._to_ack)
-            if count == before or count >= BATCH_MESSAGES:
+            if count == before or count >= BATCH_MESSAGES or self._bytes >= BATCH_BYTES:
                 return True
             if self._clock.monotonic_s() - self._opened_s > BATCH_AGE_S:
                 return True
@@ -140,6 +142,7 @@ class Subscriber:
             self._opened_s = self._clock.monotonic_s()
         self._to_ack.append((self._connections, message.mid, message.qos))
         received_s, payload = self._clock.now_s(), bytes(message.payload)
+        self._bytes += len(payload)
         try:
             topic = message.topic
         except UnicodeDecodeError:
@@ -234,4 +237,4 @@ class Subscriber:
         """Start a new batch."""
         metrics.QUEUE.set(0)
         self._readings, self._refused, self._to_ack = [], [], []
-        self._status = {}
+        self._status, self._bytes = {}, 0

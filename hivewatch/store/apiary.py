@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
@@ -111,9 +111,12 @@ def number_of(connection: Connection, device_id: str) -> int:
     return int(number)
 
 
-def numbers(connection: Connection) -> dict[str, int]:
-    """Give the number of every device."""
-    return {row.id: row.number for row in connection.execute(select(device.c.id, device.c.number))}
+def numbers(connection: Connection, names: Collection[str] | None = None) -> dict[str, int]:
+    """Give the number of every device, or of those named."""
+    query = select(device.c.id, device.c.number)
+    if names is not None:
+        query = query.where(device.c.id.in_(names))
+    return {row.id: row.number for row in connection.execute(query)}
 
 
 def devices(connection: Connection, *, unplaced: bool = False) -> list[DeviceRow]:

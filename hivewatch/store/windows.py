@@ -40,7 +40,8 @@ class Span(NamedTuple):
 
 def spans_of(connection: Connection, apiary: Apiary, hive_id: str, as_of_s: int) -> list[Span]:
     """List the devices' stays at a hive up to a moment, by their start."""
-    numbers = apiary_rows.numbers(connection)
+    placed = placed_spans(apiary.placements, hive_id)
+    numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
     now_ms = as_of_s * 1000 + 1000
     return [
         Span(
@@ -50,7 +51,7 @@ def spans_of(connection: Connection, apiary: Apiary, hive_id: str, as_of_s: int)
             now_ms if until_s is None else min(until_s * 1000, now_ms),
             ends=until_s is not None and until_s <= as_of_s,
         )
-        for name, from_s, until_s in placed_spans(apiary.placements, hive_id)
+        for name, from_s, until_s in placed
         if name in numbers and from_s <= as_of_s
     ]
 
@@ -112,6 +113,8 @@ class WindowKeeper:
         """Start with nothing kept."""
         self._bytes_max = bytes_max
         self._kept: dict[str, dict[tuple[str, int], Stay]] = {}
+        self._bytes: dict[str, int] = {}
+        self._total = 0
 
     def read(
         self,
@@ -128,32 +131,29 @@ class WindowKeeper:
         changed_ms : Mapping
             Device -> from when on its readings have changed since the last time. [ms]
         """
-        kept = self._kept.pop(hive_id, {})
+        kept = self._kept.get(hive_id, {})
+        self.forget(hive_id)
         stays = []
         for span in spans_of(connection, apiary, hive_id, as_of_s):
             before = kept.get((span.device, span.from_ms), NOTHING)
             from_ms = min(before.until_ms, changed_ms.get(span.device, before.until_ms))
             from_ms = max(span.from_ms, from_ms // 1000 * 1000)
             stays.append((span, _read_stay(connection, span, before, from_ms, None)))
-        self._kept[hive_id] = {(span.device, span.from_ms): stay for span, stay in stays}
-        self._let_go()
+        self._keep(hive_id, {(span.device, span.from_ms): stay for span, stay in stays})
         return _window(connection, apiary, hive_id, as_of_s, stays)
 
     def forget(self, hive_id: str) -> None:
         """Read all of a hive anew next time: its devices have moved."""
-        self._kept.pop(hive_id, None)
+        if self._kept.pop(hive_id, None) is not None:
+            self._total -= self._bytes.pop(hive_id)
 
-    def _let_go(self) -> None:
-        """Keep within the limit; the hive read last goes last."""
-        sizes = {
-            hive: sum(stay.bytes for stay in stays.values()) for hive, stays in self._kept.items()
-        }
-        total = sum(sizes.values())
-        for hive, size in sizes.items():
-            if total <= self._bytes_max:
-                return
-            del self._kept[hive]
-            total -= size
+    def _keep(self, hive_id: str, stays: dict[tuple[str, int], Stay]) -> None:
+        """Keep what was read, within the limit; the hive read last goes last."""
+        self._kept[hive_id] = stays
+        self._bytes[hive_id] = sum(stay.bytes for stay in stays.values())
+        self._total += self._bytes[hive_id]
+        while self._total > self._bytes_max:
+            self.forget(next(iter(self._kept)))
 
 
 def _window(
@@ -178,9 +178,10 @@ def _window(
 def next_dated_s(connection: Connection, apiary: Apiary, hive_id: str, as_of_s: int) -> int | None:
     """Give the next moment of which the store knows already: a reading ahead of us, or a move."""
     now_ms = as_of_s * 1000 + 1000
-    numbers = apiary_rows.numbers(connection)
+    placed = placed_spans(apiary.placements, hive_id)
+    numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
     moments: list[int] = []
-    for name, from_s, until_s in placed_spans(apiary.placements, hive_id):
+    for name, from_s, until_s in placed:
         moments += [moment for moment in (from_s, until_s) if moment and moment > as_of_s]
         for quantity in BY_NUMBER if name in numbers else ():
             first = connection.exec_driver_sql(

@@ -101,6 +101,15 @@ def test_a_batch_closes_when_it_is_full(here):
     assert len(here._to_ack) == room.BATCH_MESSAGES
 
 
+def test_a_batch_of_large_packs_closes_after_few(here):
+    large = b" " * (room.BATCH_BYTES // 3)
+    connect(here, *((0, message(i, payload=large)) for i in range(20)))
+    for count in (4, 4):
+        assert here._drain()
+        assert len(here._to_ack) == count
+        commit(here)
+
+
 def test_a_batch_closes_when_it_is_old(here):
     slow_s = room.BATCH_AGE_S / 4
     connect(here, *((slow_s, message(i)) for i in range(100)))
