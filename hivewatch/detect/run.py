@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from hivewatch.apiary import Yard
-from hivewatch.detect import device, flow, handling, off_scale, robbing, swarm
+from hivewatch.detect import dead_out, device, flow, handling, nest, off_scale, robbing, swarm
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
-DETECTORS = (swarm, handling, off_scale, device, robbing)
+DETECTORS = (swarm, handling, off_scale, device, robbing, nest, dead_out)
 YARD_DETECTORS = (flow,)
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
@@ -37,6 +37,22 @@ GIVES_WAY = {
 A hive that lies on the ground loses no honey through its entrance; bees that rob, or that leave as
 a swarm, are not lost foragers; and a swarm in the air is not the young bees' first flight.
 """
+
+COMES_OF = {
+    "brood_onset": FALLS,
+    "brood_end": (*FALLS, "dead_out"),
+    "chilled_brood": (*FALLS, "dead_out"),
+    "queen_trouble": (*FALLS, "dead_out"),
+    "dead_out": FALLS,
+}
+"""Kinds that are not told when they begin while one of these lasts, or within `COMES_OF_S` of it.
+
+A hive that lies on the ground, or is gone, lets its nest cool; so does one without bees. That is
+one thing to tell, not three. A hive that is set up again and stays without bees is dead as well.
+"""
+COMES_OF_S = (
+    3 * 86_400
+)  # [s] own choice: the nest's days are dated by midnights, and it warms slowly
 
 
 def detect(
@@ -105,9 +121,21 @@ def settle_claims(found: Sequence[Finding]) -> list[Finding]:
         one
         for one in told
         if not any(
-            other.kind in GIVES_WAY.get(one.kind, ()) and _overlap(one, other) for other in told
+            (other.kind in GIVES_WAY.get(one.kind, ()) and _overlap(one, other))
+            or (other.kind in COMES_OF.get(one.kind, ()) and _comes_of(one, other))
+            for other in told
         )
     ]
+
+
+def _comes_of(one: Finding, other: Finding) -> bool:
+    """Say whether one finding is only what another one, that lasts, brings with it."""
+    if one.subject != other.subject or one.start_s < other.start_s - COMES_OF_S:
+        return False
+    if other.end_s is None:
+        return True
+    stays = one.end_s is None or one.end_s > other.end_s + COMES_OF_S
+    return one.start_s <= other.end_s + COMES_OF_S and not (one.kind == "dead_out" and stays)
 
 
 def _claims(other: Finding, one: Finding) -> bool:

@@ -40,6 +40,7 @@ AUTUMN_DAYS = 14.0  # own choice: the same for an onset in autumn; the Montreal 
 AUTUMN_DAY_H = 12.5  # [h] own choice: days this short, and shortening
 TEMPERATE_DEG = 25.0  # [deg] own choice: nearer to the equator there is no autumn
 DATED_BACK_DAYS = 14  # own choice: so far back the beginning is looked for
+WEEK = 7  # own choice: days that tell what the nest was before
 DATED_K = 1.0  # [K] own choice: a turn is dated where the nest left what it was, short of half way
 
 
@@ -58,7 +59,7 @@ class Turn:
     gap_days : int
         Days without readings before the first day: it may have been as much earlier.
     before_cel, after_cel : float
-        The nest in the week before and since. [Cel]
+        The nest on the seven days before, of those known, and since. [Cel]
     """
 
     is_onset: bool
@@ -194,8 +195,8 @@ def _turn(warmth: Warmth, over_k: Floats, days: range, *, is_onset: bool) -> Tur
     at = int(beyond[0]) if len(beyond) else len(span) - 1
     day = int(span[at])
     gap_days = day - int(span[at - 1]) - 1 if at else 0
-    before, after = warmth.level_cel[max(0, day - 7) : day], warmth.level_cel[day : told + 1]
-    before = before[~np.isnan(before)]
+    before, after = warmth.level_cel[:day], warmth.level_cel[day : told + 1]
+    before = before[~np.isnan(before)][-WEEK:]
     return Turn(
         is_onset=is_onset,
         day=day,

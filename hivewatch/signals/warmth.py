@@ -40,7 +40,8 @@ class Warmth:
     hour_s : Ints
         Starts of hours, from the first reading to the last. [s]
     nest_h, ambient_h : Floats
-        Means of the nest and of the air outside over each hour. [Cel]
+        Means of the nest and of the air outside over each hour; the nest's hour that is not over
+        is NaN. [Cel]
     """
 
     start_s: Ints
@@ -92,6 +93,8 @@ def _work_out(window: HiveWindow) -> Warmth:
     last_s = int(days.start_s[-1]) if len(days) else 0
     hour_s, nest_h = on_grid(nest, HOUR_S, first_s, last_s)
     _, ambient_h = on_grid(ambient, HOUR_S, first_s, last_s)
+    if len(nest):
+        nest_h[hour_s + HOUR_S > nest.time_s[-1]] = np.nan
     return Warmth(
         start_s=days.start_s,
         told_s=told_s,

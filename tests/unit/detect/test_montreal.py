@@ -98,8 +98,19 @@ def test_every_gap_is_a_silence_and_every_silence_a_gap(windows, found):
             assert any(hours <= h < hours + 8 for h in longest)
 
 
-def test_nothing_but_handling_and_silence_is_named(found):
-    assert {one.kind for tag in TAGS for one in found[tag]} == {"handling", "silent"}
+def test_nothing_but_handling_silence_and_autumn_is_named(found):
+    kinds = {one.kind for tag in TAGS for one in found[tag]}
+    assert kinds == {"handling", "silent", "brood_end"}
+
+
+def test_the_end_of_brood_is_dated_once_in_each_hive_in_autumn(found):
+    # "brood temperature loosens from September"; on 5 October only 3691 has frames of brood listed
+    ends = {tag: [one for one in found[tag] if one.kind == "brood_end"] for tag in TAGS}
+    days = {tag: [day_of(one.start_s) for one in ends[tag]] for tag in TAGS}
+    assert {tag: len(of_tag) for tag, of_tag in days.items()} == dict.fromkeys(TAGS, 1)
+    assert "2021-09-01" <= days["3631"][0] <= "2021-10-05"
+    assert "2021-09-01" <= days["3693"][0] <= "2021-10-05"
+    assert "2021-10-05" < days["3691"][0] <= "2021-10-31"
 
 
 def test_openings_that_show_are_found_and_nothing_else_is_named(windows, found, inspections):

@@ -33,6 +33,29 @@ def test_apart_in_time_both_are_told():
     assert settle_claims(found) == found
 
 
+def test_a_nest_that_cools_because_the_hive_fell_is_not_told_beside_it():
+    day = 86_400
+    toppled = a("toppled", 10 * day, 20 * day)
+    colder, warmer = a("brood_end", 9 * day, 9 * day), a("brood_onset", 21 * day, 21 * day)
+    later = a("brood_end", 60 * day, 60 * day)
+    assert settle_claims([colder, warmer, later, toppled]) == [later, toppled]
+
+
+def test_of_a_dead_hive_its_death_is_told_and_not_its_brood():
+    day = 86_400
+    dead = a("dead_out", 10 * day, None, status="open")
+    colder, before = a("brood_end", 11 * day, 11 * day), a("brood_end", 2 * day, 2 * day)
+    assert settle_claims([colder, before, dead]) == [before, dead]
+
+
+def test_a_hive_that_is_set_up_again_and_stays_empty_is_dead_as_well():
+    day = 86_400
+    toppled = a("toppled", 10 * day, 20 * day)
+    dead, cold = a("dead_out", 11 * day, None, status="open"), a("dead_out", 11 * day, 20 * day)
+    assert settle_claims([toppled, dead]) == [dead, toppled]
+    assert settle_claims([toppled, cold]) == [toppled]
+
+
 def test_other_subjects_and_other_kinds_are_left_alone():
     found = [
         a("silent", 100, 900, "device:scale-1"),

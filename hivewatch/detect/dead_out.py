@@ -1,0 +1,268 @@
+"""Is anybody at home: `dead_out`. No warmth of bees, no traffic in flying weather.
+
+An empty box follows the air outside: as cold as it before sunrise, with its swing and its phase. A
+living cluster is warmer by night, even at the far end of the box, so the night must be as the air
+for a day and a half. Where nobody measures the air, the nest's own fall and swing must tell. A
+counter alone tells when nobody flew for days that were fit for it. One line of evidence speaks
+against the other: bees that fly as usual are not dead, however cold the probe.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hivewatch.detect.finding import Finding, Measure
+from hivewatch.detect.limits import Limits
+from hivewatch.inspections import Inspection
+from hivewatch.signals.days import HOUR_S, Days, days_of
+from hivewatch.signals.warmth import Warmth, warmth_of
+from hivewatch.signals.window import Floats, HiveWindow
+
+SPAN_H = 36  # [h] own choice: a night and parts of one more; told within three days
+KNOWN_H = 24  # [h] own choice: hours of it with both readings
+ALIKE_K = 1.0  # [K] own choice: the nest's mean over the air's, sun on the lid and lag included
+NIGHT_K = 0.9  # [K] own choice: the same for the cooler half of the hours, when no sun shines
+FOLLOWS = 0.6  # own choice: the nest's swing as share of the air's; a living nest has under a half
+FLAT_K = 3.0  # [K] own choice: air that moves less shows no swing
+LIVED_K = 2.5  # [K] own choice: bees were there when the nest was so much warmer than the air
+LIVED_DAYS = 3  # own choice: on so many days
+LEAST_HOURS = 18  # own choice: hours with readings that show a day's swing
+FELL_CEL = 8.0  # [Cel] own choice: without air, so far the nest fell below its week before ...
+SWING_K = 5.0  # [K] own choice: ... and swings so far in a day ...
+SWING_TIMES = 3.0  # own choice: ... and so many times as far as before
+AFTERNOON_H = (
+    11,
+    20,
+)  # [h] own choice: where an empty box is warmest; published: earlier than bees
+FLY_H = 3.0  # [h/d] own choice: warm light hours that make a day fit for flying
+NO_FLIGHTS = 0.01  # own choice: share of a usual day's bees
+FEW_FLIGHTS = 0.3  # own choice: share of a usual day's bees that speaks against death
+USUAL_FLIGHTS = 500  # [bees/d] own choice: a counter that has counted less tells nothing
+QUIET_DAYS = 3  # own choice: days fit for flying without bees, told by a counter alone
+USUAL_DAYS = 14  # own choice: days that tell what is usual
+
+
+@dataclass(frozen=True, slots=True)
+class _Spell:
+    """A time without warmth, or without flights."""
+
+    start_s: int
+    told_s: int
+    end_s: int | None
+    words: str
+    confidence: float
+    measures: dict[str, Measure]
+
+
+def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
+    """Say when a hive was dead, or its bees gone.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive up to `window.as_of_s`. Needs `nest`, better with `ambient`, or `bees-out` with
+        `ambient`; works best with all.
+
+    Returns
+    -------
+    list[Finding]
+        Of kind `dead_out`. It ends when there is warmth again: a new colony.
+
+    References
+    ----------
+    D. Cook et al. (2022), J. Econ. Entomol. 115:715: hives without bees are cooler by 5.5 K in
+    the mean, swing further, and peak earlier in the day than hives with bees.
+    """
+    days = days_of(window)
+    if not len(days):
+        return []
+    nest = window.of("nest")
+    spells = _cold(window, days) if len(nest) else []
+    for one in _quiet(window, days):  # where a probe reports, it knows better
+        low, high = np.searchsorted(nest.time_s, [one.start_s, one.told_s])
+        if low == high and not any(other.end_s is None for other in spells):
+            spells.append(one)
+    return [
+        Finding(
+            kind="dead_out",
+            subject=f"hive:{window.hive.id}",
+            start_s=one.start_s,
+            end_s=one.end_s,
+            detected_s=one.told_s,
+            confidence=one.confidence,
+            measures=one.measures,
+            evidence=(
+                one.words,
+                "close the entrance against robbers, and find out why before combs are used again",
+            ),
+            status="open" if one.end_s is None else "ended",
+        )
+        for one in spells
+    ]
+
+
+def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
+    """Find the times in which the nest was no warmer than the air."""
+    warmth = warmth_of(window)
+    blind = bool(np.isnan(warmth.ambient_h).all())
+    empty = _empty_without_air(window, warmth) if blind else _empty_by_air(warmth)
+    spells: list[_Spell] = []
+    free = 0
+    for told in np.flatnonzero(empty).tolist():
+        if told < free or _flies(days, int(warmth.hour_s[told])):
+            continue
+        alive = np.flatnonzero(~empty[told:] & ~np.isnan(warmth.nest_h[told:])) + told
+        warm = alive[_is_warm(warmth, alive, blind=blind)]
+        end = int(warm[0]) if len(warm) else None
+        spells.append(_no_warmth(warmth, told, end, blind=blind))
+        free = len(empty) if end is None else end + 1
+    return spells
+
+
+def _is_warm(warmth: Warmth, hours: NDArray[np.int64], *, blind: bool) -> NDArray[np.bool_]:
+    """Say in which hours there are bees again: much warmer than the air, or than a box can be."""
+    with np.errstate(invalid="ignore"):
+        if blind:
+            return np.asarray(warmth.nest_h[hours] > 30.0)  # noqa: PLR2004
+        return np.asarray(warmth.nest_h[hours] - warmth.ambient_h[hours] > 2 * LIVED_K)
+
+
+def _empty_by_air(warmth: Warmth) -> NDArray[np.bool_]:
+    """Say at which hours the span before looked like an empty box, after one with bees in it."""
+    over = warmth.nest_h - warmth.ambient_h
+    n = len(over)
+    empty = np.zeros(n, np.bool_)
+    if n <= SPAN_H:
+        return empty
+    by_day = _day_means(over)
+    lived_days = np.concatenate([[0], np.cumsum(by_day >= LIVED_K)[:-1]])  # before each day
+    lived = np.repeat(lived_days >= LIVED_DAYS, 24)[:n]
+    with np.errstate(invalid="ignore"):
+        low = np.abs(over) < 2 * ALIKE_K
+    # few hours are candidates: look at the spans of those alone
+    often = np.convolve(low, np.ones(SPAN_H), "full")[:n]
+    for i in np.flatnonzero((often >= KNOWN_H) & lived & ~np.isnan(over)).tolist():
+        span = slice(i - SPAN_H + 1, i + 1)
+        empty[i] = i >= SPAN_H - 1 and _is_like_air(warmth.nest_h[span], warmth.ambient_h[span])
+    return empty
+
+
+def _is_like_air(nest: Floats, air: Floats) -> bool:
+    """Say whether a span of hours of the nest is the air's: in level, by night, in swing."""
+    both = ~np.isnan(nest) & ~np.isnan(air)
+    if both.sum() < KNOWN_H:
+        return False
+    nest, air = nest[both], air[both]
+    over = nest - air
+    cool = air <= np.median(air)
+    if abs(over.mean()) > ALIKE_K or over[cool].mean() > NIGHT_K:
+        return False
+    swing = float(np.ptp(air))
+    return swing < FLAT_K or float(np.ptp(nest)) >= FOLLOWS * swing
+
+
+def _empty_without_air(window: HiveWindow, warmth: Warmth) -> NDArray[np.bool_]:
+    """Say at which hours two days before looked like an empty box by their fall and swing.
+
+    A colony that dwindles cools by weeks, so that it is not told: only what was warm a week before.
+    """
+    nest = warmth.nest_h
+    empty = np.zeros(len(nest), np.bool_)
+    days = len(nest) // 24
+    level, swing, peak_h = np.full(days, np.nan), np.full(days, np.nan), np.full(days, np.nan)
+    known: list[int] = []
+    for day in range(days):
+        hours = nest[24 * day : 24 * day + 24]
+        there = np.flatnonzero(~np.isnan(hours))
+        if len(there) < LEAST_HOURS:
+            continue
+        level[day], swing[day] = np.median(hours[there]), np.ptp(hours[there])
+        warmest_s = int(warmth.hour_s[24 * day + int(there[int(np.argmax(hours[there]))])])
+        peak_h[day] = (warmest_s / HOUR_S + window.yard.longitude / 15) % 24
+        known.append(day)
+        usual, last = known[-9:-2], known[-2:]
+        if len(usual) < LIVED_DAYS or last[0] != day - 1:
+            continue
+        asked_k = max(SWING_K, SWING_TIMES * float(np.median(swing[usual])))
+        fell = np.median(level[usual]) - level[last] >= FELL_CEL
+        by_day = (peak_h[last] >= AFTERNOON_H[0]) & (peak_h[last] <= AFTERNOON_H[1])
+        empty[24 * day + 23] = bool((fell & by_day & (swing[last] >= asked_k)).all())
+    return empty
+
+
+def _day_means(over: Floats) -> Floats:
+    """Give the mean of every 24 hours; NaN without readings, and the last part counts."""
+    padded = np.concatenate([over, np.full(-len(over) % 24, np.nan)]).reshape(-1, 24)
+    count = (~np.isnan(padded)).sum(axis=1)
+    means = np.full(len(padded), np.nan)
+    np.divide(np.nansum(padded, axis=1), count, out=means, where=count > 0)
+    return means
+
+
+def _flies(days: Days, moment_s: int) -> bool:
+    """Say whether bees flew as usual on the day before: then they are not dead."""
+    day = int(np.searchsorted(days.start_s, moment_s, side="right")) - 1
+    usual = days.bees_out[max(0, day - USUAL_DAYS) : max(0, day - 2)]
+    usual = usual[usual > 0]
+    if not len(usual) or np.median(usual) < USUAL_FLIGHTS:
+        return False
+    return bool(days.bees_out[day - 1] > FEW_FLIGHTS * np.median(usual))
+
+
+def _no_warmth(warmth: Warmth, told: int, end: int | None, *, blind: bool) -> _Spell:
+    """Put a nest without warmth into words and figures."""
+    span = slice(max(0, told - SPAN_H + 1), told + 1)
+    told_hour_s = int(warmth.hour_s[told])
+    seen = int(np.searchsorted(warmth.nest.time_s, told_hour_s + HOUR_S))
+    told_s = int(warmth.nest.time_s[min(seen, len(warmth.nest) - 1)])
+    end_s = None if end is None else int(warmth.hour_s[end])
+    nest = float(np.nanmean(warmth.nest_h[span]))
+    measures: dict[str, Measure] = {"nest_cel": round(nest, 1)}
+    if blind:
+        start_s = int(warmth.hour_s[max(0, told - 47)])
+        words = f"the nest fell to {nest:.1f} Cel and swings with the day as an empty box"
+        return _Spell(start_s, told_s, end_s, words, 0.7, measures)
+    over = float(np.nanmean(warmth.nest_h[span] - warmth.ambient_h[span]))
+    measures["nest_minus_ambient_k"] = round(over, 1)
+    words = f"for {SPAN_H} h the nest was as the air outside, {over:+.1f} K in the mean"
+    return _Spell(int(warmth.hour_s[span.start]), told_s, end_s, words, 0.95, measures)
+
+
+def _quiet(window: HiveWindow, days: Days) -> list[_Spell]:
+    """Find the days fit for flying on which nobody flew; for a hive without a probe."""
+    out = window.of("bees-out")
+    if not len(out) or np.isnan(days.flying_h).all():
+        return []
+    fit = (days.flying_h >= FLY_H) & ~np.isnan(days.bees_out) & (days.start_s[1:] <= out.time_s[-1])
+    spells: list[_Spell] = []
+    usual: list[float] = []
+    quiet: list[int] = []
+    begun: int | None = None
+    for day in np.flatnonzero(fit).tolist():
+        flights = float(days.bees_out[day])
+        is_quiet = len(usual) >= QUIET_DAYS and flights < NO_FLIGHTS * np.median(usual)
+        quiet = [*quiet, day] if is_quiet and np.median(usual) >= USUAL_FLIGHTS else []
+        if begun is not None and not quiet and flights > FEW_FLIGHTS * np.median(usual):
+            spells[-1] = _ended(spells[-1], int(days.start_s[day]))
+            begun = None
+        if begun is None and len(quiet) == QUIET_DAYS:
+            begun = quiet[0]
+            told_s = int(out.time_s[np.searchsorted(out.time_s, days.start_s[day + 1])])
+            words = f"nobody flew on {QUIET_DAYS} days that were fit for it"
+            usual_bees = round(float(np.median(usual)))
+            spell = _Spell(
+                int(days.start_s[begun]), told_s, None, words, 0.6, {"usual_bees_out": usual_bees}
+            )
+            spells.append(spell)
+        if not quiet and begun is None:
+            usual = [*usual, flights][-USUAL_DAYS:]
+    return spells
+
+
+def _ended(spell: _Spell, end_s: int) -> _Spell:
+    """Give a spell its end."""
+    return replace(spell, end_s=end_s)

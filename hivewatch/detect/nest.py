@@ -1,0 +1,213 @@
+"""Is there brood, and is it warm: `brood_onset`, `brood_end`, `chilled_brood`, `overheating`.
+
+The first two are turns of the nest between brood-nest warmth and none. The other two are hours in
+which a nest that has brood is too cold or too hot for it, by its own usual warmth: an opening is
+over too soon, a swarm takes a few degrees, a queen's loss takes days, and a hot afternoon warms all
+hives by a degree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hivewatch.detect.finding import Finding, Measure
+from hivewatch.detect.limits import Limits
+from hivewatch.inspections import Inspection
+from hivewatch.signals.brood import Turn, turns_of
+from hivewatch.signals.days import HOUR_S
+from hivewatch.signals.warmth import Warmth, warmth_of
+from hivewatch.signals.window import Floats, HiveWindow, Ints, usual_step_s
+
+LARVAE_DAYS = 3  # [d] published: a worker's egg hatches on the third day, checks of development
+EMERGENCE_DAYS = 21  # [d] published: a worker's time from egg to bee
+COLD_CEL = 32.0  # [Cel] published: under it too long and bees are malformed, Himmer (1932)
+COLD_K = 4.0  # [K] own choice: below the usual; a swarm takes two, Ferrari et al. (2008)
+NEAR_K = 1.0  # [K] own choice: as usual
+SUDDEN_S = 3 * HOUR_S  # [s] own choice: from as usual to cold; a loosening nest takes a night
+COLD_S = 3 * HOUR_S  # [s] own choice: an opening is over in two hours
+COLD_OVER_CEL = 32.5  # [Cel] own choice: hysteresis
+HOT_CEL = 37.5  # [Cel] common practice, no source
+HOT_K = 1.5  # [K] own choice: over the usual; shared heat of the Montreal recording is under 1.3 K
+HOT_S = 2 * HOUR_S  # [s] own choice: before a swarm leaves the nest is hot for half an hour
+HOT_OVER_CEL = 37.0  # [Cel] own choice: hysteresis
+USUAL_DAYS = 7  # own choice: days that tell what is usual
+USUAL_LEAST = 3  # own choice: of them known
+BROOD_CEL = 33.0  # [Cel] published: brood range 33 to 36 Cel, Stabentheiner et al. (2010)
+GAP_STEPS, GAP_S = 3, HOUR_S  # own choice: what a longer silence hides is not known
+SURE_CEL = 33.0  # [Cel] own choice: a turn from or to this warmth leaves little doubt
+
+
+def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
+    """Say when brood began and ended, and when it was too cold or too hot.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive up to `window.as_of_s`. Needs `nest`; takes `ambient` where there is any.
+
+    Returns
+    -------
+    list[Finding]
+        Of the four kinds, by kind. A turn's end is its moment, for it does not last.
+
+    References
+    ----------
+    A. Stabentheiner, H. Kovac, R. Brodschneider (2010), PLoS ONE 5(1):e8967: brood at 33 to 36 Cel.
+    """
+    if not len(window.of("nest")):
+        return []
+    warmth, turns = warmth_of(window), turns_of(window)
+    usual_cel = _usual_cel(warmth)
+    return [
+        *(_turned(window, turn) for turn in turns),
+        *_cold_spells(window, warmth, usual_cel),
+        *_hot_spells(window, warmth, usual_cel),
+    ]
+
+
+def _turned(window: HiveWindow, turn: Turn) -> Finding:
+    """Put a turn into words and figures."""
+    first = datetime.fromtimestamp(turn.start_s, UTC).astimezone(ZoneInfo(window.yard.timezone))
+    day = first.date()
+    says = f"the nest went from {turn.before_cel:.1f} to {turn.after_cel:.1f} Cel"
+    if np.isnan(turn.before_cel):
+        says = f"the nest is at {turn.after_cel:.1f} Cel since"
+    evidence = [f"{says}, beyond half way between warmth with brood and without since {day}"]
+    measures: dict[str, Measure] = {
+        "before_cel": None if np.isnan(turn.before_cel) else round(turn.before_cel, 1),
+        "after_cel": round(turn.after_cel, 1),
+    }
+    if turn.is_onset:
+        eggs = day - timedelta(days=LARVAE_DAYS)
+        bees = eggs + timedelta(days=EMERGENCE_DAYS)
+        measures |= {"first_eggs_day": eggs.isoformat(), "first_bees_day": bees.isoformat()}
+        evidence.append(f"eggs from about {eggs} on, so the first young bees come out about {bees}")
+    else:
+        eggs = day - timedelta(days=EMERGENCE_DAYS)
+        measures["last_eggs_day"] = eggs.isoformat()
+        evidence.append(f"few eggs were laid after about {eggs}, for brood takes three weeks")
+    if turn.gap_days:
+        evidence.append(f"{turn.gap_days} days without readings before: it may be earlier by them")
+    warm = turn.after_cel if turn.is_onset else turn.before_cel
+    sure = 0.9 if warm >= SURE_CEL else 0.75
+    return Finding(
+        kind="brood_onset" if turn.is_onset else "brood_end",
+        subject=f"hive:{window.hive.id}",
+        start_s=turn.start_s,
+        end_s=turn.start_s,
+        detected_s=turn.told_s,
+        confidence=round(sure - (0.2 if turn.gap_days else 0.0), 2),
+        measures=measures,
+        evidence=tuple(evidence),
+        status="ended",
+    )
+
+
+def _usual_cel(warmth: Warmth) -> Floats:
+    """Give for each day what the nest was in the days before; NaN where few are known."""
+    padded = np.concatenate([np.full(USUAL_DAYS, np.nan), warmth.level_cel])
+    usual = np.full(len(warmth), np.nan)
+    rows = np.lib.stride_tricks.sliding_window_view(padded, USUAL_DAYS)[: len(warmth)]
+    known = (~np.isnan(rows)).sum(axis=1) >= USUAL_LEAST
+    usual[known] = np.nanmedian(rows[known], axis=1)
+    return usual
+
+
+def _of_each_reading(warmth: Warmth, of_day: Floats) -> Floats:
+    """Give a day's figure to each reading of it."""
+    day = np.searchsorted(warmth.start_s, warmth.nest.time_s, side="right") - 1
+    return np.asarray(of_day[day.clip(0, len(warmth) - 1)])
+
+
+def _cold_spells(window: HiveWindow, warmth: Warmth, usual_cel: Floats) -> Iterator[Finding]:
+    """Find the hours in which brood-nest warmth was lost at once."""
+    time_s, value = warmth.nest.time_s, warmth.nest.value
+    usual = _of_each_reading(warmth, usual_cel)
+    with np.errstate(invalid="ignore"):
+        cold = (value < COLD_CEL) & (usual >= BROOD_CEL)
+        deep = cold & (value < usual - COLD_K)
+    # what was usual when a spell began counts as long as it lasts
+    for first, last, is_over in _spells(window, time_s, cold, value >= COLD_OVER_CEL):
+        below = np.flatnonzero(deep[first : last + 1]) + first
+        as_usual = np.flatnonzero(value[:first] >= usual[first] - NEAR_K)
+        if not len(below) or not len(as_usual):
+            continue
+        told = int(np.searchsorted(time_s, time_s[below[0]] + COLD_S))
+        if time_s[below[0]] - time_s[as_usual[-1]] > SUDDEN_S or told > last:
+            continue
+        lowest = float(value[first : last + 1].min())
+        hours = float(time_s[last] - time_s[first]) / HOUR_S
+        end = int(time_s[last + 1]) if is_over else None
+        yield Finding(
+            kind="chilled_brood",
+            subject=f"hive:{window.hive.id}",
+            start_s=int(time_s[first]),
+            end_s=end,
+            detected_s=int(time_s[told]),
+            confidence=0.9 if lowest < COLD_CEL - COLD_K else 0.7,
+            measures={
+                "lowest_cel": round(lowest, 1),
+                "usual_cel": round(float(usual[first]), 1),
+                "hours": round(hours, 1),
+            },
+            evidence=(
+                f"the nest fell from {usual[first]:.1f} to {lowest:.1f} Cel, for {hours:.0f} h",
+                "brood that is cold for long comes out malformed or not at all: look at the lid",
+            ),
+            status="open" if end is None else "ended",
+        )
+
+
+def _hot_spells(window: HiveWindow, warmth: Warmth, usual_cel: Floats) -> Iterator[Finding]:
+    """Find the hours in which the nest was too hot for brood."""
+    time_s, value = warmth.nest.time_s, warmth.nest.value
+    usual = _of_each_reading(warmth, usual_cel)
+    with np.errstate(invalid="ignore"):
+        hot = (value > HOT_CEL) & (usual >= BROOD_CEL) & (value > usual + HOT_K)
+    for first, last, is_over in _spells(window, time_s, hot, value <= HOT_OVER_CEL):
+        told = int(np.searchsorted(time_s, time_s[first] + HOT_S))
+        if told > last:
+            continue
+        highest = float(value[first : last + 1].max())
+        hours = float(time_s[last] - time_s[first]) / HOUR_S
+        end = int(time_s[last + 1]) if is_over else None
+        yield Finding(
+            kind="overheating",
+            subject=f"hive:{window.hive.id}",
+            start_s=int(time_s[first]),
+            end_s=end,
+            detected_s=int(time_s[told]),
+            confidence=0.9,
+            measures={
+                "highest_cel": round(highest, 1),
+                "usual_cel": round(float(usual[first]), 1),
+                "hours": round(hours, 1),
+            },
+            evidence=(
+                f"the nest rose from {usual[first]:.1f} to {highest:.1f} Cel, for {hours:.0f} h",
+                "give the bees air, shade and water; combs soften in such heat",
+            ),
+            status="open" if end is None else "ended",
+        )
+
+
+def _spells(
+    window: HiveWindow, time_s: Ints, begins: NDArray[np.bool_], ends: NDArray[np.bool_]
+) -> Iterator[tuple[int, int, bool]]:
+    """Give spells: first reading, last reading, and whether a reading showed the end."""
+    longest_s = max(GAP_S, GAP_STEPS * (usual_step_s(window.of("nest")) or 0))
+    after_gap = np.flatnonzero(np.diff(time_s) > longest_s) + 1
+    stops = np.union1d(np.flatnonzero(ends), after_gap)
+    free = 0
+    for first in np.flatnonzero(begins).tolist():
+        if first < free:
+            continue
+        stop = int(np.searchsorted(stops, first, side="right"))
+        end = int(stops[stop]) if stop < len(stops) else len(time_s)
+        yield first, end - 1, end < len(time_s)
+        free = end

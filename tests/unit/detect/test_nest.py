@@ -1,0 +1,144 @@
+"""Brood onset and end, chilled and overheated brood, on made-up nests."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from nests import MadeUpNest, day_of, told
+
+from hivewatch.detect import nest as nests
+
+
+def of_kind(found, kind):
+    return [one for one in found if one.kind == kind]
+
+
+def find(nest, limits, window=None):
+    return nests.find(nest.window() if window is None else window, (), limits)
+
+
+def summer(**more):
+    return MadeUpNest(first="2026-05-20", days=40, air_cel=16, **more)
+
+
+def test_an_onset_tells_the_days_that_follow_from_it(limits):
+    nest = MadeUpNest(first="2026-01-20", days=80, air_cel=4)
+    nest.has_brood(slice(None), np.clip((np.arange(80) - 30) / 15, 0, 1))
+    (one,) = find(nest, limits)
+    assert (one.kind, one.subject, one.status) == ("brood_onset", "hive:hazel-1", "ended")
+    assert one.end_s == one.start_s <= one.detected_s
+    first_eggs = np.datetime64(one.measures["first_eggs_day"])
+    first_bees = np.datetime64(one.measures["first_bees_day"])
+    # published: a worker takes 21 days from egg to bee, and hatches on the third
+    assert (first_bees - first_eggs).astype(int) == 21
+    day = np.datetime64("2026-01-20") + int(day_of(nest, one.start_s))
+    assert (day - first_eggs).astype(int) == 3
+    assert str(first_bees) in " ".join(one.evidence)
+    assert one.measures["before_cel"] < 30 < one.measures["after_cel"]
+
+
+def test_an_end_tells_until_when_about_there_were_eggs(limits):
+    nest = summer()
+    nest.has_brood(slice(25, 40), 0.0)
+    (one,) = find(nest, limits)
+    assert one.kind == "brood_end"
+    assert one.measures["last_eggs_day"] in {"2026-05-23", "2026-05-24"}
+    assert one.confidence == 0.9
+
+
+def test_a_turn_in_a_gap_is_less_sure_and_says_why(limits):
+    nest = summer()
+    nest.has_brood(slice(22, 40), 0.0)
+    nest.silence(nest.at(20), nest.at(30))
+    (one,) = find(nest, limits)
+    assert one.confidence == pytest.approx(0.7)
+    assert "without readings" in one.evidence[-1]
+
+
+@pytest.mark.parametrize("step_s", [60, 600, 1800])
+def test_a_lid_left_open_overnight_chills_the_brood(limits, step_s):
+    nest = MadeUpNest(first="2026-04-01", days=20, air_cel=7, step_s=step_s)
+    nest.add(nest.at(12, 17.5), nest.at(13, 10), -12, hours=0.7)
+    (one,) = of_kind(find(nest, limits), "chilled_brood")
+    assert one.start_s == pytest.approx(nest.at(12, 17.7), abs=1800)
+    assert 3 <= (one.detected_s - nest.at(12, 17.5)) / 3600 <= 5
+    assert one.end_s == pytest.approx(nest.at(13, 11.5), abs=3600)
+    assert one.measures["lowest_cel"] == pytest.approx(22.8, abs=0.5)
+    assert one.measures["usual_cel"] == pytest.approx(34.8, abs=0.2)
+    assert one.status == "ended"
+
+
+def test_while_it_is_cold_the_finding_is_open(limits):
+    nest = MadeUpNest(first="2026-04-01", days=20, air_cel=7)
+    nest.add(nest.at(12, 17.5), nest.at(14), -12)
+    (one,) = of_kind(find(nest, limits, nest.window(until_s=nest.at(13, 2))), "chilled_brood")
+    assert (one.end_s, one.status) == (None, "open")
+
+
+def test_what_is_no_chill_is_left_alone(limits):
+    nest = summer()
+    nest.add(nest.at(10, 13), nest.at(10, 14), -8)  # an opening
+    nest.add(nest.at(14, 13), nest.at(15, 13), -2)  # a swarm, Ferrari et al. (2008)
+    assert find(nest, limits) == []
+    nest.has_brood(slice(25, 40), 0.0)  # a queen is gone: brood is out within a night or two
+    assert {one.kind for one in find(nest, limits)} == {"brood_end"}
+    nest.has_brood(slice(None), 0.0)  # no brood at all
+    nest.add(nest.at(20), nest.at(21), -9)
+    assert find(nest, limits) == []
+
+
+def test_a_hive_that_is_shut_in_overheats(limits):
+    nest = MadeUpNest(first="2026-06-20", days=20, air_cel=26)
+    nest.add(nest.at(13, 8), nest.at(13, 17), 6, hours=1.5)
+    (one,) = of_kind(find(nest, limits), "overheating")
+    assert one.start_s == pytest.approx(nest.at(13, 9), abs=1800)
+    assert (one.detected_s - one.start_s) / 3600 == pytest.approx(2, abs=0.2)
+    assert one.end_s == pytest.approx(nest.at(13, 18.5), abs=3600)
+    assert one.measures["highest_cel"] == pytest.approx(40.8, abs=0.3)
+
+
+def test_a_hot_afternoon_and_a_swarm_that_warms_up_are_no_overheating(limits):
+    nest = MadeUpNest(first="2026-06-20", days=20, air_cel=28)
+    for day in range(8, 12):
+        nest.add(nest.at(day, 12), nest.at(day, 18), 1.3)  # as all hives of Montreal on one day
+    nest.add(nest.at(15, 13), nest.at(15, 13.5), 4.5, hours=0.2)  # from memory: Zacepins (2016)
+    assert find(nest, limits) == []
+
+
+def test_a_nest_that_is_always_as_hot_is_judged_by_itself(limits):
+    nest = MadeUpNest(first="2026-06-20", days=20, air_cel=28)
+    nest.extra_k += 2.0  # a probe that reads too high
+    nest.add(nest.at(14, 12), nest.at(14, 18), 1.1)
+    assert find(nest, limits) == []
+
+
+@pytest.mark.parametrize("day", [13, 15, 27, 31, 37])
+def test_what_was_told_stands_when_the_season_goes_on(limits, day):
+    nest = summer()
+    nest.add(nest.at(12, 17.5), nest.at(13, 10), -14)
+    nest.add(nest.at(18, 9), nest.at(18, 17), 6)
+    nest.has_brood(slice(24, 34), 0.0)
+    whole = find(nest, limits)
+    assert [one.kind for one in whole] == [
+        "brood_end",
+        "brood_onset",
+        "chilled_brood",
+        "overheating",
+    ]
+    until_s = nest.at(day, 5)
+    early = find(nest, limits, nest.window(until_s=until_s))
+    assert told(early) == told([one for one in whole if one.detected_s <= until_s])
+
+
+def test_a_hive_without_a_probe_has_nothing_to_say(limits):
+    nest = summer()
+    assert find(nest, limits, nest.window(["weight", "ambient"])) == []
+    assert find(nest, limits, nest.window(until_s=nest.at(0) - 60)) == []
+
+
+def test_nothing_is_said_of_forty_seasons_of_a_steady_nest(limits):
+    said = []
+    for seed in range(40):
+        nest = MadeUpNest(first="2026-04-01", days=60, seed=seed, step_s=1800, air_cel=6 + seed / 4)
+        said += find(nest, limits)
+    assert said == []
