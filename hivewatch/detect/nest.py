@@ -37,6 +37,7 @@ HOT_S = 2 * HOUR_S  # [s] own choice: before a swarm leaves the nest is hot for 
 HOT_OVER_CEL = 37.0  # [Cel] own choice: hysteresis
 USUAL_DAYS = 7  # own choice: days that tell what is usual
 USUAL_LEAST = 3  # own choice: of them known
+BROOD_LEAST_CEL = 32.0  # [Cel] published: the wider brood range, 32 to 36 Cel
 BROOD_CEL = 33.0  # [Cel] published: brood range 33 to 36 Cel, Stabentheiner et al. (2010)
 GAP_STEPS, GAP_S = 3, HOUR_S  # own choice: what a longer silence hides is not known
 SURE_CEL = 33.0  # [Cel] own choice: a turn from or to this warmth leaves little doubt
@@ -129,17 +130,15 @@ def _cold_spells(window: HiveWindow, warmth: Warmth, usual_cel: Floats) -> Itera
     time_s, value = warmth.nest.time_s, warmth.nest.value
     usual = _of_each_reading(warmth, usual_cel)
     with np.errstate(invalid="ignore"):
-        cold = (value < COLD_CEL) & (usual >= BROOD_CEL)
-        deep = cold & (value < usual - COLD_K)
-    # what was usual when a spell began counts as long as it lasts
-    for first, last, is_over in _spells(window, time_s, cold, value >= COLD_OVER_CEL):
-        below = np.flatnonzero(deep[first : last + 1]) + first
-        as_usual = np.flatnonzero(value[:first] >= usual[first] - NEAR_K)
-        if not len(below) or not len(as_usual):
+        cold = (value < COLD_CEL) & (value < usual - COLD_K) & (usual >= BROOD_LEAST_CEL)
+        as_usual = np.flatnonzero(value >= usual - NEAR_K)
+        over = value >= np.fmin(COLD_OVER_CEL, usual - NEAR_K)
+    for deep, last, is_over in _spells(window, time_s, cold, over):
+        before = int(np.searchsorted(as_usual, deep)) - 1
+        told = int(np.searchsorted(time_s, time_s[deep] + COLD_S))
+        if before < 0 or time_s[deep] - time_s[as_usual[before]] > SUDDEN_S or told > last:
             continue
-        told = int(np.searchsorted(time_s, time_s[below[0]] + COLD_S))
-        if time_s[below[0]] - time_s[as_usual[-1]] > SUDDEN_S or told > last:
-            continue
+        first = int(as_usual[before]) + 1
         lowest = float(value[first : last + 1].min())
         hours = float(time_s[last] - time_s[first]) / HOUR_S
         end = int(time_s[last + 1]) if is_over else None
