@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any, TypeVar
 
@@ -114,6 +115,12 @@ def read(
     if for_the_phone:
         query = query.where(alert.c.urgency != "not for the phone")
     return [Alert(*row) for row in connection.execute(query)]
+
+
+def by_ids(connection: Connection, ids: Sequence[int]) -> dict[int, Alert]:
+    """Read alerts by their ids."""
+    query = select(*_COLUMNS).where(alert.c.id.in_(ids))
+    return {row.id: Alert(*row) for row in connection.execute(query)}
 
 
 def story(connection: Connection, alert_id: int) -> Story | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any, Literal, Self
+from typing import Any, Self
 
 from pydantic import Field
 
@@ -235,14 +235,3 @@ class Recorded(Inspection):
     def of(cls, number: str, inspection: Inspection, recorded_s: int) -> Self:
         """Bring a stored inspection into the API's form."""
         return cls.model_construct(**dict(inspection), id=number, recorded_at=moment(recorded_s))
-
-
-class Event(Answer):
-    """One entry of a timeline; one of the three is not null."""
-
-    at: Time
-    what: Literal["finding", "inspection", "alert"]
-    id: str
-    finding: Finding | None = None
-    inspection: Recorded | None = None
-    alert: Alert | None = None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
@@ -24,6 +23,10 @@ from hivewatch.timeline.stated import (
 
 About = Literal["unwritten", "unfelt", "differs"]
 
+UNWRITTEN, NOTED = (
+    "unwritten-",
+    "noted-",
+)  # what ids begin with, before that of the finding or visit
 ASK_FROM = 0.5  # own choice: of what is less likely than not, nobody is asked
 HIVE_KG = 25.0  # [kg] own choice: more in one step is a hive, not a box
 BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
@@ -47,7 +50,8 @@ class Question:
     Parameters
     ----------
     id : str
-        Stays the same as long as the question does.
+        Stays the same as long as the question does: that of the finding or inspection it is about,
+        with a word before it.
     about : str
         ``unwritten``: something was done and nobody wrote it down; ``unfelt``: something was
         written down and the scale felt nothing; ``differs``: it felt another weight.
@@ -127,7 +131,7 @@ def _unwritten(finding: Finding, zone: tzinfo) -> Question:
     if abs(kg) >= LEAST_KG:
         size = f", {abs(kg):.1f} kg {'heavier' if kg > 0 else 'lighter'}"
     guess, actions = _guess(kg)
-    number = _number("unwritten", finding.id)
+    number = f"{UNWRITTEN}{finding.id}"
     return Question(
         id=number,
         about="unwritten",
@@ -177,7 +181,7 @@ def _unfelt(visit: Noted, caused: Sequence[Finding], zone: tzinfo) -> Question |
     done = in_words(visit.inspection)
     at = _said(visit.inspection.at_s, zone)
     return Question(
-        id=_number(about, visit.id),
+        id=f"{NOTED}{visit.id}",
         about=about,
         hive=visit.inspection.hive,
         at_s=visit.inspection.at_s,
@@ -189,7 +193,3 @@ def _unfelt(visit: Noted, caused: Sequence[Finding], zone: tzinfo) -> Question |
 def _said(at_s: int, zone: tzinfo) -> str:
     at = datetime.fromtimestamp(at_s, zone)
     return f"{at:%A} {at.day} {at:%B} at {at:%H:%M}"
-
-
-def _number(about: str, thing: str) -> str:
-    return hashlib.sha256(f"question|{about}|{thing}".encode()).hexdigest()[:16]

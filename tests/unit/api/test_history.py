@@ -10,6 +10,7 @@ import pytest
 from served import APIARY, DAY_S, NOW_S, START_S
 
 from hivewatch.detect.finding import Finding
+from hivewatch.timeline.merge import WHATS
 
 # RFC 3339 section 5.6: date-time, here always in UTC and with "Z".
 UTC_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
@@ -220,12 +221,14 @@ def test_the_timeline_merges_in_one_order(fresh):
     fresh.write_down(hive="hazel-1", at="2026-05-03T12:00:00Z", note="super on")
     fresh.write_down(hive="hazel-2", at="2026-05-03T12:00:00Z")
     whole = ask(fresh, "hives/hazel-1/timeline")["items"]
-    assert [one["what"] for one in whole] == ["alert", "finding", "inspection", "finding"]
+    assert [one["what"] for one in whole] == [
+        *("alert", "finding", "inspection", "question", "finding", "device", "device")
+    ]
     times = [unix(one["at"]) for one in whole]
     assert times == sorted(times, reverse=True)
     assert whole[2]["inspection"]["note"] == "super on"
     for one in whole:
-        assert [name for name in ("finding", "inspection", "alert") if one[name]] == [one["what"]]
+        assert [name for name in WHATS if one[name]] == [one["what"]]
     parts, after = [], {}
     for _ in range(10):
         page = ask(fresh, "hives/hazel-1/timeline", limit=1, **after)

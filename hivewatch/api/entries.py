@@ -1,0 +1,76 @@
+"""One entry of a timeline, of whatever kind."""
+
+from __future__ import annotations
+
+from typing import Literal, Self
+
+from pydantic import Field
+
+from hivewatch.api.forms import Answer, Time, moment
+from hivewatch.api.models import Alert, Finding, Recorded
+from hivewatch.inspections import Inspection
+from hivewatch.store.entries import Moved
+from hivewatch.timeline import questions
+from hivewatch.timeline.merge import What
+
+
+class Question(Answer):
+    """Something that only the keeper knows."""
+
+    id: str = Field(description="stays the same as long as the question does")
+    about: Literal["unwritten", "unfelt", "differs"]
+    hive: str
+    at: Time
+    text: str
+    yes: Inspection | None = Field(
+        description="the inspection to post for a yes; its key stores it once"
+    )
+    finding: str | None
+    inspection: str | None
+
+    @classmethod
+    def of(cls, asked: questions.Question) -> Self:
+        """Bring a question into the API's form."""
+        return cls(
+            id=asked.id,
+            about=asked.about,
+            hive=asked.hive,
+            at=moment(asked.at_s),
+            text=asked.text,
+            yes=asked.yes,
+            finding=asked.finding,
+            inspection=asked.inspection,
+        )
+
+
+class DeviceMove(Answer):
+    """A device that was put at a hive, or taken from one."""
+
+    device: str
+    hive: str | None = Field(description="null: it was put away")
+    before: str | None = Field(description="the hive it stood at before")
+    text: str
+
+
+def moved_words(moved: Moved) -> DeviceMove:
+    """Say where a device was put."""
+    if moved.hive is None:
+        text = f"{moved.device} taken from {moved.before}"
+    elif moved.before is None:
+        text = f"{moved.device} placed at {moved.hive}"
+    else:
+        text = f"{moved.device} moved from {moved.before} to {moved.hive}"
+    return DeviceMove(device=moved.device, hive=moved.hive, before=moved.before, text=text)
+
+
+class Event(Answer):
+    """One entry of a timeline; that of its kind is not null, the others are."""
+
+    at: Time
+    what: What
+    id: str
+    finding: Finding | None = None
+    inspection: Recorded | None = None
+    alert: Alert | None = None
+    question: Question | None = None
+    device: DeviceMove | None = None
