@@ -5,14 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from hivewatch.apiary import Yard
-from hivewatch.detect import dead_out, device, flow, handling, nest, off_scale, robbing, swarm
+from hivewatch.detect import (
+    dead_out,
+    device,
+    flow,
+    handling,
+    nest,
+    off_scale,
+    robbing,
+    stores,
+    swarm,
+)
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
-DETECTORS = (swarm, handling, off_scale, device, robbing, nest, dead_out)
+DETECTORS = (swarm, handling, off_scale, device, robbing, stores, nest, dead_out)
 YARD_DETECTORS = (flow,)
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")

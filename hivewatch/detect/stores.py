@@ -1,0 +1,106 @@
+"""Does the food last: `low_stores`, with the days that are left.
+
+Told while there is time to feed: when what is in the combs, at the rate at which it is taken, lasts
+less than two weeks and is less than a keeper would leave in the hive at any time of the year.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.limits import Limits
+from hivewatch.inspections import Inspection
+from hivewatch.signals.days import Days, days_of
+from hivewatch.signals.larder import Larder, larder_of
+from hivewatch.signals.window import HiveWindow
+
+# tests/unit/detect/test_stores.py
+LOW_DAYS = 13.0  # [d] own choice: a keeper comes every week or two
+LOW_KG = 4.0  # [kg] common practice, no source: two full combs, the least at any time
+WELL_DAYS, WELL_KG = 15.0, 4.6  # [d], [kg] own choice: when it is over
+IN_A_ROW = 2  # [d] own choice: dawns that agree; a wet or windy one does not
+
+
+def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
+    """Say when the stores run low.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive up to `window.as_of_s`. Needs `weight`, and either `hive.empty_kg` or a visit that
+        judged the stores; where neither is known, nothing is said.
+    inspections : Sequence[Inspection]
+        What was seen and done.
+
+    Returns
+    -------
+    list[Finding]
+        Of kind `low_stores`; `days_left`, `stores_kg` and `kg_a_day` as they were when it was told.
+
+    References
+    ----------
+    The method is our own, see `larder_of`; that a scale "can warn of starvation": Human et al.
+    (2013), COLOSS BEEBOOK, miscellaneous methods 4.1.3.
+    """
+    if not len(window.of("weight")):
+        return []
+    days = days_of(window)
+    larder = larder_of(window, inspections)
+    return [_low(window, days, larder, *spell) for spell in _spells(larder)]
+
+
+def _spells(larder: Larder) -> Iterator[tuple[int, int, int | None]]:
+    """Go through the days: give the first low one, the one that told it, and the first well one."""
+    stores_kg, days_left = larder.stores_kg, larder.days_left
+    is_low = (days_left < LOW_DAYS) & (stores_kg < LOW_KG)
+    is_well = (days_left >= WELL_DAYS) | (stores_kg >= WELL_KG)
+    low: list[int] = []
+    well: list[int] = []
+    told: int | None = None
+    for i in np.flatnonzero(~np.isnan(days_left)).tolist():
+        if told is None:
+            low = [*low, i] if is_low[i] else []
+            if len(low) == IN_A_ROW:
+                told, well = i, []
+            continue
+        well = [*well, i] if is_well[i] else []
+        if len(well) == IN_A_ROW:
+            yield low[0], told, well[0]
+            told, low = None, []
+    if told is not None:
+        yield low[0], told, None
+
+
+def _low(
+    window: HiveWindow, days: Days, larder: Larder, first: int, told: int, well: int | None
+) -> Finding:
+    """Put a shortage into words and figures."""
+    left, kg = float(larder.days_left[told]), max(float(larder.stores_kg[told]), 0.0)
+    rate = float(larder.rate_kg[told])
+    known = window.hive.empty_kg is not None
+    until = len(days) if well is None else well + 1
+    lowest_kg = float(np.nanmin(larder.stores_kg[first:until]))
+    return Finding(
+        kind="low_stores",
+        subject=f"hive:{window.hive.id}",
+        start_s=int(days.dawn_s[first]),
+        end_s=None if well is None else int(days.dawn_s[well]),
+        detected_s=int(days.dawn_s[told]),
+        confidence=0.85 if known else 0.7,
+        measures={
+            "days_left": round(left, 1),
+            "stores_kg": round(kg, 1),
+            "kg_a_day": round(rate, 2),
+            "lowest_stores_kg": round(max(lowest_kg, 0.0), 1),
+        },
+        evidence=(
+            f"about {kg:.1f} kg of honey, and {rate:.2f} kg a day go: {left:.0f} days are left",
+            "stores from the weight less the empty hive, boxes, bees, brood and pollen"
+            if known
+            else "stores from the last visit that judged them, and the weight since",
+        ),
+        status="open" if well is None else "ended",
+    )

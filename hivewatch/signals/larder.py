@@ -1,0 +1,240 @@
+"""What a hive has in stores, day by day, and what it takes of them: from its weight and its visits.
+
+The weight at dawn, dry, less the empty hive, boxes, bees, brood and pollen, is honey. How much all
+that weighs is known from `hive.empty_kg` with what visits counted, or stated allowances, and from
+the last visit that judged the stores: its weight less its honey.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hivewatch.frames import FRAMES
+from hivewatch.inspections import Action, Inspection, adult_count, brood_counts
+from hivewatch.inspections import stores_kg as judged_kg
+from hivewatch.signals.bare import before_each, stepped_kg
+from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
+from hivewatch.signals.steps import Step
+from hivewatch.signals.window import Floats, HiveWindow
+
+Flags = NDArray[np.bool_]
+
+# Own choices where no source is named; tests/unit/signals/test_larder.py.
+BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
+CELL_KG = 0.0001  # [kg] own choice: a cell of brood, egg to pupa, in the mean
+POLLEN_KG = 1.0  # [kg] own choice: two combs; half of it in winter
+BEES, WINTER_BEES = 20_000.0, 11_000.0  # [bees] own choice: where nobody has counted
+BROOD_CELLS = 15_000.0  # [cells] own choice: where nobody has counted, while bees fly
+DAMP_KG = 0.5  # [kg] own choice: what wood and dead bees take up over a winter
+SEEN_DAYS = 45  # [d] own choice: older inspections say less than empty_kg
+REST_KG = 0.7  # [kg] own choice: error of the bees, brood and pollen, where they were counted
+JUDGED_KG, JUDGED_SHARE = 0.3, 0.12  # [kg], share: own choice, error of judging honey by eye
+AGE_KG = 0.02  # [kg/d] own choice: bees and brood become more or fewer after a visit
+SEEN_LONG_DAYS = 150  # [d] own choice: a winter; the same where nothing else tells the stores
+BOX_KG = (4.8, 11.0)  # [kg] own choice: a super with its frames and combs
+NEAR_S = 3 * 3600  # [s] own choice: people write down about when they came
+FEED_KG = 5.0  # [kg] own choice: with less, one feeds rather than gives room
+NO_HIVE_KG = -3.0  # [kg] own choice: less is no hive on its scale
+EMPTY_BOX_KG = 6.0  # [kg] own choice: of a box that is taken off where several are on
+FOOD_MONTHS = (8, 9, 10, 11, 12, 1, 2, 3)  # common practice, no source: fed then, not supered
+NIGHT_SHARE = 0.7  # own choice: of a night's loss; the rest is water of the day's nectar
+NIGHTS, LOSS_DAYS = 14, 7  # [d] nights, and days, that tell the rate
+COLD_DAYS = 28  # [d] own choice: the same without flight, when snow comes and goes
+COLD_KG = 0.033, 0.050  # [kg/d] popular: two scale hives in winter, 1 to 1.5 kg a month
+LEAST_KG = 0.02  # [kg/d] own choice: nobody lives on less
+DRY_DAYS = 3  # [d] own choice: a lid is dry once in so many dawns
+FLIGHT_H = 1.0  # [h/d] own choice: less is winter
+
+
+@dataclass(frozen=True, slots=True)
+class Larder:
+    """Stores of n days, NaN where nothing tells them.
+
+    Parameters
+    ----------
+    stores_kg : Floats
+        Honey at dawn. [kg]
+    rate_kg : Floats
+        What is taken of it a day: the larger of the net loss and what is eaten. [kg/d]
+    net_kg : Floats
+        The net loss, negative while it gains. [kg/d]
+    """
+
+    stores_kg: Floats
+    rate_kg: Floats
+    net_kg: Floats
+
+    @property
+    def days_left(self) -> Floats:
+        """Give the days that the stores last. [d]."""
+        return np.maximum(self.stores_kg, 0.0) / self.rate_kg
+
+
+def larder_of(window: HiveWindow, inspections: Sequence[Inspection]) -> Larder:
+    """Work out a hive's stores.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive; needs `weight`.
+    inspections : Sequence[Inspection]
+        What was seen and done; each counts from its own day on.
+
+    Returns
+    -------
+    Larder
+        A day rests on readings up to its dawn, and on inspections before it.
+
+    References
+    ----------
+    Winter losses: two scale hives, quarrylifeaward.cz (2018), 33 to 50 g a day (popular).
+    """
+    days = days_of(window)
+    dry_kg, is_cold = _dry(days)
+    seen = [one for one in sorted(inspections, key=lambda one: one.at_s) if one.at_s > 0]
+    gross_kg = dry_kg + stepped_kg(days, days.dawn_s)
+    rest_kg = _rest(window, days, is_cold, seen)
+    net_kg = gross_kg - _boxes(days, gross_kg - rest_kg, seen)
+    rest_kg = _with_visits(window, days, net_kg, rest_kg, seen)
+    loss_kg = -_slope(dry_kg, LOSS_DAYS)
+    stores_kg = net_kg - rest_kg
+    stores_kg[np.isnan(days.dawn_kg) | (stores_kg < NO_HIVE_KG)] = np.nan
+    return Larder(stores_kg, _rate(days, dry_kg, loss_kg, is_cold), loss_kg)
+
+
+def _dry(days: Days) -> tuple[Floats, Flags]:
+    """Give the weight at dawn without steps and without what lies on the lid; and when it is cold.
+
+    Rain dries off within days. Snow may lie for weeks, but without flight nothing comes in, so
+    that what was weighed before, less what a winter cluster eats, is the most there can be.
+    """
+    bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
+    flown = before_each(np.nan_to_num(days.flying_h, nan=FLIGHT_H), 7, 1, 0.7)
+    is_cold = np.nan_to_num(flown, nan=FLIGHT_H) < FLIGHT_H
+    back = np.arange(COLD_DAYS)
+    table = _back(bare_kg, COLD_DAYS) - COLD_KG[0] * back[::-1]
+    lately = _back(bare_kg, DRY_DAYS)
+    return np.where(is_cold, _least(table), _least(lately)), is_cold
+
+
+def _back(figures: Floats, days: int) -> Floats:
+    """Give each day's last figures, its own the last one; shape (n, days)."""
+    padded = np.concatenate((np.full(days - 1, np.nan), figures))
+    return np.lib.stride_tricks.sliding_window_view(padded, days)
+
+
+def _least(table: Floats) -> Floats:
+    """Give the least known figure of each row."""
+    return np.asarray(np.fmin.reduce(table, axis=1), np.float64)
+
+
+def _slope(figures: Floats, days: int) -> Floats:
+    """Give the change a day over the last days."""
+    earlier = np.concatenate((np.full(days, np.nan), figures[:-days]))[: len(figures)]
+    return np.asarray((figures - earlier) / days, np.float64)
+
+
+def _rate(days: Days, dry_kg: Floats, loss_kg: Floats, is_cold: Flags) -> Floats:
+    """Give what is taken of the stores a day [kg/d]."""
+    night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
+    eaten_kg = NIGHT_SHARE * 24 * before_each(days.night_kg / night_h, NIGHTS, 4)
+    warm = np.fmax(np.fmax(eaten_kg, loss_kg), LEAST_KG)
+    cold_kg = -_slope(dry_kg, COLD_DAYS)
+    cold = np.nan_to_num(cold_kg, nan=sum(COLD_KG) / 2).clip(COLD_KG[0], 4 * COLD_KG[1])
+    return np.where(is_cold, cold, np.where(np.isnan(eaten_kg), np.nan, warm))
+
+
+def _boxes(days: Days, rough_kg: Floats, seen: Sequence[Inspection]) -> Floats:
+    """Give the weight of the boxes that have been put on since the first reading, by day [kg].
+
+    `rough_kg` are the stores as if no box had been put on. What nobody wrote down is feed where
+    there was little left, and else a box when it weighs as one.
+    """
+    times, total = [], []
+    on_kg = 0.0
+    for step in days.steps:
+        done = _done(step, seen)
+        for action in done:
+            if action.what == "harvested":
+                on_kg = 0.0
+            elif action.what == "super added":
+                fed_kg = sum(one.kg or 0.0 for one in done if one.what == "fed")
+                on_kg += action.kg or max(step.size_kg - fed_kg, 0.0)
+        if step.size_kg < -BOX_KG[0] and "harvested" not in {one.what for one in done}:
+            on_kg = 0.0 if -step.size_kg > on_kg else on_kg - EMPTY_BOX_KG
+        elif not done and BOX_KG[0] < step.size_kg < BOX_KG[1]:
+            day = int(np.searchsorted(days.dawn_s, step.before_s)) - 1
+            left_kg = rough_kg[day] - on_kg if day >= 0 else np.nan
+            on_kg += 0.0 if left_kg < FEED_KG or _is_fed_then(step) else step.size_kg
+        on_kg = max(on_kg, 0.0)
+        times.append(step.after_s)
+        total.append(on_kg)
+    at = np.searchsorted(np.array(times, np.int64), days.dawn_s, side="right")
+    return np.array([0.0, *total])[at]
+
+
+def _done(step: Step, seen: Sequence[Inspection]) -> list[Action]:
+    """Give what was done at a step, as somebody wrote it down."""
+    return [
+        action
+        for one in seen
+        if step.before_s - NEAR_S <= one.at_s <= step.after_s + NEAR_S
+        for action in one.actions
+    ]
+
+
+def _is_fed_then(step: Step) -> bool:
+    """Say whether a step fell into the months in which bees are fed rather than given room."""
+    months = np.datetime64(step.after_s, "s").astype("datetime64[M]").astype(np.int64)
+    return int(months % 12) + 1 in FOOD_MONTHS
+
+
+def _rest(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Inspection]) -> Floats:
+    """Give what is no honey, from the empty hive on: wood, wax, bees, brood and pollen [kg]."""
+    empty_kg, frame = window.hive.empty_kg, FRAMES.get(window.hive.frame or "")
+    if empty_kg is None:
+        return np.full(len(days), np.nan)
+    bees = np.where(is_cold, WINTER_BEES, BEES)
+    cells = np.where(is_cold, 0.0, BROOD_CELLS)
+    for one in seen:
+        if frame is None:
+            break
+        later = (days.dawn_s > one.at_s) & (days.dawn_s < one.at_s + SEEN_DAYS * DAY_S)
+        adults, brood = adult_count(one, frame), brood_counts(one, frame)
+        if adults is not None:
+            bees[later] = adults
+        if None not in brood:
+            cells[later] = sum(count or 0 for count in brood)
+    pollen = np.where(is_cold, POLLEN_KG / 2 + DAMP_KG, POLLEN_KG)
+    return np.asarray(empty_kg + BEE_KG * bees + CELL_KG * cells + pollen, np.float64)
+
+
+def _with_visits(
+    window: HiveWindow, days: Days, net_kg: Floats, rest_kg: Floats, seen: Sequence[Inspection]
+) -> Floats:
+    """Weigh that against the last visit that judged the stores: its weight less its honey [kg].
+
+    Each counts by the inverse square of its error; a visit's grows with its age and with what
+    there was to judge.
+    """
+    both = rest_kg.copy()
+    frame = FRAMES.get(window.hive.frame or "")
+    for one in seen:
+        if frame is None:
+            break
+        kg = judged_kg(one, frame)
+        first = int(np.searchsorted(days.dawn_s, one.at_s))
+        last = int(np.searchsorted(days.dawn_s, one.at_s + SEEN_LONG_DAYS * DAY_S))
+        if kg is None or not 0 < first < len(days) or np.isnan(net_kg[first - 1]):
+            continue
+        mine = slice(first, last)
+        age_d = (days.dawn_s[mine] - one.at_s) / DAY_S
+        error_kg = JUDGED_KG + JUDGED_SHARE * kg + AGE_KG * age_d
+        share = np.where(np.isnan(rest_kg[mine]), 1.0, REST_KG**2 / (REST_KG**2 + error_kg**2))
+        rest = np.nan_to_num(rest_kg[mine])
+        both[mine] = share * (net_kg[first - 1] - kg) + (1 - share) * rest
+    return both

@@ -1,0 +1,125 @@
+"""Stores that run low, on made-up hives whose honey is known: a weight is built up from it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from hivewatch.detect import stores
+from hivewatch.inspections import Inspection
+
+EMPTY_KG = 21.5
+BEES, CELLS, POLLEN_KG = 20_000, 15_000, 1.0
+REST_KG = EMPTY_KG + 1e-4 * (BEES + CELLS) + POLLEN_KG
+DAY_S = 86_400
+
+
+def hungry(made_up_hive, honey_kg=8.0, eaten_kg=0.4, days=24, *, known=True, cold=False):
+    """A hive that has so much honey, eats so much a day and finds nothing."""
+    hive = made_up_hive(days=days, flow_kg=0.0, empty_kg=EMPTY_KG if known else None)
+    hive.series["ambient"] += -14 if cold else 6
+    rng = np.random.default_rng(1)
+    day = (hive.time_s - hive.time_s[0]) / DAY_S
+    hour = 24 * (day % 1)
+    out = 0.0 if cold else np.clip((hour - 6) / 3, 0, 1) - np.clip((hour - 15) / 5, 0, 1)
+    rest = EMPTY_KG + 1.1 + 0.5 + 0.5 if cold else REST_KG
+    noise = rng.normal(0, 0.02, len(day))
+    hive.series["weight"] = rest + honey_kg - eaten_kg * day - 0.4 * out + noise
+    return hive
+
+
+def seen(hive, day, **told):
+    at = np.datetime64(hive.at(day, 12), "s").item().isoformat() + "+00:00"
+    return Inspection.model_validate({"hive": "hazel-1", "at": at, **told}, strict=False)
+
+
+def find(hive, limits, inspections=(), until_s=None):
+    return stores.find(hive.window(until_s=until_s), inspections, limits)
+
+
+def test_it_is_told_with_the_days_that_are_left(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive)
+    (one,) = find(hive, limits)
+    day = (one.detected_s - hive.at(0, 0)) / DAY_S
+    left_d = (8.0 - 0.4 * day) / 0.4
+    assert left_d > 7  # days before
+    assert one.measures["days_left"] == pytest.approx(left_d, rel=0.25)
+    assert one.measures["stores_kg"] == pytest.approx(8.0 - 0.4 * day, abs=0.5)
+    assert (one.status, one.end_s) == ("open", None)
+
+
+def test_in_winter_snow_hides_nothing_for_long(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive, honey_kg=1.6, eaten_kg=0.04, days=40, cold=True)
+    hive.add(hive.at(15, 3), 1.5, minutes=240)
+    hive.add(hive.at(33, 9), -1.5, minutes=300)
+    (one,) = find(hive, limits)
+    day = (one.detected_s - hive.at(0, 0)) / DAY_S
+    assert one.measures["days_left"] == pytest.approx((1.6 - 0.04 * day) / 0.04, abs=6)
+    assert 20 < day < 38
+
+
+def test_enough_is_not_told(made_up_hive, limits) -> None:
+    assert find(hungry(made_up_hive, honey_kg=16.0), limits) == []
+    assert find(hungry(made_up_hive, honey_kg=4.0, eaten_kg=0.04, cold=True), limits) == []
+
+
+def test_feeding_ends_it(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive)
+    hive.add(hive.at(18, 15), 6.0)
+    (one,) = find(hive, limits)
+    assert hive.at(18, 15) < one.end_s < hive.at(21, 0)
+    assert one.status == "ended"
+
+
+def test_a_super_is_no_food(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive)
+    hive.add(hive.at(4, 12), 6.2)  # there are six kilograms and a half: room, not feed
+    (one,) = find(hive, limits)
+    (without,) = find(hungry(made_up_hive), limits)
+    assert abs(one.start_s - without.start_s) <= DAY_S
+
+
+def test_what_is_written_down_says_whether_it_was_a_super(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive, honey_kg=5.5)
+    hive.add(hive.at(4, 12), 6.2)  # by weight alone it would be feed
+    note = seen(hive, 4, actions=[{"what": "super added", "kg": 6.2}])
+    (one,) = find(hive, limits, [note])
+    assert one.end_s is None
+    assert one.start_s < hive.at(8, 0)
+
+
+def test_a_visit_tells_the_stores_where_the_empty_hive_is_not_known(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive, known=False)
+    assert find(hive, limits) == []
+    (one,) = find(hive, limits, [seen(hive, 6, stores_kg=5.6)])
+    day = (one.detected_s - hive.at(0, 0)) / DAY_S
+    assert one.measures["days_left"] == pytest.approx((8.0 - 0.4 * day) / 0.4, rel=0.25)
+    assert one.confidence < 0.8
+
+
+def test_frames_that_were_judged_tell_it_too(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive, known=False)
+    frames = [{"frame": n, "side": side, "honey": 0.5} for n in (1, 2, 3, 4) for side in "ab"]
+    found = find(hive, limits, [seen(hive, 6, frames=frames)])  # 8 half sides: 5.4 kg
+    assert len(found) == 1
+
+
+def test_a_hive_off_its_scale_has_no_shortage(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive, honey_kg=16.0)
+    hive.fall(hive.at(10, 1), 0.3, until_s=hive.at(14, 10))
+    assert find(hive, limits) == []
+
+
+@pytest.mark.parametrize("later", [0, 1, 4])
+def test_what_is_told_stands_when_time_goes_on(made_up_hive, limits, later) -> None:
+    hive = hungry(made_up_hive)
+    (whole,) = find(hive, limits)
+    (part,) = find(hive, limits, until_s=whole.detected_s + 3600 + later * DAY_S)
+    assert (part.start_s, part.detected_s) == (whole.start_s, whole.detected_s)
+    assert part.measures["days_left"] == whole.measures["days_left"]
+    assert find(hive, limits, until_s=whole.detected_s - 3600) == []
+
+
+def test_without_a_scale_there_is_nothing_to_say(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive)
+    assert stores.find(hive.window(("nest", "ambient")), [], limits) == []
