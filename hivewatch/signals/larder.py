@@ -23,7 +23,7 @@ from hivewatch.signals.window import Floats, HiveWindow
 
 Flags = NDArray[np.bool_]
 
-# Own choices where no source is named; tests/unit/signals/test_larder.py.
+# Own choices where no source is named; tests/unit/detect/test_stores.py.
 BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
 CELL_KG = 0.0001  # [kg] own choice: a cell of brood, egg to pupa, in the mean
 POLLEN_KG = 1.0  # [kg] own choice: two combs; half of it in winter
