@@ -137,7 +137,7 @@ class Watcher:
             apiary = apiary_rows.read(connection)
         due = self._due(marks, apiary)
         changed_ms = {one.subject: one.from_ms for one in marks}
-        broke: Exception | None = None
+        broke: dict[str, Exception] = {}
         for hive_id in due:
             if stop.is_set():
                 return len(due)
@@ -145,11 +145,11 @@ class Watcher:
                 self._look(apiary, hive_id, changed_ms)
             except Exception as error:  # noqa: BLE001 - one hive must not keep the others waiting
                 self._windows.forget(hive_id)
-                broke = error
+                broke[hive_id] = error
             beat()
-        self._look_at_yards(apiary, set(due))
-        if broke is not None:
-            raise broke
+        self._look_at_yards(apiary, set(due), set(broke))
+        for fault in broke.values():
+            raise fault
         if marks:
             with self._store.write() as connection:
                 stale.clear(connection, marks)
@@ -192,12 +192,12 @@ class Watcher:
         self._write(seen, now_s)
         metrics.EVALUATION.observe(self._clock.monotonic_s() - started_s)
 
-    def _look_at_yards(self, apiary: Apiary, due: set[str]) -> None:
-        """Look at the yards whose hives were looked at."""
+    def _look_at_yards(self, apiary: Apiary, due: set[str], broke: set[str]) -> None:
+        """Look at the yards whose hives were looked at, but not while one of them is unknown."""
         now_s = self._clock.now_s()
         for yard in apiary.yards:
             hives = {one.id for one in apiary.hives if one.yard == yard.id}
-            if hives & due:
+            if hives & due and not hives & broke:
                 days = {hive: self._days[hive] for hive in sorted(hives) if hive in self._days}
                 with self._store.read() as connection:
                     seen = look_at_yard(connection, yard, days)

@@ -19,10 +19,12 @@ from hypothesis import strategies as st
 
 from hivewatch import watch
 from hivewatch.apiary import read_apiary
+from hivewatch.detect import run
 from hivewatch.ingest.intake import Intake, Message
 from hivewatch.inspections import read_inspections
 from hivewatch.replay import find
 from hivewatch.settings import Alerts, Settings
+from hivewatch.signals.days import days_of
 from hivewatch.store import apiary, findings, inspections
 from hivewatch.store.open import Store
 from hivewatch.store.schema import METADATA
@@ -289,11 +291,13 @@ def test_when_all_has_come_the_findings_are_those_of_one_look_over_everything(st
     now_s, standing = max(told.items())
     with store.read() as connection:
         known = apiary.read(connection)
-        whole = []
+        whole, days = [], {}
         for hive in ("hazel-1", "hazel-2"):
             noted = inspections.read(connection, hive=hive)
             window = read_window(connection, known, hive, now_s)
             whole += watch.find(window, noted, LIMITS.alerts, now_s)
+            days[hive] = days_of(window)
+        whole += run.detect_yard(known.yards[0], days)
     assert without_ids(standing) == without_ids(whole)
     assert len({one.id for one in standing}) == len(standing)
 
