@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -73,6 +73,22 @@ def plan(
     outlooks : Mapping or None
         Hive -> its outlook, in the form of the contract, where there is one.
     """
+    facts, of_yard = facts_of(
+        connection, apiary, findings, as_of_s, recorded_by_s=recorded_by_s, outlooks=outlooks
+    )
+    return plan_round(apiary.yards, facts, of_yard, ADVICE, as_of_s)
+
+
+def facts_of(
+    connection: Connection,
+    apiary: Apiary,
+    findings: Iterable[Finding],
+    as_of_s: int,
+    *,
+    recorded_by_s: int | None = None,
+    outlooks: Mapping[str, Mapping[str, Any]] | None = None,
+) -> tuple[Mapping[str, Sequence[Facts]], Mapping[str, Sequence[Finding]]]:
+    """Gather what is known of every hive, by yard, and the findings of yards as a whole."""
     seen = inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s)
     of_hive: defaultdict[str, list[Finding]] = defaultdict(list)
     of_yard: defaultdict[str, list[Finding]] = defaultdict(list)
@@ -92,7 +108,7 @@ def plan(
         facts[hive.yard].append(
             Facts(hive, of_hive.get(hive.id, ()), seen.get(hive.id, ()), outlook)
         )
-    return plan_round(apiary.yards, facts, of_yard, ADVICE, as_of_s)
+    return facts, of_yard
 
 
 def version_of(connection: Connection) -> tuple[int, ...]:

@@ -10,6 +10,7 @@ from fastapi.openapi.utils import get_openapi
 
 from hivewatch.api import (
     alerts,
+    calendar,
     history,
     kinds,
     operations,
@@ -60,7 +61,18 @@ def create_app(
     app.state.rooms = Rooms(store, settings, clock, health, readmit)
     problems.install(app)
     api = APIRouter(prefix=ROOT, responses=problems.documented(500, 503))
-    for part in (places, kinds, history, timeline, outlook, people, alerts, quarantine, visiting):
+    for part in (
+        places,
+        kinds,
+        history,
+        timeline,
+        outlook,
+        people,
+        alerts,
+        quarantine,
+        visiting,
+        calendar,
+    ):
         api.include_router(part.router)
     app.include_router(api)
     app.include_router(operations.router)

@@ -122,7 +122,7 @@ def make_round(here: Here) -> Response:
                 apiary.read(connection),
                 rounds.told_lately(connection, now_s),
                 now_s,
-                outlooks=_outlooks(here, now_s),
+                outlooks=recent_outlooks(here, now_s),
             )
             body = Round.model_validate(round_dict(plan)).model_dump_json().encode()
             kept = Kept(version, now_s, body)
@@ -131,7 +131,7 @@ def make_round(here: Here) -> Response:
     return Response(kept.body, media_type="application/json")
 
 
-def _outlooks(here: Rooms, now_s: int) -> Mapping[str, Mapping[str, Any]]:
+def recent_outlooks(here: Rooms, now_s: int) -> Mapping[str, Mapping[str, Any]]:
     """Take the outlooks that pages asked for within the last day."""
     found: dict[str, tuple[int, Mapping[str, Any]]] = {}
     for key, told in list(here.outlooks.items()):
