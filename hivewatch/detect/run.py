@@ -12,6 +12,7 @@ from hivewatch.detect import (
     handling,
     nest,
     off_scale,
+    queen,
     robbing,
     stores,
     swarm,
@@ -22,7 +23,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
-DETECTORS = (swarm, handling, off_scale, device, robbing, stores, nest, dead_out)
+DETECTORS = (swarm, handling, off_scale, device, robbing, stores, nest, dead_out, queen)
 YARD_DETECTORS = (flow,)
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
@@ -140,12 +141,14 @@ def settle_claims(found: Sequence[Finding]) -> list[Finding]:
 
 def _comes_of(one: Finding, other: Finding) -> bool:
     """Say whether one finding is only what another one, that lasts, brings with it."""
-    if one.subject != other.subject or one.start_s < other.start_s - COMES_OF_S:
+    # what a queen's trouble is told by came weeks after its start
+    begun_s = one.detected_s if one.kind == "queen_trouble" else one.start_s
+    if one.subject != other.subject or begun_s < other.start_s - COMES_OF_S:
         return False
     if other.end_s is None:
         return True
     stays = one.end_s is None or one.end_s > other.end_s + COMES_OF_S
-    return one.start_s <= other.end_s + COMES_OF_S and not (one.kind == "dead_out" and stays)
+    return begun_s <= other.end_s + COMES_OF_S and not (one.kind == "dead_out" and stays)
 
 
 def _claims(other: Finding, one: Finding) -> bool:

@@ -80,13 +80,18 @@ def over_bound_k(window: HiveWindow) -> Floats:
     probe is too far off to tell.
     """
     warmth = warmth_of(window)
+    unsteady_k = np.fmax(0.0, warmth.spread_k - STEADY_K)
+    unsteady_k[probe_share(window) < 1] = 0.0
+    return np.asarray(brood_nest_cel(window) - bound_cel(warmth) - unsteady_k)
+
+
+def brood_nest_cel(window: HiveWindow) -> Floats:
+    """Give what each day's level says of the brood nest, wherever the probe is. [Cel]."""
+    warmth, share = warmth_of(window), probe_share(window)
     air = warmth.ambient_cel
-    share = probe_share(window)
     with np.errstate(invalid="ignore"):
         nest = np.where(share < FAR_SHARE, np.nan, air + (warmth.level_cel - air) / share)
-    over_k = np.where(np.isnan(air), warmth.level_cel, nest) - bound_cel(warmth)
-    unsteady_k = np.where(share < 1, 0.0, np.fmax(0.0, warmth.spread_k - STEADY_K))
-    return np.asarray(over_k - unsteady_k)
+    return np.where(np.isnan(air) & (share == 1), warmth.level_cel, nest)
 
 
 def bound_cel(warmth: Warmth) -> Floats:
@@ -104,7 +109,7 @@ def probe_share(window: HiveWindow) -> Floats:
     warmth = warmth_of(window)
     shown = np.full(len(warmth), np.nan)
     with np.errstate(invalid="ignore"):
-        tells = (warmth.ambient_cel < SHARE_AIR_CEL) & (_light_h(window) >= SHARE_LIGHT_H)
+        tells = (warmth.ambient_cel < SHARE_AIR_CEL) & (light_hours(window) >= SHARE_LIGHT_H)
     shown[tells] = (warmth.level_cel - warmth.ambient_cel)[tells] / (
         FULL_CEL - warmth.ambient_cel[tells]
     )
@@ -119,18 +124,18 @@ def probe_share(window: HiveWindow) -> Floats:
     return most
 
 
-def _light_h(window: HiveWindow) -> Floats:
+def light_hours(window: HiveWindow) -> Floats:
     """Give the hours from sunrise to sunset of each day."""
     days = days_of(window)
     return np.asarray((days.set_s - days.rise_s) / HOUR_S)
 
 
-def is_autumn(window: HiveWindow) -> NDArray[np.bool_]:
-    """Say on which days the light is short and shortening: brood ends of itself then."""
-    light_h = _light_h(window)
+def is_autumn(window: HiveWindow, day_h: float = AUTUMN_DAY_H) -> NDArray[np.bool_]:
+    """Say on which days the light is shorter than that and shortening: brood ends of itself."""
+    light_h = light_hours(window)
     if len(light_h) < 2 or abs(window.yard.latitude) < TEMPERATE_DEG:  # noqa: PLR2004
         return np.zeros(len(light_h), np.bool_)
-    return (light_h < AUTUMN_DAY_H) & (np.gradient(light_h) < 0)
+    return (light_h < day_h) & (np.gradient(light_h) < 0)
 
 
 def turns_of(window: HiveWindow) -> list[Turn]:

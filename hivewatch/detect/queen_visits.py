@@ -1,0 +1,171 @@
+"""What a visit says of the queen: laying has stopped, or fails, or goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from hivewatch.frames import FRAMES
+from hivewatch.inspections import BroodCounts, Inspection, adult_count, brood_counts, stores_kg
+from hivewatch.signals.days import DAY_S
+from hivewatch.signals.window import HiveWindow
+
+# [d] published: a worker is an egg for 3 days, a larva for 6, in a capped cell for 12
+EGG_D, LARVA_D, OPEN_D, CAPPED_D = 3, 6, 9, 21
+USUAL_A_DAY = 1200.0  # [eggs/d] own choice: where no visit before has counted brood
+REMEMBERED_S = 60 * DAY_S  # [s] own choice: visits that tell what a queen laid
+FAILING_SHARE = 0.5  # own choice: of the best of these; counts err by an eighth
+FAILING_A_DAY = 450.0  # [eggs/d] own choice: a third of what a queen lays in the season
+GIVEN_SHARE = 0.65  # own choice: the same where the keeper thought her poor enough to replace
+FEW_BEES = 2000  # [bees] own choice: fewer keep no brood warm
+HUNGRY_KG = 1.0  # [kg] own choice: who starves raises no brood, whatever the queen
+SWARM_WAIT_S = 4 * DAY_S  # [s] published: no eggs from three days before a swarm leaves
+COMING = frozenset({"virgin", "new"})
+
+What = Literal["stopped", "failing", "lays", "requeened"]
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """What was seen, and since when laying is as it is.
+
+    Parameters
+    ----------
+    what : str
+        Laying has `stopped`, is `failing`, goes on (`lays`), or the keeper gave a queen.
+    at_s, told_s : int
+        When it was seen, and when it is certain. [s]
+    since_s : int
+        Since about when. [s]
+    words : str
+        In words.
+    confidence : float
+        0 to 1.
+    is_sure : bool
+        That there is no queen, swarm or not.
+    """
+
+    what: What
+    at_s: int
+    told_s: int
+    since_s: int
+    words: str
+    confidence: float
+    is_sure: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Visit:
+    """The part of a visit that tells of the queen; None where nobody counted."""
+
+    at_s: int
+    eggs: int | None
+    open: int | None
+    capped: int | None
+    queen: str | None
+    cells: int
+    adults: int | None
+    stores_kg: float | None
+    actions: frozenset[str]
+
+    @property
+    def a_day(self) -> float | None:
+        """Eggs a day over the last nine days."""
+        return None if self.eggs is None or self.open is None else (self.eggs + self.open) / OPEN_D
+
+
+def signs_of(window: HiveWindow, inspections: Sequence[Inspection]) -> list[Sign]:
+    """Give what the visits say, by time.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        The hive: its frames.
+    inspections : Sequence[Inspection]
+        Its visits, in any order; later ones than `window.as_of_s` do not count.
+    """
+    visits = [_read(window, one) for one in inspections if one.at_s <= window.as_of_s]
+    visits.sort(key=lambda one: one.at_s)
+    signs: list[Sign] = []
+    for i, visit in enumerate(visits):
+        signs += [one for one in (_sign(visit, visits[:i]),) if one is not None]
+        if visit.actions & {"requeened", "united"}:
+            signs.append(
+                Sign("requeened", visit.at_s, visit.at_s, visit.at_s, "a queen given", 1.0)
+            )
+    return signs
+
+
+def _read(window: HiveWindow, inspection: Inspection) -> _Visit:
+    """Take what tells of the queen."""
+    frame = FRAMES.get(window.hive.frame)
+    counts = BroodCounts(None, None, None) if frame is None else brood_counts(inspection, frame)
+    return _Visit(
+        inspection.at_s,
+        *counts,
+        inspection.queen,
+        inspection.queen_cells.count if inspection.queen_cells else 0,
+        None if frame is None else adult_count(inspection, frame),
+        None if frame is None else stores_kg(inspection, frame),
+        frozenset(one.what for one in inspection.actions),
+    )
+
+
+def _sign(visit: _Visit, before: Sequence[_Visit]) -> Sign | None:
+    """Read one visit in the light of those before."""
+    known = [one.a_day for one in before if visit.at_s - one.at_s <= REMEMBERED_S]
+    rates = [one for one in known if one is not None]
+    if visit.queen == "absent":
+        since_s = visit.at_s - EGG_D * DAY_S if visit.eggs is None else _stopped_s(visit, rates)
+        words = "a visit found no queen"
+        return Sign("stopped", visit.at_s, visit.at_s, since_s, words, 0.97, is_sure=True)
+    is_few = visit.adults is not None and visit.adults < FEW_BEES
+    is_hungry = visit.stores_kg is not None and visit.stores_kg < HUNGRY_KG
+    if visit.eggs is None or visit.queen in COMING or is_few or is_hungry:
+        return None
+    return _laying(visit, rates) if visit.eggs > 0 else _not_laying(visit, before, rates)
+
+
+def _not_laying(visit: _Visit, before: Sequence[_Visit], rates: Sequence[float]) -> Sign | None:
+    """Say since when about a hive without eggs has none."""
+    if visit.open is None or (visit.open == 0 and visit.capped is None):
+        return None
+    if visit.open > 0 and visit.queen == "seen":
+        return None  # she pauses: before a swarm, or for want of food
+    since_s = _stopped_s(visit, rates)
+    eggs_s = [one.at_s for one in before if (one.eggs or 0) > 0]
+    if eggs_s:
+        since_s = max(since_s, eggs_s[-1] - EGG_D * DAY_S)
+    words = f"a visit found no eggs, {visit.open} larvae, {visit.capped or 0} capped cells"
+    told_s = visit.at_s + (SWARM_WAIT_S if visit.open > 0 and visit.cells else 0)
+    confidence = 0.95 if visit.open == 0 and visit.queen != "seen" else 0.85
+    return Sign("stopped", visit.at_s, told_s, since_s, words, confidence)
+
+
+def _laying(visit: _Visit, rates: Sequence[float]) -> Sign:
+    """Say whether a queen that lays, lays as she did."""
+    a_day = visit.a_day
+    if a_day is not None and rates and not visit.cells:
+        best, most = max(rates), max((visit.eggs or 0) / EGG_D, (visit.open or 0) / LARVA_D)
+        is_given = "requeened" in visit.actions and a_day < GIVEN_SHARE * best
+        if is_given or most < min(FAILING_A_DAY, FAILING_SHARE * best):
+            words = f"a visit found brood for {a_day:.0f} eggs a day, there were {best:.0f} before"
+            return Sign("failing", visit.at_s, visit.at_s, visit.at_s - OPEN_D * DAY_S, words, 0.75)
+    return Sign("lays", visit.at_s, visit.at_s, visit.at_s, "a visit found eggs", 1.0)
+
+
+def _stopped_s(visit: _Visit, rates: Sequence[float]) -> int:
+    """Say from the brood that is left when laying stopped. [s].
+
+    Eggs are gone three days after the last was laid, larvae nine, all brood twenty-one; what is
+    left of the oldest stage tells how far that has gone.
+    """
+    a_day = max(rates[-1] if rates else USUAL_A_DAY, 1.0)
+    if visit.open:
+        ago_d = min(max(OPEN_D - visit.open / a_day, EGG_D), OPEN_D)
+    elif visit.capped:
+        ago_d = min(max(CAPPED_D - visit.capped / a_day, OPEN_D), CAPPED_D)
+    else:
+        ago_d = float(CAPPED_D)
+    return round(visit.at_s - ago_d * DAY_S)
