@@ -1,6 +1,6 @@
 // The round: which yards to visit, why, and what to take; on paper as on the phone.
 
-import { get, list } from "./api.js";
+import { get, list, post } from "./api.js";
 import { fill, h } from "./dom.js";
 import { clock, count, day } from "./words.js";
 
@@ -9,26 +9,48 @@ const SOON = {
   "next visit": ["at the next visit", 1], count: ["count again", 0],
 };
 
+const ASKED_DAYS = 14; // own choice: what was done longer ago, nobody remembers
+const ASKED_YARDS = 20; // own choice: one request a yard, when the page is opened
+const ASKED = 10;
+const DAY_MS = 86400000;
+
 export function roundPage() {
-  return { page: "round", title: "Round", load, render };
+  const state = { questions: null, answered: new Map(), link: null };
+  const page = { page: "round", title: "Round", load: () => load(state),
+    render: (main, data) => render(main, data, state, page) };
+  return page;
 }
 
-async function load() {
+async function load(state) {
   const [round, yards, { now }] = await Promise.all([get("round"), list("yards"), get("now")]);
+  state.questions ??= await questionsOf(yards.items.slice(0, ASKED_YARDS), now);
   return { round, now, zone: yards.items[0]?.timezone ?? "UTC" };
 }
 
-function render(main, { round, now, zone }) {
+async function questionsOf(yards, now) {
+  const pages = await Promise.all(yards.map((yard) =>
+    get(`yards/${yard.id}/timeline`, { what: "question", limit: ASKED })));
+  return pages.flatMap((page) => page.items.map((event) => event.question))
+    .filter((one) => new Date(now) - new Date(one.at) < ASKED_DAYS * DAY_MS)
+    .sort((a, b) => b.at.localeCompare(a.at)).slice(0, ASKED);
+}
+
+function render(main, { round, now, zone }, state, page) {
   const { visits, quiet } = round;
   fill(main, [
     h("div", { class: "headline" },
       h("h1", { class: "summary" }, summary(visits, quiet)),
       h("p", { class: "quiet" }, `As of ${day(now, zone)}, ${clock(now, zone)}. `,
         "Yards stand in this order: emergencies, dates that press, what is for today, what is for the next visit, the oldest count.")),
-    visits.length > 0 ? h("p", { class: "buttons" }, h("button", {
-      type: "button", class: "second", onclick: () => window.print(),
-    }, "Print")) : null,
+    visits.length + quiet.length > 0 ? h("p", { class: "buttons" },
+      h("button", { type: "button", class: "second", onclick: () => window.print() }, "Print"),
+      h("button", { type: "button", class: "second", onclick: () => showLink(state, page) }, "Calendar for a phone")) : null,
+    state.link ? h("p", { class: "note" }, "Subscribe to this address; whoever has it can read it: ",
+      h("a", { class: "address", href: state.link }, state.link)) : null,
     visits.map((visit, i) => yard(visit, i + 1, visits[i + 1])),
+    state.questions.length > 0 ? h("section", { class: "asked", "aria-labelledby": "asked", "data-key": "asked" },
+      h("h2", { id: "asked" }, "What only you know"),
+      h("ul", { class: "plain" }, state.questions.map((one) => question(one, state, page)))) : null,
     quiet.length > 0 ? h("section", { "aria-labelledby": "quiet-yards", "data-key": "quiet" },
       h("h2", { id: "quiet-yards" }, "Nothing to do there"),
       h("ul", { class: "plain" }, quiet.map((one) => h("li", { "data-key": one.yard },
@@ -71,6 +93,32 @@ function reasons(list_, kind) {
     h("strong", {}, reason.words), " ", soon(reason.urgency),
     h("span", { class: "quiet" }, ` ${reason.by ? `by ${localDay(reason.by)}; ` : ""}${reason.why}.`),
     reason.do ? h("p", { class: "do" }, reason.do) : null)));
+}
+
+function question(asked, state, page) {
+  const said = state.answered.get(asked.id);
+  return h("li", { "data-key": `${asked.id}-${said ?? ""}` },
+    h("p", {}, h("a", { href: `#/hive/${asked.hive}` }, asked.hive), `. ${asked.text}`),
+    said ? h("p", { class: "quiet", role: "status" }, said)
+      : asked.yes ? h("p", { class: "buttons" }, h("button", {
+        type: "button", class: "second", onclick: () => answer(asked, state, page),
+      }, "Yes, write it down", h("span", { class: "unseen" }, `: ${asked.hive}, ${asked.text}`)))
+        : h("p", { class: "quiet" }, "If it was otherwise, correct the inspection."));
+}
+
+async function showLink(state, page) {
+  state.link = new URL((await get("calendar")).path, location.href).href;
+  page.again();
+}
+
+async function answer(asked, state, page) {
+  try {
+    await post("inspections", asked.yes);
+    state.answered.set(asked.id, "Written down as an inspection.");
+  } catch (error) {
+    state.answered.set(asked.id, `Not written down: ${error.message}`);
+  }
+  page.again();
 }
 
 function soon(urgency, said = null) {

@@ -48,7 +48,7 @@ def test_it_says_where_to_go_first_why_and_with_what(busy, visit):
     assert "strap" in first
     assert "strap" not in second
     assert "5 kg feed" in second
-    page.get_by_role("link", name="hazel-1").click()
+    page.get_by_role("heading", name="hazel-1").get_by_role("link").click()
     page.wait_for_selector("canvas")
 
 
@@ -65,3 +65,25 @@ def test_on_paper_it_has_the_reasons_and_the_lists_and_no_buttons(busy, visit):
 def test_a_round_of_nothing_says_so(empty, visit):
     page = visit(f"{empty.url}/#/round")
     assert page.locator("h1").inner_text() == "No yards yet."
+
+
+def test_a_question_is_answered_with_one_tap(here, visit):
+    """The handling of the invented season stands four days back; its visit is another day's."""
+    page = visit(f"{here.url}/#/round", PHONE)
+    page.wait_for_selector("text=What only you know")
+    assert "hazel-1. Opened on Thursday 7 May at 10:00, 6.2 kg heavier: a super?" in the_text(page)
+    page.get_by_role("button", name="Yes, write it down").click()
+    page.wait_for_selector("text=Written down as an inspection.")
+    told = here.http.get("/api/v1/inspections?hive=hazel-1").json()["items"]
+    written = next(one for one in told if (one["key"] or "").startswith("unwritten-"))
+    assert written["at"] == "2026-05-07T09:00:00Z"
+    assert written["actions"] == [{"what": "super added", "kg": 6.2}]
+
+
+def test_the_calendar_link_is_shown_when_asked_for(here, visit):
+    page = visit(f"{here.url}/#/round", PHONE)
+    page.get_by_role("button", name="Calendar for a phone").click()
+    page.wait_for_selector("a.address")
+    address = page.locator("a.address").get_attribute("href")
+    assert here.http.get(address).headers["content-type"] == "text/calendar; charset=utf-8"
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
