@@ -16,6 +16,7 @@ from hivewatch.detect import (
     robbing,
     stores,
     swarm,
+    traffic,
 )
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
@@ -23,7 +24,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
-DETECTORS = (swarm, handling, off_scale, device, robbing, stores, nest, dead_out, queen)
+DETECTORS = (swarm, handling, off_scale, device, robbing, traffic, stores, nest, dead_out, queen)
 YARD_DETECTORS = (flow,)
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
