@@ -7,7 +7,7 @@ import random
 import signal
 import socket
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from threading import Event, Thread
 
@@ -15,7 +15,7 @@ import structlog
 import uvicorn
 
 from hivewatch import metrics
-from hivewatch.alerts.channels import open_channels
+from hivewatch.alerts.channels import Channel, open_channels
 from hivewatch.alerts.deliver import Delivery
 from hivewatch.api.app import create_app
 from hivewatch.api.health import Health
@@ -50,18 +50,24 @@ class _Room:
 class Daemon:
     """All of hivewatch in one process."""
 
-    def __init__(self, settings: Settings, clock: Clock) -> None:
-        """Open the store and make the rooms; nothing runs before `run`."""
+    def __init__(self, settings: Settings, clock: Clock, channels: Sequence[Channel] = ()) -> None:
+        """Open the store and make the rooms; nothing runs before `run`.
+
+        Parameters
+        ----------
+        channels : sequence of Channel
+            Where alerts go besides the channels of the settings.
+        """
         self.settings, self.clock = settings, clock
         self.stop = Event()
         self.store = Store(settings.store.path)
         intake = Intake(self.store, mirrored=settings.mirror is not None)
-        channels = open_channels(settings.alerts.channels)
+        all_channels = [*channels, *open_channels(settings.alerts.channels)]
         self.subscriber = Subscriber(settings.broker, intake, clock)
         self._rooms = [
             _Room("ingest", self.subscriber.run),
             _Room("watch", Watcher(self.store, settings, clock).run),
-            _Room("deliver", Delivery(self.store, channels, clock).run),
+            _Room("deliver", Delivery(self.store, all_channels, clock).run),
         ]
         if settings.mirror is not None:
             from hivewatch.mirror import Mirror  # noqa: PLC0415 - an extra

@@ -23,6 +23,7 @@ from tempfile import TemporaryDirectory
 from sqlalchemy import func, select
 
 from hivewatch import logs
+from hivewatch.alerts.ledger import Letter, Outcome
 from hivewatch.apiary import read_apiary
 from hivewatch.clock import WallClock
 from hivewatch.daemon import Daemon
@@ -36,7 +37,7 @@ from hivewatch.store.schema import alert, reading
 LOOPBACK = "127.0.0.1"
 PORT = 8080
 BROKER_START_S = 20.0  # own choice: a slow board loads the broker's code in ten
-SILENT_AFTER_MIN = 36 * 60  # own choice: played fast, a device sends once in up to a day
+SILENT_AFTER_MIN = 60 * 60  # own choice: played fast, a device sends once in up to a day
 SETTLE_S = 60.0  # own choice: how long the last readings may take into the findings
 
 
@@ -58,6 +59,21 @@ class SeasonClock:
     def turn_to(self, moment: str) -> None:
         """Turn to a time of the season, in RFC 3339."""
         self._now_s = int(datetime.fromisoformat(moment).timestamp())
+
+
+class Screen:
+    """The demo's phone: alerts ring on the terminal."""
+
+    name, kind = "this screen", "screen"
+
+    def __init__(self, say: Callable[[str], None]) -> None:
+        """Ring by `say`."""
+        self._say = say
+
+    def send(self, letter: Letter) -> Outcome:
+        """Print what a phone would show."""
+        self._say(f"    phone rings: {letter.title}")
+        return Outcome("sent", "sent", "printed")
 
 
 def play(
@@ -85,7 +101,7 @@ def play(
             alerts=Alerts(silent_after_min=SILENT_AFTER_MIN),
         )
         clock = SeasonClock()
-        daemon = Daemon(settings, clock)
+        daemon = Daemon(settings, clock, [Screen(say)])
         threads = daemon.start()
         try:
             say(f"Pages: {daemon.address}  (Ctrl-C ends the demo and leaves nothing behind)")
@@ -240,7 +256,7 @@ def _tell_findings(store: Store, told: set[str], say: Callable[[str], None]) -> 
     """Print the findings that were not printed yet, a line each."""
     with store.read() as connection:
         for one in findings.read(connection):
-            if one.id not in told:
+            if one.id not in told and one.kind != "orientation_flight":  # every hive, every week
                 told.add(one.id)
                 at = datetime.fromtimestamp(one.start_s, UTC)
                 subject = one.subject.partition(":")[2]
@@ -264,7 +280,8 @@ def _summary(store: Store) -> str:
     with store.read() as connection:
         readings = connection.execute(select(func.count()).select_from(reading)).scalar_one()
         found = Counter(one.kind for one in findings.read(connection) if one.status != "withdrawn")
-        alerts = Counter(connection.execute(select(alert.c.kind)).scalars())
+        rung = select(alert.c.kind).where(alert.c.state.in_(("sent", "folded")))
+        alerts = Counter(connection.execute(rung).scalars())
     return f"{readings} readings stored; findings: {_counted(found)}; alerts: {_counted(alerts)}"
 
 
