@@ -101,16 +101,17 @@ def test_nothing_acknowledged_is_lost_in_two_hundred_kills(mosquitto, tmp_path):
 def test_nothing_acknowledged_is_lost_when_the_whole_daemon_is_killed(mosquitto, tmp_path):
     broker = mosquitto(*SETTINGS)
     here = Running(tmp_path, broker.url)
-    here.start()
     field = Field(broker.port, 0.002)
-    field.start()
     lives = random.Random(7)
     try:
+        here.start()
+        field.start()
         for _ in range(KILLS_OF_ALL):
             time.sleep(lives.uniform(0.1, 1.5))
             here.kill()
             here.start(ready=False)
-            wait_until(lambda: here.health()[0] == 200, 60.0)
+            wait_until(lambda: here.health()[0] == 200 or here.has_ended(), 60.0)
+            assert not here.has_ended(), here.log.read_text()
         count = field.stop()
         wait_until(lambda: len(stored(here.store)) >= count, 60.0)
         assert here.end() == 0

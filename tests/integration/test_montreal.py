@@ -81,9 +81,9 @@ def live(tmp_path_factory):
     lines = _lines()
     apiary_file = folder / "apiary.toml"
     apiary_file.write_text(_apiary(sorted({line["device"] for line in lines})))
-    here.command("apiary", "load", apiary_file)
-    here.start()
     try:
+        here.command("apiary", "load", apiary_file)
+        here.start()
         field = Devices(broker.port)
         sent = []
         for line in lines:

@@ -12,6 +12,7 @@ import random
 import signal
 import sys
 import time
+import traceback
 from pathlib import Path
 from threading import Event
 
@@ -37,9 +38,14 @@ class Telling(Intake):
 
 def serve(store: Path, url: str, pipe: int) -> None:
     logs.set_up("error")
-    intake = Telling(Store(store))
-    intake.pipe = pipe
-    Subscriber(Broker(url=url), intake, WallClock()).run(Event(), lambda: None)
+    try:
+        intake = Telling(Store(store))
+        intake.pipe = pipe
+        Subscriber(Broker(url=url), intake, WallClock()).run(Event(), lambda: None)
+    except BaseException:  # noqa: BLE001 - said, and the life is over
+        traceback.print_exc()
+    finally:
+        os._exit(1)  # it must never come back into the loop of its parent
 
 
 def main() -> None:
