@@ -111,16 +111,22 @@ def facts_of(
     return facts, of_yard
 
 
-def version_of(connection: Connection) -> tuple[int, ...]:
-    """Give numbers that differ once anything that the round rests on has changed."""
+def version_of(connection: Connection, kind: str | None = None) -> tuple[int, ...]:
+    """Give numbers that differ once anything that the round rests on has changed.
+
+    With a `kind`, of all findings only those of that kind count. The first two are the times of the
+    last changes, in s: what changes within that second may not show in the numbers.
+    """
+    told = "WHERE kind = :kind" if kind is not None else ""
     row = connection.execute(
         text(
-            "SELECT (SELECT coalesce(max(changed_s), 0) FROM finding),"
-            " (SELECT count(*) FROM finding),"
+            f"SELECT (SELECT coalesce(max(changed_s), 0) FROM finding {told}),"  # noqa: S608
             " (SELECT coalesce(max(recorded_s), 0) FROM inspection),"
+            f" (SELECT count(*) FROM finding {told}),"
             " (SELECT count(*) FROM inspection), (SELECT count(*) FROM hive),"
             " (SELECT count(*) FROM placement), (SELECT coalesce(max(since_s), 0) FROM placement)"
-        )
+        ),
+        {"kind": kind} if kind is not None else {},
     ).one()
     return tuple(int(one) for one in row)
 

@@ -11,20 +11,22 @@ import hashlib
 import os
 import secrets
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import icalendar
 from fastapi import APIRouter, Header, Query, Response
 from pydantic import Field
+from sqlalchemy import Connection
 
 from hivewatch import rounds
 from hivewatch.api.forms import Answer, Asked
+from hivewatch.api.kept import kept_or_made
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here, Rooms
-from hivewatch.api.round import KEPT_S, recent_outlooks
+from hivewatch.api.round import recent_outlooks
 from hivewatch.store import apiary
 from hivewatch.timeline.agenda import Appointment, agenda
 
@@ -46,15 +48,6 @@ class CalendarAsked(Asked):
     """With which key."""
 
     key: Annotated[str, Field(max_length=200, description="of the secret link")] = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """A calendar that was made, and from what."""
-
-    version: tuple[int, ...]
-    made_s: int
-    body: bytes
 
 
 @router.get("/calendar")
@@ -84,7 +77,7 @@ def calendar(
     key = _key(here.store.path)
     if not key or not secrets.compare_digest(key.encode(), asked.key.encode()):
         raise ProblemError(404, "calendar: no such link; /api/v1/calendar gives the right one.")
-    body = _body(here)
+    body = kept_or_made(here, "calendar", partial(_make, here), kind="swarm")
     tag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
     headers = {"etag": tag, "cache-control": "private, no-cache"}
     if if_none_match is not None and tag in if_none_match:
@@ -109,22 +102,13 @@ def _key(store: Path, *, is_made: bool = False) -> str:
         return ""
 
 
-def _body(here: Rooms) -> bytes:
-    """Write the calendar, or give the one that was written while nothing has changed."""
-    now_s = here.clock.now_s()
-    with here.store.read() as connection:
-        version = rounds.version_of(connection)
-        kept = here.kept.get("calendar")
-        if isinstance(kept, Kept) and kept.version == version and 0 <= now_s - kept.made_s < KEPT_S:
-            return kept.body
-        known = apiary.read(connection)
-        told = rounds.told_lately(connection, now_s)
-        outlooks = recent_outlooks(here, now_s)
-        facts, _ = rounds.facts_of(connection, known, told, now_s, outlooks=outlooks)
-    body = write(agenda(known.yards, facts, now_s))
-    if now_s > max(version[0], version[2]):
-        here.kept["calendar"] = Kept(version, now_s, body)
-    return body
+def _make(here: Rooms, connection: Connection, now_s: int) -> bytes:
+    """Write the calendar as of a moment."""
+    known = apiary.read(connection)
+    told = rounds.told_lately(connection, now_s)
+    outlooks = recent_outlooks(here, now_s)
+    facts, _ = rounds.facts_of(connection, known, told, now_s, outlooks=outlooks)
+    return write(agenda(known.yards, facts, now_s))
 
 
 def write(appointments: Iterable[Appointment]) -> bytes:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Literal
 
 from fastapi import APIRouter, Response
 from pydantic import Field
+from sqlalchemy import Connection
 
 from hivewatch import rounds
 from hivewatch.api.forms import Answer, Time
+from hivewatch.api.kept import kept_or_made
 from hivewatch.api.rooms import Here, Rooms
 from hivewatch.store import apiary
 from hivewatch.timeline.show import round_dict
-
-KEPT_S = 60  # [s] own choice: time alone changes the round by the hour and the day
-BUSY_S = 1  # [s] what changed within the last second may still be changing under the same number
 
 router = APIRouter(tags=["round"])
 Urgency = Literal["emergency", "deadline", "today", "next visit", "count"]
@@ -92,43 +91,24 @@ class Round(Answer):
     quiet: list[QuietYard]
 
 
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """A round that was made, and from what."""
-
-    version: tuple[int, ...]
-    made_s: int
-    body: bytes
-
-    def holds(self, version: tuple[int, ...], now_s: int) -> bool:
-        """Say whether it can be shown again."""
-        return self.version == version and 0 <= now_s - self.made_s < KEPT_S
-
-
 @router.get("/round", response_model=Round)
 def make_round(here: Here) -> Response:
     """Say which yards to visit and when, why, and what to take.
 
-    No outlook is worked out for it: where a page asked for one lately, it counts. What was made is
-    kept for a minute, unless a finding, an inspection or the apiary changes.
+    No outlook is worked out for it: where a page asked for one lately, it counts.
     """
-    now_s = here.clock.now_s()
-    with here.store.read() as connection:
-        version = rounds.version_of(connection)
-        kept = here.kept.get("round")
-        if not isinstance(kept, Kept) or not kept.holds(version, now_s):
-            plan = rounds.plan(
-                connection,
-                apiary.read(connection),
-                rounds.told_lately(connection, now_s),
-                now_s,
-                outlooks=recent_outlooks(here, now_s),
-            )
-            body = Round.model_validate(round_dict(plan)).model_dump_json().encode()
-            kept = Kept(version, now_s, body)
-            if now_s - max(version[0], version[2]) > BUSY_S:
-                here.kept["round"] = kept
-    return Response(kept.body, media_type="application/json")
+
+    def make(connection: Connection, now_s: int) -> bytes:
+        plan = rounds.plan(
+            connection,
+            apiary.read(connection),
+            rounds.told_lately(connection, now_s),
+            now_s,
+            outlooks=recent_outlooks(here, now_s),
+        )
+        return json.dumps(round_dict(plan), ensure_ascii=False).encode()
+
+    return Response(kept_or_made(here, "round", make), media_type="application/json")
 
 
 def recent_outlooks(here: Rooms, now_s: int) -> Mapping[str, Mapping[str, Any]]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from served import NOW_S, served
 
 from hivewatch import rounds
-from hivewatch.api import round as api_round
+from hivewatch.api.kept import KEPT_S, Kept
+from hivewatch.api.round import Round
 from hivewatch.detect.finding import Finding
 from hivewatch.store import apiary
 from hivewatch.timeline.show import round_dict
@@ -55,6 +57,7 @@ def test_a_finding_told_since_is_in_the_next_answer(here):
     here.clock.at_s = NOW_S + 5
     assert the_round(here)["visits"][0]["urgency"] == "count"
     tell_toppled(here)
+    past(here)
     assert the_round(here)["visits"][0]["urgency"] == "emergency"
 
 
@@ -63,21 +66,63 @@ def test_an_inspection_written_down_since_is_in_the_next_answer(here):
     for hive in ("hazel-1", "hazel-2"):
         here.write_down(hive=hive, at="2026-05-10T09:00:00Z", adults=20000)
     assert [one["yard"] for one in first["visits"]] == ["hazel-end", "quarry"]
+    past(here)
     got = the_round(here)
     assert [one["yard"] for one in got["visits"]] == ["quarry"]
     assert [one["yard"] for one in got["quiet"]] == ["hazel-end"]
 
 
-def test_it_is_made_once_while_nothing_changes(here, monkeypatch):
-    made = []
+@pytest.fixture
+def made(monkeypatch):
+    """The rounds that were made."""
+    counted = []
     plan = rounds.plan
-    monkeypatch.setattr(rounds, "plan", lambda *a, **k: made.append(1) or plan(*a, **k))
+    monkeypatch.setattr(rounds, "plan", lambda *a, **k: counted.append(1) or plan(*a, **k))
+    return counted
+
+
+def test_it_is_made_once_while_nothing_changes(here, made):
     for _ in range(3):
         the_round(here)
     assert len(made) == 1
-    here.clock.at_s += api_round.KEPT_S
+    here.clock.at_s += KEPT_S
+    past(here)
     the_round(here)
     assert len(made) == 2
+
+
+def past(here):
+    """Let the time be over in which it is not made again whatever happens."""
+    kept = here.app.state.rooms.kept
+    for name, one in kept.items():
+        kept[name] = replace(one, took_s=0.0)
+
+
+def test_what_takes_long_to_make_is_not_made_for_every_change(here, made):
+    kept = here.app.state.rooms.kept
+    the_round(here)
+    kept["round"] = replace(kept["round"], took_s=100.0)
+    tell_toppled(here)
+    assert the_round(here)["visits"][0]["urgency"] == "count"
+    past(here)
+    assert the_round(here)["visits"][0]["urgency"] == "emergency"
+    assert len(made) == 2
+
+
+def test_what_is_kept_holds_by_version_and_minute():
+    one = Kept(b"", (5, 3), made_s=100, done_s=1000.0, took_s=0.5)
+    assert one.holds((5, 3), 100 + KEPT_S - 1)
+    assert not one.holds((5, 3), 100 + KEPT_S)
+    assert not one.holds((6, 3), 100)
+    assert not one.holds((5, 3), 99)  # the clock went back
+    assert one.is_fresh(1014.0)
+    assert not one.is_fresh(1015.5)
+
+
+def test_the_answer_is_as_it_is_described(here):
+    tell_toppled(here)
+    answer = the_round(here)
+    assert json.loads(Round.model_validate(answer).model_dump_json()) == answer
 
 
 def test_an_outlook_that_a_page_asked_for_counts(here):
@@ -91,7 +136,8 @@ def test_an_outlook_that_a_page_asked_for_counts(here):
     assert "outlook" not in reasons
     ahead = here.http.get("/api/v1/hives/hazel-1/outlook").json()
     assert ahead["room"]["super_by"] is not None
-    here.clock.at_s += api_round.KEPT_S
+    here.clock.at_s += KEPT_S
+    past(here)
     hive = next(h for h in the_round(here)["visits"][0]["hives"] if h["hive"] == "hazel-1")
     assert [r["source"] for r in hive["reasons"]] == ["outlook"]
     assert hive["reasons"][0]["by"] == ahead["room"]["super_by"]
