@@ -22,6 +22,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.brood import brood_nest_cel, is_autumn, light_hours, probe_share
 from hivewatch.signals.days import DAY_S, HOUR_S, days_of
 from hivewatch.signals.departures import departures_of, is_watched
+from hivewatch.signals.levels import median
 from hivewatch.signals.sun import sun_times
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow
@@ -142,7 +143,7 @@ def _usual(nest_cel: Floats, day: int) -> float | None:
     """Give what the nest was one to three weeks before."""
     before = nest_cel[max(0, day - USUAL_FROM) : max(0, day - USUAL_TO)]
     before = before[~np.isnan(before)]
-    return float(np.median(before)) if len(before) >= USUAL_LEAST else None
+    return median(sorted(before.tolist())) if len(before) >= USUAL_LEAST else None
 
 
 def _was_on_the_way(nest_cel: Floats, known: Sequence[int], usual: float | None) -> bool:

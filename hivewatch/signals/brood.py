@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.signals.days import HOUR_S, days_of
+from hivewatch.signals.levels import median
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow
 
@@ -106,6 +107,14 @@ def probe_share(window: HiveWindow) -> Floats:
     It is the most that ten days of the light half of the year have shown, for then there is brood;
     1 for a probe in the brood nest, and as long as nothing is known.
     """
+    known = window.memo.get("probe_share")
+    if not isinstance(known, np.ndarray):
+        known = window.memo["probe_share"] = _probe_share(window)
+    return known
+
+
+def _probe_share(window: HiveWindow) -> Floats:
+    """Work the share out."""
     warmth = warmth_of(window)
     shown = np.full(len(warmth), np.nan)
     with np.errstate(invalid="ignore"):
@@ -119,7 +128,7 @@ def probe_share(window: HiveWindow) -> Floats:
         if not np.isnan(one):
             last = [*last[1 - SHARE_DAYS :], one]
             if len(last) == SHARE_DAYS:
-                best = max(best, float(np.median(last)))
+                best = max(best, median(sorted(last)))
         most[i] = best if 0 < best < CENTRE_SHARE else 1.0
     return most
 

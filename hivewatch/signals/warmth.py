@@ -113,16 +113,12 @@ def _shares_by_day(nest: Series, start_s: Ints) -> Floats:
     figures = np.full((len(LEVEL_SHARES), len(start_s) - 1), np.nan)
     if not len(nest):
         return figures
-    day = np.searchsorted(start_s, nest.time_s, side="right") - 1
-    hours = np.unique(nest.time_s // HOUR_S)
+    hours = nest.time_s // HOUR_S
+    hours = hours[np.diff(hours, prepend=hours[0] - 1) > 0]
     day_of_hour = np.searchsorted(start_s, hours * HOUR_S, side="right") - 1
     counted = np.bincount(day_of_hour.clip(min=0), minlength=figures.shape[1])
-    order = np.lexsort((nest.value, day))
-    ordered = nest.value[order]
-    edges = np.searchsorted(day, np.arange(figures.shape[1] + 1))
-    first, count = edges[:-1], np.diff(edges)
-    told = (count > 0) & (counted[: figures.shape[1]] >= LEAST_HOURS)
-    for row, share in enumerate(LEVEL_SHARES):
-        at = first[told] + np.rint(share * (count[told] - 1)).astype(np.int64)
-        figures[row, told] = ordered[at]
+    edges = np.searchsorted(nest.time_s, start_s)
+    for i in np.flatnonzero((np.diff(edges) > 0) & (counted[: figures.shape[1]] >= LEAST_HOURS)):
+        ordered = np.sort(nest.value[edges[i] : edges[i + 1]])
+        figures[:, i] = ordered[[round(share * (len(ordered) - 1)) for share in LEVEL_SHARES]]
     return figures
