@@ -14,6 +14,7 @@ from hivewatch.detect import (
     off_scale,
     queen,
     robbing,
+    sensors,
     stores,
     swarm,
     traffic,
@@ -24,7 +25,19 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
-DETECTORS = (swarm, handling, off_scale, device, robbing, traffic, stores, nest, dead_out, queen)
+DETECTORS = (
+    swarm,
+    handling,
+    off_scale,
+    device,
+    sensors,
+    robbing,
+    traffic,
+    stores,
+    nest,
+    dead_out,
+    queen,
+)
 YARD_DETECTORS = (flow,)
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
