@@ -58,7 +58,7 @@ function item(alert, zone, now, story, { page, opened }) {
     h("div", {},
       h("h2", { class: "title" }, alert.hive ? h("a", { href: `#/hive/${alert.hive}` }, alert.title) : alert.title),
       h("p", {}, `${when(alert.created_at, zone, now)}. ${LOOK[alert.urgency] ?? alert.urgency}. `,
-        h("strong", {}, STATES[alert.state] ?? alert.state), ` (${alert.reason}).`),
+        h("strong", {}, STATES[alert.state] ?? alert.state), alert.reason === alert.state ? "." : ` (${alert.reason}).`),
       isKnown ? h("p", { class: "quiet" }, `Acknowledged by ${alert.acknowledged_by}, ${when(alert.acknowledged_at, zone, now)}`) : null,
       isSilent ? h("p", { class: "quiet" }, `Silent until ${when(alert.snoozed_until, zone, now)}`) : null,
       h("details", { ontoggle: toggle, open: opened.has(alert.id) }, h("summary", {}, "The message, and every decision"),

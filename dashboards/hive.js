@@ -5,7 +5,7 @@ import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
 import {
-  ago, change, count, figure, head, measures, number, rank, SOON, span, status, sure, when,
+  ago, change, count, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when,
 } from "./words.js";
 
 const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
@@ -70,7 +70,7 @@ function render(main, data, state, page) {
   ]);
   fill(part("figures"), figures(hive, now));
   const marks = [
-    ...found.filter((one) => one.status !== "withdrawn").map((one) => ({
+    ...found.filter((one) => one.status !== "withdrawn" && !isEveryday(one)).map((one) => ({
       at: new Date(one.start) / 1000, end: one.end && new Date(one.end) / 1000, label: numbers.get(one.id),
       isPoint: one.subject.startsWith("device:") })),
     ...seen.map((one) => ({ at: new Date(one.at) / 1000, end: new Date(one.at) / 1000, label: names.get(one.id), isSeen: true })),

@@ -135,3 +135,6 @@ export const SOON = ["", "at the next visit", "today", "now"];
 export function status(finding) {
   return STATUS[finding.status] ?? finding.status;
 }
+
+/** What every hive does every week: listed on the hive's own page, but no news and no mark. */
+export const isEveryday = (finding) => finding.kind === "orientation_flight";

@@ -2,7 +2,7 @@
 
 import { kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { ago, change, clock, count, day, figure, head, rank, SOON, span } from "./words.js";
+import { ago, change, clock, count, day, figure, head, isEveryday, rank, SOON, span } from "./words.js";
 
 const OLD_MS = 24 * 3600 * 1000; // own choice: an older figure says its age; silence is a finding
 
@@ -142,10 +142,11 @@ function heard(hive, now) {
 }
 
 function says(hive, yard, words, now) {
-  if (hive.findings.length === 0) {
+  const news = hive.findings.filter((finding) => !isEveryday(finding));
+  if (news.length === 0) {
     return h("span", { class: "quiet" }, hive.weight_at || hive.nest_at ? "nothing to report" : "no readings yet");
   }
-  const ranked = [...hive.findings].sort((a, b) =>
+  const ranked = news.sort((a, b) =>
     rank(b, words.get(b.kind), now) - rank(a, words.get(a.kind), now) || b.start.localeCompare(a.start));
   const more = ranked.length - 3;
   return h("ul", {}, ranked.slice(0, 3).map((finding) => {
