@@ -15,8 +15,10 @@ from hivewatch.detect import (
     queen,
     robbing,
     sensors,
+    silent_robbing,
     stores,
     swarm,
+    swarm_risk,
     traffic,
 )
 from hivewatch.detect.finding import Finding
@@ -27,6 +29,7 @@ from hivewatch.signals.window import HiveWindow
 
 DETECTORS = (
     swarm,
+    swarm_risk,
     handling,
     off_scale,
     device,
@@ -38,7 +41,7 @@ DETECTORS = (
     dead_out,
     queen,
 )
-YARD_DETECTORS = (flow,)
+YARD_DETECTORS = (flow, silent_robbing)
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
 """Kinds that can claim the same move of one hive's weight, the first one first.
@@ -121,6 +124,15 @@ def detect_yard(yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     """
     found = [one for detector in YARD_DETECTORS for one in detector.find(yard, days)]
     return sorted(found, key=lambda one: (one.start_s, one.kind))
+
+
+def is_of_yard(one: Finding) -> bool:
+    """Say whether a finding is told by a look at the yard, of which one hive may be the subject.
+
+    A robbing that only the neighbours' gain shows is settled with the yard's findings, not with
+    those of the hive's own readings; its measures say which it is.
+    """
+    return one.subject.startswith("yard:") or "kg_behind_yard" in one.measures
 
 
 def settle_claims(found: Sequence[Finding]) -> list[Finding]:

@@ -1,0 +1,61 @@
+"""Queen cells seen at a visit say by when a hive may swarm."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+import pytest
+
+from hivewatch.detect import swarm_risk
+from hivewatch.inspections import Inspection
+
+DAY_S = 86_400
+
+
+def visit(at_s: int, count: int, stage: str | None) -> Inspection:
+    return Inspection.model_validate(
+        {
+            "hive": "hazel-1",
+            "at": datetime.fromtimestamp(at_s, UTC).isoformat(),
+            "queen_cells": {"count": count, "stage": stage},
+        }
+    )
+
+
+@pytest.mark.parametrize(("stage", "days"), [("eggs", 8), ("open", 5), ("capped", 0)])
+def test_the_stage_of_the_furthest_cell_says_by_when(
+    made_up_hive: Callable, limits: object, stage: str, days: int
+) -> None:
+    hive = made_up_hive(days=4)
+    (one,) = swarm_risk.find(hive.window(), [visit(hive.at(2, 12), 3, stage)], limits)
+    assert one.status == "open"
+    assert one.measures == {"cells": 3, "days_until_capped": days}
+    assert one.start_s == hive.at(2, 12)
+
+
+def test_cups_alone_are_no_risk(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive(days=4)
+    assert swarm_risk.find(hive.window(), [visit(hive.at(2, 12), 5, "cups")], limits) == []
+    assert swarm_risk.find(hive.window(), [visit(hive.at(2, 12), 0, None)], limits) == []
+
+
+def test_a_later_visit_without_cells_ends_it(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive(days=9)
+    seen = [visit(hive.at(2, 12), 3, "open"), visit(hive.at(6, 12), 0, None)]
+    (one,) = swarm_risk.find(hive.window(), seen, limits)
+    assert (one.status, one.end_s) == ("ended", hive.at(6, 12))
+
+
+def test_the_swarm_that_left_ends_it(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive(days=9)
+    hive.add(hive.at(5, 13), -2.1, minutes=10)
+    (one,) = swarm_risk.find(hive.window(), [visit(hive.at(2, 12), 3, "capped")], limits)
+    assert one.status == "ended"
+    assert abs(one.end_s - hive.at(5, 13)) < 1800
+
+
+def test_it_ends_by_itself_when_the_cells_are_old(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive(days=16)
+    (one,) = swarm_risk.find(hive.window(), [visit(hive.at(2, 12), 1, "capped")], limits)
+    assert one.end_s == hive.at(12, 12)
