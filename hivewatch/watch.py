@@ -90,7 +90,7 @@ def look(
         if stored.at_s <= as_of_s
     ]
     found = find(window, noted, settings, as_of_s)
-    before = findings.read(connection, hive=hive.id)
+    before = [one for one in findings.read(connection, hive=hive.id) if not run.is_of_yard(one)]
     again_s = run.look_again_s(window, settings)
     return Look(window.yard, hive.id, before, settle(before, found), again_s)
 
@@ -105,8 +105,14 @@ def find(
 
 def look_at_yard(connection: Connection, yard: Yard, days: Mapping[str, Days]) -> Look:
     """Say what the hives of a yard say together; `days` are those of each of its hives."""
-    before = findings.read(connection, subject=f"yard:{yard.id}")
+    before = [one for one in findings.read(connection, yard=yard.id) if run.is_of_yard(one)]
     return Look(yard, None, before, settle(before, run.detect_yard(yard, days)), None)
+
+
+def _hive_of(one: Finding) -> str | None:
+    """Name the hive that a finding is about; None for a yard or a device."""
+    kind, _, name = one.subject.partition(":")
+    return name if kind == "hive" else None
 
 
 class Watcher:
@@ -208,7 +214,8 @@ class Watcher:
         if not seen.changed:
             return
         with self._store.write() as connection:
-            findings.write(connection, seen.changed, seen.hive, seen.yard.id, now_s)
+            for one in seen.changed:
+                findings.write(connection, [one], _hive_of(one) or seen.hive, seen.yard.id, now_s)
             outbox.enqueue(
                 connection,
                 seen.before,

@@ -1,0 +1,153 @@
+"""Silent robbing, which only the neighbours' gain shows, on made-up days."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from hivewatch.apiary import Yard
+from hivewatch.detect import silent_robbing
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.run import YARD_DETECTORS, is_of_yard
+from hivewatch.signals.days import Days, local_midnights_s
+
+YARD = Yard("hazel-end", "Hazel End", 52.2, 0.12, "Europe/London")
+FIRST = date(2026, 7, 1)
+COUNT = 50
+
+
+def hive(weather, *, strength=1.0, seed=0, noise_kg=0.05, flying_h=9.0) -> Days:
+    """Make days that follow the yard's weather, by the colony's strength."""
+    rng = np.random.default_rng(seed)
+    n = len(weather)
+    start_s = local_midnights_s(YARD, FIRST, n + 1)
+    nothing = np.full(n, np.nan)
+    return Days(
+        day=tuple(FIRST + timedelta(days=i) for i in range(n)),
+        start_s=start_s,
+        rise_s=start_s[:-1] + 5.0 * 3600,
+        set_s=start_s[:-1] + 20.0 * 3600,
+        dawn_s=start_s[:-1] + 4.5 * 3600,
+        dusk_s=start_s[:-1] + 22.5 * 3600,
+        dawn_kg=nothing,
+        dusk_kg=nothing,
+        gain_kg=nothing,
+        day_kg=strength * weather + rng.normal(0, noise_kg, n),
+        night_kg=nothing,
+        step_kg=np.zeros(n),
+        rain_mm=np.zeros(n),
+        nest_cel=nothing,
+        nest_sd_k=nothing,
+        ambient_cel=nothing,
+        bees_in=nothing,
+        bees_out=nothing,
+        flight_s=nothing,
+        home_s=nothing,
+        flying_h=np.full(n, flying_h),
+        steps=(),
+    )
+
+
+def a_yard(*, mean_kg=0.1, hives=4, seed=0, **more) -> dict[str, Days]:
+    rng = np.random.default_rng(seed)
+    weather = rng.normal(mean_kg, 0.25, COUNT)
+    return {
+        f"hazel-{i}": hive(weather, strength=0.7 + 0.2 * i, seed=10 * seed + i, **more)
+        for i in range(hives)
+    }
+
+
+def rob(days: Days, first: int, last: int, kg: float) -> Days:
+    taken = np.zeros(len(days))
+    taken[first:last] = kg
+    return replace(days, day_kg=days.day_kg - taken)
+
+
+def cut(days: Days, count: int) -> Days:
+    """Give the days up to the dusk of the last one."""
+    part = {
+        name: getattr(days, name)[:count]
+        for name in Days.__dataclass_fields__
+        if name not in ("start_s", "steps")
+    }
+    return replace(days, **part, start_s=days.start_s[: count + 1])
+
+
+def day_of(days: dict[str, Days], time_s: float) -> int:
+    return int(np.searchsorted(days["hazel-1"].start_s, time_s, side="right")) - 1
+
+
+def find(days: dict[str, Days]) -> list[Finding]:
+    return silent_robbing.find(YARD, days)
+
+
+def test_half_a_kilogram_a_day_is_told_within_a_week() -> None:
+    for seed in range(5):
+        yard = a_yard(seed=seed)
+        yard["hazel-1"] = rob(yard["hazel-1"], 25, 40, 0.6)
+        (one,) = find(yard)
+        assert one.subject == "hive:hazel-1"
+        assert 23 <= day_of(yard, one.start_s) <= 28
+        assert 27 <= day_of(yard, one.detected_s) <= 32
+        assert 38 <= day_of(yard, one.end_s) <= 45
+        assert one.measures["kg_behind_yard"] == pytest.approx(0.6, abs=0.25)
+        assert is_of_yard(one)
+
+
+def test_a_dearth_of_the_whole_yard_is_none() -> None:
+    for seed in range(10):
+        yard = {name: rob(days, 25, 45, 0.5) for name, days in a_yard(seed=seed).items()}
+        assert find(yard) == []
+
+
+def test_a_hive_that_was_always_weaker_is_none() -> None:
+    for seed in range(10):
+        yard = a_yard(seed=seed, mean_kg=0.3)
+        yard["hazel-0"] = rob(yard["hazel-0"], 0, COUNT, 0.5)
+        assert find(yard) == []
+
+
+def test_what_goes_in_two_days_is_left_to_the_hives_own_weight() -> None:
+    yard = a_yard()
+    yard["hazel-1"] = rob(yard["hazel-1"], 25, 27, 2.5)
+    assert find(yard) == []
+
+
+def test_after_a_visit_nothing_is_told_for_some_days() -> None:
+    yard = a_yard()
+    robbed = rob(yard["hazel-1"], 25, 28, 0.6)
+    step_kg = np.zeros(COUNT)
+    step_kg[25] = 5.0
+    yard["hazel-1"] = replace(robbed, step_kg=step_kg)
+    assert find(yard) == []
+
+
+def test_two_hives_are_too_few_to_tell() -> None:
+    yard = a_yard(hives=2)
+    yard["hazel-1"] = rob(yard["hazel-1"], 25, 40, 0.6)
+    assert find(yard) == []
+    assert find({}) == []
+
+
+def test_days_without_flight_do_not_count() -> None:
+    yard = a_yard(flying_h=1.0)
+    yard["hazel-1"] = rob(yard["hazel-1"], 25, 40, 0.6)
+    assert find(yard) == []
+
+
+@pytest.mark.parametrize("count", [33, 37, 42])
+def test_what_is_told_stands_when_the_season_goes_on(count) -> None:
+    yard = a_yard()
+    yard["hazel-1"] = rob(yard["hazel-1"], 25, 40, 0.6)
+    (whole,) = find(yard)
+    (part,) = find({name: cut(days, count) for name, days in yard.items()})
+    assert (part.start_s, part.detected_s) == (whole.start_s, whole.detected_s)
+    assert part.measures == whole.measures
+
+
+def test_the_yards_look_asks_it() -> None:
+    assert silent_robbing in YARD_DETECTORS
+    assert not is_of_yard(Finding("robbing", "hive:hazel-1", 0, None, 0, 0.9))
