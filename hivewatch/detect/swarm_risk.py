@@ -45,7 +45,7 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
         (one for one in inspections if one.queen_cells is not None), key=lambda i: i.at_s
     )
     found: list[Finding] = []
-    for visit, later in zip(visits, [*visits[1:], None], strict=True):
+    for visit, later in zip(visits, [*visits[1:], None], strict=False):
         cells = visit.queen_cells
         if cells is None or cells.count == 0 or cells.stage not in CAPPED_IN_DAYS:
             continue
