@@ -24,7 +24,9 @@ from hivewatch.signals.window import Floats, HiveWindow
 # 30.5 Cel at 15 Cel outside. tests/unit/signals/test_brood.py
 HALF_WAY_CEL, HALF_WAY_SLOPE = 27.5, 0.2
 COLDEST_CEL, WARMEST_CEL = -10.0, 25.0  # [Cel] the bound does not move further
-NO_AMBIENT_CEL = 30.5  # [Cel] own choice: the bound where nobody measures the air
+# Where nobody measures the air: the year's middle and half its swing at the latitude, in round
+# figures (own choice): 10 +- 10 Cel at 52 degrees, 18 +- 8 Cel at 38 degrees, a month late.
+YEAR_CEL, YEAR_FALL_CEL, YEAR_SWING_K, AFTER_SUN_D = 27.0, 0.0063, 0.2, 30
 FULL_CEL = 35.0  # [Cel] common practice, no source: the nest with brood
 SHARE_DAYS = 10  # own choice: days in a row that tell what reaches the probe
 SHARE_AIR_CEL = 24.0  # [Cel] own choice: in warmer air a share says little
@@ -36,6 +38,9 @@ CLEAR_K = 2.0  # [K] own choice: a day this far from the bound counts fully ...
 CLEAR_SHARE = 0.35  # own choice: ... or, in warm air, this share of the way to a brood nest
 SETTLED_DAYS = 3.0  # own choice: so many full days in a row turn the state to brood
 END_DAYS = 4.0  # own choice: and to none; a young queen's first eggs may end a pause before
+FIRST_DAYS = (
+    14  # own choice: ... and what seems to begin so soon may have begun before the readings
+)
 AUTUMN_DAYS = 14.0  # own choice: the same for an onset in autumn; the Montreal recording has
 # warm spells of eleven days in October
 AUTUMN_DAY_H = 12.5  # [h] own choice: days this short, and shortening
@@ -83,7 +88,7 @@ def over_bound_k(window: HiveWindow) -> Floats:
     warmth = warmth_of(window)
     unsteady_k = np.fmax(0.0, warmth.spread_k - STEADY_K)
     unsteady_k[probe_share(window) < 1] = 0.0
-    return np.asarray(brood_nest_cel(window) - bound_cel(warmth) - unsteady_k)
+    return np.asarray(brood_nest_cel(window) - bound_cel(window) - unsteady_k)
 
 
 def brood_nest_cel(window: HiveWindow) -> Floats:
@@ -95,10 +100,20 @@ def brood_nest_cel(window: HiveWindow) -> Floats:
     return np.where(np.isnan(air) & (share == 1), warmth.level_cel, nest)
 
 
-def bound_cel(warmth: Warmth) -> Floats:
+def bound_cel(window: HiveWindow) -> Floats:
     """Give the bound between brood and none for each day. [Cel]."""
-    air = np.clip(warmth.ambient_cel, COLDEST_CEL, WARMEST_CEL)
-    return np.where(np.isnan(air), NO_AMBIENT_CEL, HALF_WAY_CEL + HALF_WAY_SLOPE * air)
+    air = warmth_of(window).ambient_cel
+    air = np.where(np.isnan(air), _usual_air_cel(window), air)
+    return np.asarray(HALF_WAY_CEL + HALF_WAY_SLOPE * np.clip(air, COLDEST_CEL, WARMEST_CEL))
+
+
+def _usual_air_cel(window: HiveWindow) -> Floats:
+    """Give the air of the season at the yard's latitude, in round figures. [Cel]."""
+    latitude = window.yard.latitude
+    late_d = np.array([day.timetuple().tm_yday for day in days_of(window).day]) - 172 - AFTER_SUN_D
+    season = np.cos(2 * np.pi * late_d / 365.25) * np.sign(latitude)
+    swing_k = YEAR_SWING_K * abs(latitude)
+    return np.asarray(YEAR_CEL - YEAR_FALL_CEL * latitude**2 + swing_k * season)
 
 
 def probe_share(window: HiveWindow) -> Floats:
@@ -175,14 +190,16 @@ def _find(window: HiveWindow) -> list[Turn]:
     """Go through the days and sum up what they say."""
     warmth = warmth_of(window)
     over_k, share = over_bound_k(window), probe_share(window)
-    clear_k = np.fmin(CLEAR_K, CLEAR_SHARE * (FULL_CEL - bound_cel(warmth)))
+    clear_k = np.fmin(CLEAR_K, CLEAR_SHARE * (FULL_CEL - bound_cel(window)))
     says = np.clip(over_k / clear_k, -1.0, 1.0)
     autumn = is_autumn(window)
     turns: list[Turn] = []
     has_brood: bool | None = None
     up = down = 0.0
     since = 0
-    for i in np.flatnonzero(~np.isnan(says)).tolist():
+    told = np.flatnonzero(~np.isnan(says)).tolist()
+    first = told[0] if told else 0
+    for i in told:
         if i and share[i] < 1 <= share[i - 1]:  # what was said before was said of a nearer probe
             has_brood, up, down, since = None, 0.0, 0.0, i
         up = min(AUTUMN_DAYS, max(0.0, up + says[i]))
@@ -190,7 +207,9 @@ def _find(window: HiveWindow) -> list[Turn]:
         to_onset = AUTUMN_DAYS if autumn[i] and has_brood is False else SETTLED_DAYS
         if has_brood is not True and up >= to_onset:
             if has_brood is False:
-                turns.append(_turn(warmth, over_k, range(since, i + 1), is_onset=True))
+                turn = _turn(warmth, over_k, range(since, i + 1), is_onset=True)
+                is_known = turns or turn.day - first >= FIRST_DAYS
+                turns += [turn] if is_known or not np.isnan(warmth.ambient_cel[i]) else []
             has_brood, down, since = True, 0.0, i + 1
         elif has_brood is not False and down >= END_DAYS:
             if has_brood is True:

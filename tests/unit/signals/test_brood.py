@@ -96,6 +96,15 @@ def test_without_air_the_level_alone_tells():
     assert [what for what, _ in turns] == ["end", "onset"]
 
 
+def test_without_air_what_seems_to_begin_at_once_is_not_told():
+    nest = MadeUpNest(first="2026-03-10", days=60, air_cel=10)
+    nest.has_brood(slice(None), np.clip((np.arange(60) - 3) / 8, 0, 1))
+    assert places(nest, nest.window(["nest"])) == []
+    nest = MadeUpNest(first="2026-02-01", days=90, air_cel=10)
+    nest.has_brood(slice(None), np.clip((np.arange(90) - 40) / 8, 0, 1))
+    assert [what for what, _ in places(nest, nest.window(["nest"]))] == ["onset"]
+
+
 def test_a_warm_spell_of_ten_days_in_autumn_is_no_onset():
     nest = MadeUpNest(first="2026-08-20", days=75, air_cel=12)
     nest.has_brood(slice(35, 75), 0.0)
