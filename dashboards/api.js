@@ -2,10 +2,12 @@
 
 const ROOT = "/api/v1/";
 
-/** Get one document; `query` leaves out what is null. */
+/** Get one document; `query` leaves out what is null; of an array each value stands. */
 export async function get(path, query = {}) {
   const asked = new URLSearchParams();
-  for (const [name, value] of Object.entries(query)) if (value !== null) asked.set(name, value);
+  for (const [name, value] of Object.entries(query)) {
+    if (value !== null) for (const one of [value].flat()) asked.append(name, one);
+  }
   const tail = asked.size ? `?${asked}` : "";
   return answer(await fetch(ROOT + path + tail, { headers: { accept: "application/json" } }));
 }

@@ -5,6 +5,7 @@ import { h } from "./dom.js";
 import { hivePage } from "./hive.js";
 import { roundPage } from "./round.js";
 import { day, clock as timeOfDay } from "./words.js";
+import { timelinePage } from "./timeline.js";
 import { yardsPage } from "./yards.js";
 
 const EVERY_MS = 4000;
@@ -20,6 +21,7 @@ function choose() {
   if (name === "hive" && id) return hivePage(id);
   if (name === "alerts") return alertsPage();
   if (name === "round") return roundPage();
+  if (name === "yard" && id) return timelinePage(id);
   return yardsPage();
 }
 

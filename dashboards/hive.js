@@ -157,7 +157,8 @@ function inspectionList(seen, names, zone, now) {
         h("p", {}, sentences(event.inspection).join(" "))))))];
 }
 
-function sentences({ brood, adults, stores_kg, queen, queen_cells, actions, note }) {
+/** What an inspection says, in short sentences. */
+export function sentences({ brood, adults, stores_kg, queen, queen_cells, actions, note }) {
   const cells = Object.entries(brood ?? {}).filter(([, n]) => n !== null && n !== undefined);
   const said = [];
   if (cells.length) said.push(`Brood cells: ${cells.map(([stage, n]) => `${number(n)} ${stage}`).join(", ")}.`);

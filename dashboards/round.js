@@ -54,7 +54,7 @@ function render(main, { round, now, zone }, state, page) {
     quiet.length > 0 ? h("section", { "aria-labelledby": "quiet-yards", "data-key": "quiet" },
       h("h2", { id: "quiet-yards" }, "Nothing to do there"),
       h("ul", { class: "plain" }, quiet.map((one) => h("li", { "data-key": one.yard },
-        h("strong", {}, one.name), ` ${count(one.hives, "hive")}. ${one.words}`)))) : null,
+        h("a", { href: `#/yard/${one.yard}` }, one.name), ` ${count(one.hives, "hive")}. ${one.words}`)))) : null,
   ]);
 }
 
@@ -72,6 +72,7 @@ function yard(visit, number, next) {
     visit.reasons.length > 0 ? reasons(visit.reasons, "whole") : null,
     h("ul", { class: "visits" }, visit.hives.map((hive) => one(hive))),
     visit.quiet.length > 0 ? h("p", { class: "quiet small" }, `Quiet: ${visit.quiet.join(", ")}.`) : null,
+    h("p", { class: "small past" }, h("a", { href: `#/yard/${visit.yard}` }, "What happened here")),
     h("dl", { class: "advice" },
       h("dt", {}, "Take"), h("dd", {}, h("ul", { class: "take" }, visit.take.map((item) =>
         h("li", {}, h("span", { class: "box", "aria-hidden": "true" }), thing(item))))),

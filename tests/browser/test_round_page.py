@@ -87,3 +87,29 @@ def test_the_calendar_link_is_shown_when_asked_for(here, visit):
     address = page.locator("a.address").get_attribute("href")
     assert here.http.get(address).headers["content-type"] == "text/calendar; charset=utf-8"
     assert page.evaluate("document.documentElement.scrollWidth") == 360
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_yards_timeline_fits(here, visit, viewport, scheme):
+    page = visit(f"{here.url}/#/yard/hazel-end", viewport, color_scheme=scheme)
+    page.wait_for_selector(".story li")
+    assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
+
+
+def test_a_yards_timeline_tells_all_the_newest_first_and_by_kind(here, visit):
+    page = visit(f"{here.url}/#/round")
+    page.get_by_role("link", name="What happened here").first.click()
+    page.wait_for_selector(".story li")
+    assert page.locator("h1").inner_text() == "What happened at Hazel End"
+    times = [one.get_attribute("datetime") for one in page.locator(".story time").all()]
+    assert times == sorted(times, reverse=True)
+    said = the_text(page).replace("\u202f", " ")
+    assert "hazel-1: Toppled, since 09:00 today; open, almost certain" in said
+    assert "hazel-1 by Ada: Queen: seen. Super added, 6.2 kg. <b>calm</b> & light" in said
+    assert "scale-1 placed at hazel-1." in said
+    page.get_by_text("Found", exact=True).first.click()
+    page.get_by_text("Toppled").first.wait_for(state="detached")
+    assert "scale-1 placed at hazel-1." in the_text(page)
+    page.emulate_media(media="print")
+    assert not page.get_by_role("button", name="Print").is_visible()
