@@ -1,6 +1,6 @@
 """Memory of the daemon with a thousand hives, with history and with what comes in meanwhile.
 
-Run: python tests/bench/bench_daemon_memory.py [hives] [days]. Needs mosquitto.
+Run: python tests/bench/bench_daemon_memory.py [--quick]. Needs mosquitto.
 """
 
 from __future__ import annotations
@@ -59,8 +59,7 @@ def waiting(store: Store) -> int:
 
 def main() -> None:
     """Print the memory at the start, with history, and after an hour's readings."""
-    hives = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000
-    days = float(sys.argv[2]) if len(sys.argv) > 2 else 7.0
+    hives, days = (20, 1.0) if "--quick" in sys.argv else (1_000, 7.0)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         broker = Mosquitto(folder, ["max_queued_messages 0", "max_inflight_messages 0"])

@@ -1,6 +1,6 @@
 """Rows a second into the store beside bare `executemany`, and a hive-year read as arrays.
 
-Run: python tests/bench/bench_store.py [rows]. Rounds alternate on the same disk; medians are given.
+Run: python tests/bench/bench_store.py [--quick]. Rounds alternate on the same disk; medians are given.
 Both sides keep a write-ahead log and have every commit on the disk before it counts.
 """
 
@@ -137,7 +137,7 @@ def a_year(path: Path, years: float = 1.0) -> tuple[float, float, int]:
 
 def main() -> None:
     """Print the rates and the times."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200_000
+    count = 20_000 if "--quick" in sys.argv else 200_000
     with tempfile.TemporaryDirectory() as folder:
         our_rate, bare_rate, ratio = write_rates(Path(folder), count)
         print(f"writing: {our_rate:,.0f} rows/s, bare {bare_rate:,.0f} rows/s, ratio {ratio:.2f}")
