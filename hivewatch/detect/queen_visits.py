@@ -15,7 +15,7 @@ from hivewatch.signals.window import HiveWindow
 EGG_D, LARVA_D, OPEN_D, CAPPED_D = 3, 6, 9, 21
 USUAL_A_DAY = 1200.0  # [eggs/d] own choice: where no visit before has counted brood
 REMEMBERED_S = 60 * DAY_S  # [s] own choice: visits that tell what a queen laid
-FAILING_SHARE = 0.5  # own choice: of the best of these; counts err by an eighth
+FAILING_SHARE = 0.6  # own choice: of the best of these; counts err by an eighth
 FAILING_A_DAY = 450.0  # [eggs/d] own choice: a third of what a queen lays in the season
 GIVEN_SHARE = 0.65  # own choice: the same where the keeper thought her poor enough to replace
 FEW_BEES = 2000  # [bees] own choice: fewer keep no brood warm
