@@ -40,7 +40,6 @@ BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memo
 USUAL_S = 3 * 3600  # [s] own choice: what the nest was like before that
 WARM_UP_K = 0.6  # [K] own choice: under the 1.5 to 3.4 K from memory, for a probe off the centre
 SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a lid or a frame goes
-FINE_S = 420  # [s] own choice: readings fine enough to see that an exodus takes time
 
 
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
@@ -145,13 +144,12 @@ def _by_weight(
     )
     if move is None or not _is_loss(window, move, LEAST_SEEN_KG) or not move.is_lasting:
         return
-    at_once = step.readings == 0 or -step.sharp_kg >= SHARP * kg
-    fine = step.after_s - step.before_s <= FINE_S
+    at_once = abs(step.sharp_kg) >= SHARP * kg
     warmed_k = _warmed_k(window.of("nest"), step)
     if warmed_k is not None and warmed_k >= WARM_UP_K:
         words = f"the nest had warmed up by {warmed_k:.1f} K before"
         yield _left(window, step, kg, move.settled_s, 0.9, words)
-    elif kg >= LEAST_KG and not (at_once and fine):  # a lid, a frame: bees take longer
+    elif kg >= LEAST_KG and not at_once:  # what goes between two readings may be a feeder or a lid
         words = "nothing was lifted meanwhile"
         yield _left(window, step, kg, move.settled_s, 0.7 if warmed_k is None else 0.6, words)
 
