@@ -32,7 +32,7 @@ SUDDEN_S = 3 * HOUR_S  # [s] own choice: from as usual to cold; a loosening nest
 COLD_S = 3 * HOUR_S  # [s] own choice: an opening is over in two hours
 COLD_OVER_CEL = 32.5  # [Cel] own choice: hysteresis
 HOT_CEL = 37.5  # [Cel] common practice, no source
-HOT_K = 1.5  # [K] own choice: over the usual; shared heat of the Montreal recording is under 1.3 K
+HOT_K = 2.0  # [K] own choice: over the usual; shared heat of the Montreal recording is under 1.3 K
 HOT_S = 2 * HOUR_S  # [s] own choice: before a swarm leaves the nest is hot for half an hour
 HOT_OVER_CEL = 37.0  # [Cel] own choice: hysteresis
 USUAL_DAYS = 7  # own choice: days that tell what is usual
@@ -170,7 +170,7 @@ def _hot_spells(window: HiveWindow, warmth: Warmth, usual_cel: Floats) -> Iterat
         hot = (value > HOT_CEL) & (usual >= BROOD_CEL) & (value > usual + HOT_K)
     for first, last, is_over in _spells(window, time_s, hot, value <= HOT_OVER_CEL):
         told = int(np.searchsorted(time_s, time_s[first] + HOT_S))
-        if told > last:
+        if told > last or np.median(value[first : told + 1]) < min(HOT_CEL, usual[first] + HOT_K):
             continue
         highest = float(value[first : last + 1].max())
         hours = float(time_s[last] - time_s[first]) / HOUR_S

@@ -47,7 +47,7 @@ GIVEN_WAIT_D = 21  # [d] own choice: a queen that was given lays by then
 OVERDUE_D = 7  # [d] own choice: trouble is dated back that far when the time is over
 LAID_D = 6  # [d] own choice: eggs seen so long after laying should have stopped speak against it
 AROUND_D = 14  # [d] own choice: a departure so long before laying seems to have stopped explains it
-TROUBLE = ("stopped", "failing")
+TROUBLE, EGGS = ("stopped", "failing"), ("lays", "lays little", "failing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,9 +163,7 @@ def _settled(
 ) -> Sign | None:
     """Give a sign as it is to be told, when what explains it has had its time; else None."""
     if fall is not None and any(
-        sign.since_s + LAID_D * DAY_S < one.at_s <= sign.at_s
-        for one in visits
-        if one.what in ("lays", "failing")
+        sign.since_s + LAID_D * DAY_S < one.at_s <= sign.at_s for one in visits if one.what in EGGS
     ):
         return None  # eggs were seen since: she lays again, and it will be warm again
     wait = _explained(window, visits, sign)
@@ -195,7 +193,7 @@ def _settled(
 
 def _explained(window: HiveWindow, visits: Sequence[Sign], sign: Sign) -> tuple[int, str] | None:
     """Give until when a sign is explained, and by what; None if by nothing."""
-    laid = [one.at_s for one in visits if one.what in ("lays", "failing") and one.at_s < sign.at_s]
+    laid = [one.at_s for one in visits if one.what in EGGS and one.at_s < sign.at_s]
     gone = [
         one
         for one in departures_of(window)
@@ -217,10 +215,11 @@ def _explained(window: HiveWindow, visits: Sequence[Sign], sign: Sign) -> tuple[
 
 def _end_s(sign: Sign, visits: Sequence[Sign], falls: Sequence[_Fall]) -> int | None:
     """Give when the trouble was over: eggs, another queen, or brood-nest warmth again. [s]."""
+    well = ("lays",) if sign.what == "failing" else ("lays", "lays little")
     ends = [
         one.at_s
         for one in visits
-        if (one.what == "lays" and one.at_s > sign.told_s)
+        if (one.what in well and one.at_s > sign.told_s)
         or (one.what == "requeened" and one.at_s >= sign.told_s)
     ]
     ends += [one.back_s for one in falls if one.back_s is not None and one.back_s > sign.told_s]

@@ -23,7 +23,7 @@ HUNGRY_KG = 1.0  # [kg] own choice: who starves raises no brood, whatever the qu
 SWARM_WAIT_S = 4 * DAY_S  # [s] published: no eggs from three days before a swarm leaves
 COMING = frozenset({"virgin", "new"})
 
-What = Literal["stopped", "failing", "lays", "requeened"]
+What = Literal["stopped", "failing", "lays", "lays little", "requeened"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Sign:
     Parameters
     ----------
     what : str
-        Laying has `stopped`, is `failing`, goes on (`lays`), or the keeper gave a queen.
+        Laying has `stopped`, is `failing`, goes on (`lays`, `lays little`), or a queen was given.
     at_s, told_s : int
         When it was seen, and when it is certain. [s]
     since_s : int
@@ -152,7 +152,8 @@ def _laying(visit: _Visit, rates: Sequence[float]) -> Sign:
         if is_given or most < min(FAILING_A_DAY, FAILING_SHARE * best):
             words = f"a visit found brood for {a_day:.0f} eggs a day, there were {best:.0f} before"
             return Sign("failing", visit.at_s, visit.at_s, visit.at_s - OPEN_D * DAY_S, words, 0.75)
-    return Sign("lays", visit.at_s, visit.at_s, visit.at_s, "a visit found eggs", 1.0)
+    what: What = "lays little" if a_day is not None and a_day < FAILING_A_DAY else "lays"
+    return Sign(what, visit.at_s, visit.at_s, visit.at_s, "a visit found eggs", 1.0)
 
 
 def _stopped_s(visit: _Visit, rates: Sequence[float]) -> int:

@@ -32,6 +32,7 @@ SHARE_DAYS = 10  # own choice: days in a row that tell what reaches the probe
 SHARE_AIR_CEL = 24.0  # [Cel] own choice: in warmer air a share says little
 SHARE_LIGHT_H = 13.0  # [h] own choice: days of the light half of the year, when there is brood
 CENTRE_SHARE = 0.85  # own choice: a probe in the brood nest, or a colony that is building up
+FULL_SHARE = 0.93  # own choice: one such day shows that the probe is in the brood nest
 FAR_SHARE = 0.45  # own choice: a probe on the crown board shows a third, whatever is below it
 STEADY_K = 0.5  # [K] own choice: the Montreal nests with brood span less, but for openings
 CLEAR_K = 2.0  # [K] own choice: a day this far from the bound counts fully ...
@@ -119,7 +120,8 @@ def _usual_air_cel(window: HiveWindow) -> Floats:
 def probe_share(window: HiveWindow) -> Floats:
     """Give the share of the brood nest's warmth that reaches the probe, as known by each day.
 
-    It is the most that ten days of the light half of the year have shown, for then there is brood;
+    It is the most that ten days of the light half of the year have shown, for then there is brood,
+    or one day that showed all of it;
     1 for a probe in the brood nest, and as long as nothing is known.
     """
     known = window.memo.get("probe_share")
@@ -142,7 +144,9 @@ def _probe_share(window: HiveWindow) -> Floats:
     for i, one in enumerate(shown.tolist()):
         if not np.isnan(one):
             last = [*last[1 - SHARE_DAYS :], one]
-            if len(last) == SHARE_DAYS:
+            if one >= FULL_SHARE:
+                best = 1.0
+            elif len(last) == SHARE_DAYS:
                 best = max(best, median(sorted(last)))
         most[i] = best if 0 < best < CENTRE_SHARE else 1.0
     return most
@@ -196,12 +200,13 @@ def _find(window: HiveWindow) -> list[Turn]:
     turns: list[Turn] = []
     has_brood: bool | None = None
     up = down = 0.0
-    since = 0
+    since, nearest = 0, 1.0
     told = np.flatnonzero(~np.isnan(says)).tolist()
     first = told[0] if told else 0
     for i in told:
-        if i and share[i] < 1 <= share[i - 1]:  # what was said before was said of a nearer probe
+        if share[i] < 1 <= nearest:  # what was said before was said of a nearer probe
             has_brood, up, down, since = None, 0.0, 0.0, i
+        nearest = float(share[i])
         up = min(AUTUMN_DAYS, max(0.0, up + says[i]))
         down = min(AUTUMN_DAYS, max(0.0, down - says[i]))
         to_onset = AUTUMN_DAYS if autumn[i] and has_brood is False else SETTLED_DAYS
