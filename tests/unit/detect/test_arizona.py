@@ -75,6 +75,10 @@ if IS_HERE:
         told = detect(windows[scale], (), limits, windows[scale].as_of_s)
         return [one for one in told if one.kind in OWN]
 
+    def test_no_swarm_is_said_where_there_was_none(windows, scale, limits):
+        told = detect(windows[scale], (), limits, windows[scale].as_of_s)
+        assert [one for one in told if one.kind == "swarm"] == []
+
     def day_of(moment_s) -> date:
         return (datetime.fromtimestamp(moment_s, UTC) - BEHIND_UTC).date()
 
