@@ -27,7 +27,8 @@ Flags = NDArray[np.bool_]
 # Own choices where no source is named; tests/unit/detect/test_robbing.py.
 BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
 MARGIN_BUSY_KG = 0.5  # [kg] beyond the bees that are away, when the entrance is busier than usual
-MARGIN_KG = 0.9  # [kg] the same with usual traffic, or when nobody counts
+MARGIN_QUIET_KG = 1.2  # [kg] the same with usual traffic
+MARGIN_KG = 0.9  # [kg] the same when nobody counts
 AT_ONCE_KG = 2.0  # [kg] so much is no forager's absence at any hour
 USUAL_DAYS = 10  # days before that tell what a usual day takes
 USUAL_KG = (0.15, 1.0)  # [kg] bounds of that: 1,500 to 10,000 bees away at noon
@@ -37,6 +38,7 @@ FLOOR_DAYS = 3  # days back that a wet lid can have been dry
 SNOW_DAYS, SNOW_CEL = 10, 3.0  # [d], [Cel] the same for snow: days after a mean of less
 FLOOR_KG = 0.25  # [kg] below the lowest of those days
 BUSY = 1.3  # times the usual traffic up to the same hour
+QUIET = 0.8  # times the usual traffic; with less nobody robs
 BUSY_LEAST = 2000.0  # [bees] out by then
 RATIO = (0.7, 1.1)  # bounds of a counter's own in / out; published: 0.90 for one counter type
 FED_DAYS = 3  # days in which fed syrup dries
@@ -160,9 +162,12 @@ class _Watch:
         eaten_kg = self._eaten_kg[day] * (time_s - days.dawn_s[day]) / HOUR_S
         beyond_kg = loss_kg - away_kg - eaten_kg
         is_counted = not np.isnan(busy).all()
-        margin_kg = np.where(busy >= BUSY, MARGIN_BUSY_KG, MARGIN_KG) + self._spoilt_kg(day, time_s)
+        margin_kg = np.where(busy >= BUSY, MARGIN_BUSY_KG, MARGIN_KG)
+        margin_kg = np.where(busy < BUSY, MARGIN_QUIET_KG, margin_kg) + self._spoilt_kg(day, time_s)
         late_s = days.rise_s[day] + LATE * (days.set_s[day] - days.rise_s[day])
-        is_robbed = (beyond_kg > margin_kg) & ~(busy < BUSY) & (kg < self._floor_kg[day] - FLOOR_KG)
+        is_robbed = (
+            (beyond_kg > margin_kg) & ~(busy < QUIET) & (kg < self._floor_kg[day] - FLOOR_KG)
+        )
         if not is_counted:
             is_robbed &= (time_s >= late_s) | (loss_kg > self._usual_kg[day] + AT_ONCE_KG)
         is_robbed &= self._is_slow(time_s, loss_kg)

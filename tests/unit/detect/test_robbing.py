@@ -139,3 +139,17 @@ def test_quiet_hives_say_nothing(made_up_hive, limits) -> None:
 
 def test_without_a_scale_there_is_nothing_to_say(made_up_hive, limits) -> None:
     assert find(poor(made_up_hive), limits, ("nest", "ambient", "bees-in", "bees-out")) == []
+
+
+def test_much_that_goes_with_usual_traffic_is_told_less_surely(made_up_hive, limits) -> None:
+    hive = poor(made_up_hive)
+    rob(hive, 10, 2.5, times=1.0)
+    (one,) = find(hive, limits)
+    assert one.detected_s < hive.at(11, 0)
+    assert one.confidence < 0.6
+
+
+def test_where_hardly_a_bee_flies_nobody_robs(made_up_hive, limits) -> None:
+    hive = poor(made_up_hive)
+    rob(hive, 10, 1.6, times=0.2)
+    assert find(hive, limits) == []
