@@ -48,7 +48,9 @@ AUTUMN_DAY_H = 12.5  # [h] own choice: days this short, and shortening
 TEMPERATE_DEG = 25.0  # [deg] own choice: nearer to the equator there is no autumn
 DATED_BACK_DAYS = 14  # own choice: so far back the beginning is looked for
 WEEK = 7  # own choice: days that tell what the nest was before
-DATED_K = 1.0  # [K] own choice: a turn is dated where the nest left what it was, short of half way
+# Own choice: a turn is dated where the nest left what it was, short of half way; an onset further
+# back, for a small brood nest does not warm the probe yet.
+ONSET_DATED_K, END_DATED_K = 1.3, 1.0  # [K]
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,7 +230,7 @@ def _turn(warmth: Warmth, over_k: Floats, days: range, *, is_onset: bool) -> Tur
     sign, told = 1.0 if is_onset else -1.0, days[-1]
     span = np.array(days)
     span = span[~np.isnan(over_k[span])][-DATED_BACK_DAYS - 1 :]
-    fit = _rising(sign * over_k[span] + DATED_K)
+    fit = _rising(sign * over_k[span] + (ONSET_DATED_K if is_onset else END_DATED_K))
     beyond = np.flatnonzero(fit > 0)
     at = int(beyond[0]) if len(beyond) else len(span) - 1
     day = int(span[at])

@@ -33,7 +33,7 @@ def summer(pause, **more):
 def test_spring_is_dated_to_where_the_nest_left_its_winter_warmth(seed):
     ((what, day),) = places(spring(seed=seed))
     assert what == "onset"
-    assert 31 <= day <= 40  # half way is on day 37.5; DATED_K before that on day 35
+    assert 31 <= day <= 40  # half way is on day 37.5, ONSET_DATED_K before that on day 34
 
 
 @pytest.mark.parametrize("seed", range(5))
