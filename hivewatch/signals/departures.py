@@ -12,9 +12,9 @@ from hivewatch.signals.days import DAY_S, days_of
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import HiveWindow, usual_step_s
 
-LEAST_KG, MOST_KG = 0.8, 4.5  # [kg] common practice, no source: casts to the heaviest prime swarms
+LEAST_KG, MOST_KG = 0.7, 4.5  # [kg] common practice, no source: 0.8 for a cast, less an error
 LONGEST_S = 45 * 60  # [s] own choice: an exodus takes about ten minutes, from memory
-COARSE_STEPS = 2.2  # own choice: of a coarse feed, the readings on both sides
+COARSE_STEPS = 3.5  # own choice: of a coarse feed, the readings around it and one in between
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 EXODUS_BEES = 6000  # [bees] own choice: 0.8 kg of them, more went than came within the time below
 EXODUS_S = 1800  # [s] own choice: foragers leave over hours
