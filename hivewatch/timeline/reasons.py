@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta, tzinfo
@@ -21,6 +22,9 @@ FRESH_S = 2 * 86_400  # [s] own choice: what ended before then is history
 UNSURE_BELOW = 0.5  # own choice: less likely than not waits for the next visit
 SUPER_HOLDS_DAYS = 10  # own choice: a super put on lately is room enough
 SEASON_LEVEL = 0.3  # own choice: of the peak of laying; below, nobody opens a hive to count
+DAYS_NAMED = ("eggs_by_day",)  # measures that name a day until which to act
+DAYS_AHEAD = ("days_left", "days_until_capped")  # measures that say how many days there are left
+ISO_DAY = re.compile(r"\d{4}-(0[1-9]|1[0-2])-([0-2]\d|3[01])")
 NEVER_DAYS = 9999  # of a hive that nobody has counted
 
 
@@ -127,18 +131,18 @@ def _level(
 
 
 def _by(finding: Finding, zone: tzinfo) -> date | None:
-    """Read the date that a finding itself names."""
-    told = finding.measures.get("by")
-    if isinstance(told, str):
-        try:
-            return date.fromisoformat(told[:10])
-        except ValueError:
-            return None
-    left = finding.measures.get("days_left")
-    if isinstance(left, int | float):
-        told_on = datetime.fromtimestamp(finding.detected_s, zone).date()
-        return told_on + timedelta(days=max(0, min(int(left), 365)))
-    return None
+    """Read the date that a finding itself names: a day, or days from when it was settled."""
+    days = []
+    for name in DAYS_NAMED:
+        told = finding.measures.get(name)
+        if isinstance(told, str) and ISO_DAY.fullmatch(told):
+            days.append(date.fromisoformat(told))
+    for name in DAYS_AHEAD:
+        left = finding.measures.get(name)
+        if isinstance(left, int | float):
+            told_on = datetime.fromtimestamp(finding.detected_s, zone).date()
+            days.append(told_on + timedelta(days=max(0, min(int(left), 365))))
+    return min(days, default=None)
 
 
 def _is_pressing(by: date, as_of_s: int, zone: tzinfo) -> bool:

@@ -211,8 +211,14 @@ def test_what_is_unlikely_waits_for_the_next_visit():
 def test_a_date_in_the_finding_counts():
     (one,) = plan(facts(lasting("low_stores", measures={"days_left": 2}))).visits
     assert (one.level, one.by) == ("deadline", date(2026, 5, 14))
-    (one,) = plan(facts(lasting("swarm_risk", measures={"by": "2026-05-20"}))).visits
-    assert (one.level, one.by) == ("next visit", date(2026, 5, 20))
+    (one,) = plan(
+        facts(lasting("swarm_risk", measures={"cells": 3, "days_until_capped": 5}))
+    ).visits
+    assert (one.level, one.by) == ("next visit", date(2026, 5, 17))
+    (one,) = plan(facts(lasting("queen_trouble", measures={"eggs_by_day": "2026-05-13"}))).visits
+    assert (one.level, one.by) == ("deadline", date(2026, 5, 13))
+    (one,) = plan(facts(lasting("queen_trouble", measures={"eggs_by_day": "soon"}))).visits
+    assert one.level == "next visit"
 
 
 def test_nobody_opens_a_hive_in_winter_to_count():
