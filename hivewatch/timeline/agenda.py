@@ -16,7 +16,7 @@ from hivewatch.comb.calendar import What
 from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
 from hivewatch.comb.season import laying_level
 from hivewatch.timeline.dates import Event, queen_events
-from hivewatch.timeline.reasons import SEASON_LEVEL, has_fresh_super
+from hivewatch.timeline.reasons import SEASON_LEVEL, has_super
 from hivewatch.timeline.wants import Facts
 
 SUMMARY: Mapping[What, str] = {
@@ -100,7 +100,7 @@ def _of(facts: Facts, yard: Yard, as_of_s: int) -> Iterator[Appointment]:
     for event in queen_events(facts.findings, noted, zone, today):
         yield from _queen(event, facts.hive.id, yard, zone)
     visits = sorted((one.inspection for one in noted), key=lambda one: one.at_s)
-    if not has_fresh_super(visits, zone, today):
+    if not has_super(visits):
         yield from _super(facts, yard)
     counted = [one.at_s for one in visits if one.brood or one.adults is not None or one.frames]
     if counted:

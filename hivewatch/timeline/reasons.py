@@ -62,7 +62,7 @@ def wants_of(
     count_days = _count_days(visits, zone, today)
     reasons = list(finding_reasons(facts.findings, advice, as_of_s, zone, visits))
     reasons += _date_reasons(standing, visits, zone, today)
-    reasons += _outlook_reasons(facts, visits, zone, today)
+    reasons += _outlook_reasons(facts, visits, today)
     reasons += _count_reasons(count_days, today, latitude)
     closed = _closed(standing, today)
     if closed is not None:
@@ -190,13 +190,11 @@ def _has_looked(visit: Inspection, event: Event, first: date, zone: tzinfo) -> b
     return looked and on >= first and visit.at_s > event.said_s
 
 
-def _outlook_reasons(
-    facts: Facts, visits: Sequence[Inspection], zone: tzinfo, today: date
-) -> Iterator[Reason]:
+def _outlook_reasons(facts: Facts, visits: Sequence[Inspection], today: date) -> Iterator[Reason]:
     """Ask for a super where the outlook has the brood boxes full."""
     room = (facts.outlook or {}).get("room") or {}
     told = room.get("super_by")
-    if told is None or has_fresh_super(visits, zone, today):
+    if told is None or has_super(visits):
         return
     by = date.fromisoformat(told)
     if by > today + timedelta(days=AHEAD_DAYS):
@@ -212,6 +210,18 @@ def _outlook_reasons(
         mind="Full boxes are heavy: lift with two, or comb by comb.",
         take=(kit.SUPER,),
     )
+
+
+def has_super(visits: Sequence[Inspection]) -> bool:
+    """Say whether a super is on, by what was written down: full brood boxes are no want of room."""
+    supers = 0
+    for visit in visits:
+        for action in visit.actions:
+            if action.what == "super added":
+                supers += 1
+            elif action.what == "super removed":
+                supers = max(0, supers - 1)
+    return supers > 0
 
 
 def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> bool:

@@ -136,6 +136,10 @@ def test_an_outlook_asks_for_a_super_in_time():
     assert order(facts(outlook=outlook(15))) == []
     fresh = visit(AT_S - 3 * DAY_S, "super added", name="super")
     assert order(facts(visits=[COUNTED, fresh], outlook=outlook(5))) == []
+    on = visit(AT_S - 30 * DAY_S, "super added", name="on")
+    off = visit(AT_S - 2 * DAY_S, "super removed", name="off")
+    assert order(facts(visits=[COUNTED, on], outlook=outlook(5))) == []
+    assert order(facts(visits=[COUNTED, on, off], outlook=outlook(5))) == ["hazel"]
     late = plan(facts(outlook=outlook(-2))).visits[0]
     assert (late.level, late.when) == ("deadline", "today, it was due on 10 May")
 
