@@ -38,7 +38,7 @@ def publish(port: int, count: int) -> None:
     client.max_inflight_messages_set(1000)
     client.connect("127.0.0.1", port)
     client.loop_start()
-    start_s = int(time.time()) - count
+    start_s = WallClock().now_s() - count
     for i in range(count):
         pack = b'[{"n":"weight","u":"kg","v":%d.5,"t":%d}]' % (20 + i % 50, start_s + i)
         info = client.publish("hivewatch/scale-1/senml", pack, qos=1)

@@ -1,6 +1,6 @@
 """Rows a second into the store beside bare `executemany`, and a hive-year read as arrays.
 
-Run: python tests/bench/bench_store.py [--quick]. Rounds alternate on the same disk; medians are given.
+Run: python tests/bench/bench_store.py [--quick]. Rounds alternate; medians are given.
 Both sides keep a write-ahead log and have every commit on the disk before it counts.
 """
 
