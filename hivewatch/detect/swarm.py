@@ -35,6 +35,7 @@ MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory:
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
 AFTER_S = 900  # [s] own choice: the last of a swarm, and counters that report late
+LATE_S = 2 * 86_400  # [s] own choice: silent for longer, a counter is not waited for
 SHELTER_S = 3 * 3600  # [s] own choice: how long a shower may keep foragers at home
 BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memory 10 to 20 minutes
 USUAL_S = 3 * 3600  # [s] own choice: what the nest was like before that
@@ -70,7 +71,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     for step in steps:
         kg = _lost_kg(weight, step)
         bees = _gone(window, step)
-        if kg is None:
+        if kg is None or (bees is None and _is_counter_late(window, step)):
             continue
         if bees is None:
             found += _by_weight(window, step, kg, moves)
@@ -126,6 +127,12 @@ def _gone(window: HiveWindow, step: Step) -> float | None:
     from_s = step.before_s - SHELTER_S
     sheltered = (_sum(back, from_s, step.before_s) or 0) - (_sum(out, from_s, step.before_s) or 0)
     return gone - came - max(0.0, sheltered)
+
+
+def _is_counter_late(window: HiveWindow, step: Step) -> bool:
+    """Say whether the counter has yet to send what it saw: then it is waited for."""
+    counted = window.of("bees-out").time_s
+    return bool(len(counted)) and step.before_s - LATE_S < counted[-1] < step.after_s + AFTER_S
 
 
 def _sum(series: Series, from_s: int, to_s: int) -> float | None:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
@@ -23,6 +24,7 @@ from hivewatch.signals.window import Floats, HiveWindow, on_grid, usual_step_s
 
 # Own choices where no source is named; tests/unit/detect/test_traffic.py.
 BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
+SCALE_LATE_S = 2 * 86_400  # [s] own choice: silent for longer, a scale is not waited for
 GRID_S = 300  # [s] counts are looked at in such steps
 COARSEST_S = 660  # [s] a counter that reports less often does not show twenty minutes
 BURST_S = 1200  # [s] from memory: bursts of 5 to 20 minutes, Capaldi et al. (2000)
@@ -164,10 +166,9 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
 
 def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
     """Find the days whose bees did not all come home."""
-    known_s = np.minimum(days.dusk_s, window.as_of_s)
-    out = passed(window.of("bees-out"), days.start_s[:-1], known_s)
-    back = passed(window.of("bees-in"), days.start_s[:-1], known_s)
-    seen = (out >= LEAST_OUT) & (days.dusk_s <= window.as_of_s)
+    out = passed(window.of("bees-out"), days.start_s[:-1], days.dusk_s)
+    back = passed(window.of("bees-in"), days.start_s[:-1], days.dusk_s)
+    seen = (out >= LEAST_OUT) & _are_all_in(window, days)
     ratio = np.full(len(days), np.nan)
     ratio[seen] = back[seen] / out[seen]
     usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS)
@@ -189,6 +190,16 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
             continue
         after = i + 1 < len(days) and bool(seen[i + 1]) and out[i + 1] < FEWER * usual_out[i]
         yield _lost(window, days, i, begun_s, float(lost[i]), float(usual[i]), fewer=after)
+
+
+def _are_all_in(window: HiveWindow, days: Days) -> NDArray[np.bool_]:
+    """Say of which days counter and scale have sent everything up to dusk; devices may be late."""
+    both = [window.of(name).time_s for name in ("bees-out", "bees-in")]
+    counted_s = min(int(one[-1]) if len(one) else 0 for one in both)
+    weight = window.of("weight")
+    weighed_s = int(weight.time_s[-1]) if len(weight) else 0
+    is_scale_late = (days.dusk_s > weighed_s) & (days.dusk_s < weighed_s + SCALE_LATE_S)
+    return np.asarray((days.dusk_s <= counted_s) & ~is_scale_late)
 
 
 def _since(window: HiveWindow, days: Days, day: int, usual: float, lost: float) -> int | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -168,3 +170,16 @@ def test_without_a_counter_there_is_nothing_to_say(made_up_hive, limits) -> None
     hive = counted(made_up_hive)
     assert traffic.find(hive.window(("weight", "nest", "ambient")), [], limits) == []
     assert traffic.find(hive.window(("weight", "bees-out")), [], limits) == []
+
+
+@pytest.mark.parametrize("late", ["bees-in", "bees-out", "weight"])
+@pytest.mark.parametrize("hour", [11.0, 15.0, 19.0])
+def test_nothing_is_lost_while_a_device_has_yet_to_send(made_up_hive, limits, late, hour) -> None:
+    hive = counted(made_up_hive, days=16, flow_kg=-0.1)
+    cut_s = hive.at(13, hour)
+    quantities = tuple(name for name in EVERYTHING if name != late)
+    window = hive.window(quantities, until_s=hive.at(14, 9))
+    part = hive.window((late,), until_s=cut_s).series[late]
+    held_up = replace(window, series={**window.series, late: part})
+    found = traffic.find(held_up, [], limits)
+    assert [one for one in found if one.kind == "forager_loss"] == []
