@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
@@ -10,7 +9,7 @@ from sqlalchemy import Connection, Row, and_, exists, func, insert, or_, select,
 
 from hivewatch.alerts.rules import Reason, judge
 from hivewatch.alerts.words import LISTED_MAX, Case, Place, write
-from hivewatch.detect.finding import Finding
+from hivewatch.store import findings
 from hivewatch.store.schema import alert, decision, delivery, finding, yard
 
 AlertRow = Row[Any]
@@ -132,7 +131,7 @@ def retell(connection: Connection, leader_id: int) -> None:
     count = connection.execute(select(func.count()).select_from(alert).where(mine)).scalar_one()
     cases = []
     for row in rows:
-        one = as_finding(row)
+        one = findings.of_row(row)
         cases.append(Case(one, row.alert_hive, judge(one, row.created_s).is_late))
     text = write(cases, place_of(connection, rows[0].alert_yard), count)
     change(connection, leader_id, title=text.title, body=text.body)
@@ -142,22 +141,6 @@ def is_lasting(connection: Connection, finding_id: str) -> bool:
     """Whether a finding still stands and is not over."""
     lasts = finding.c.id == finding_id, finding.c.status == "open", finding.c.end_s.is_(None)
     return connection.execute(select(finding.c.id).where(*lasts)).first() is not None
-
-
-def as_finding(row: AlertRow) -> Finding:
-    """Read a finding from its row."""
-    return Finding(
-        kind=row.kind,
-        subject=row.subject,
-        start_s=row.start_s,
-        end_s=row.end_s,
-        detected_s=row.detected_s,
-        confidence=row.confidence,
-        evidence=tuple(json.loads(row.evidence)),
-        status=row.status,
-        explained_by=row.explained_by,
-        id=row.id,
-    )
 
 
 def leave(connection: Connection, row: AlertRow, now_s: int) -> None:
@@ -231,7 +214,7 @@ def reconsider(connection: Connection, alert_id: int, now_s: int) -> None:
         if row is None:
             continue
         known = connection.execute(select(finding).where(finding.c.id == row.finding)).one()
-        verdict = judge(as_finding(known), row.created_s)
+        verdict = judge(findings.of_row(known), row.created_s)
         who = row.acknowledged_by
         if row.sent_s is not None:
             if who is not None or not verdict.rings:

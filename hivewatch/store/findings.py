@@ -5,14 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import asdict
+from typing import Any
 
 from sqlalchemy import Connection, Row, and_, or_, select, tuple_
 from sqlalchemy.dialects.sqlite import insert
 
 from hivewatch.detect.finding import Finding
 from hivewatch.store.schema import finding
-
-Place = tuple[str, int]  # where a page of a list ended: (id, start_s)
 
 
 def read(
@@ -46,13 +45,13 @@ def read(
                 and_(finding.c.start_s == start_s, finding.c.id > after),
             )
         )
-    return [_finding(row) for row in connection.execute(query.limit(limit))]
+    return [of_row(row) for row in connection.execute(query.limit(limit))]
 
 
 def by_id(connection: Connection, wanted: str) -> Finding | None:
     """Read one finding."""
     row = connection.execute(select(finding).where(finding.c.id == wanted)).first()
-    return None if row is None else _finding(row)
+    return None if row is None else of_row(row)
 
 
 def changed(
@@ -61,7 +60,7 @@ def changed(
     """Read findings in the order they changed, each with when it did; `after` is (when, id)."""
     place = tuple_(finding.c.changed_s, finding.c.id)
     query = select(finding).where(place > after).order_by(finding.c.changed_s, finding.c.id)
-    return [(_finding(row), row.changed_s) for row in connection.execute(query.limit(limit))]
+    return [(of_row(row), row.changed_s) for row in connection.execute(query.limit(limit))]
 
 
 def write(
@@ -70,7 +69,6 @@ def write(
     """Write findings of one hive, or of a yard, new or changed; the others stay as they are."""
     for one in findings:
         row = asdict(one)
-        row["detected_s"] = one.detected_s
         row["measures"] = json.dumps(dict(one.measures))
         row["evidence"] = json.dumps(one.evidence)
         row |= {"hive": hive, "yard": yard, "told_s": now_s, "changed_s": now_s}
@@ -84,8 +82,8 @@ def write(
         )
 
 
-def _finding(row: Row[tuple[object, ...]]) -> Finding:
-    """Turn a row into a finding."""
+def of_row(row: Row[Any]) -> Finding:
+    """Turn a row of the table, alone or among others, into a finding."""
     values = row._mapping  # noqa: SLF001 - SQLAlchemy's public name
     return Finding(
         kind=values["kind"],
