@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -29,18 +30,23 @@ def findings(
     kind: Annotated[str | None, typer.Option(help="Only of this kind.")] = None,
     since: Annotated[str | None, typer.Option(help="Not over before then (RFC 3339).")] = None,
     until: Annotated[str | None, typer.Option(help="Begun before then (RFC 3339).")] = None,
+    pictures: Annotated[
+        Path | None, typer.Option(help="Folder for a picture of what each finding rests on.")
+    ] = None,
     as_of: AsOf = None,
     form: Form = Format.text,
 ) -> None:
     """Say what the detectors find in the stored history."""
+    from hivewatch.pictures import draw
     from hivewatch.replay import find
     from hivewatch.show import finding_json, finding_text
 
     now_s = present_s()
+    as_of_s, store = time_s(as_of, "--as-of", now_s), store_of(config)
     found = find(
-        store_of(config),
+        store,
         settings_of(config).alerts,
-        as_of_s=time_s(as_of, "--as-of", now_s),
+        as_of_s=as_of_s,
         is_replay=as_of is not None,
         hive=hive,
         yard=yard,
@@ -48,6 +54,8 @@ def findings(
         since_s=time_s(since, "--since", 0),
         until_s=time_s(until, "--until", now_s + 1),
     )
+    if pictures is not None:
+        draw(store, found, pictures, as_of_s=as_of_s, is_replay=as_of is not None)
     if form is Format.json:
         print_json([finding_json(one) for one in found])
         return

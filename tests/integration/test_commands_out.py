@@ -182,6 +182,19 @@ def test_parquet_without_its_library_is_told_in_a_line(desk: Desk, tmp_path: Pat
     )
 
 
+def test_each_finding_can_be_had_as_a_picture_of_what_it_rests_on(desk: Desk) -> None:
+    told = desk.ok("findings", "--pictures", "seen", "--format", "json").data
+    pictures = sorted(path.name for path in (desk.folder / "seen").iterdir())
+    assert len(pictures) == len(told) == len(KINDS)
+    for one in told:
+        subject = one["subject"].replace(":", "-")
+        assert any(f"-{one['kind']}-{subject}-{one['id']}.png" in name for name in pictures)
+    assert (desk.folder / "seen" / pictures[0]).read_bytes().startswith(b"\x89PNG")
+    desk.write("not-a-folder", "")
+    fault = "--pictures: not-a-folder: cannot be written (File exists); name another folder"
+    assert desk.run("findings", "--pictures", "not-a-folder").fault == fault
+
+
 @pytest.mark.parametrize("words", [["export", "-"], ["findings", "--format", "json"]])
 def test_a_reader_that_has_seen_enough_gets_no_complaint(desk: Desk, words: list[str]) -> None:
     child = desk.start(*words, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
