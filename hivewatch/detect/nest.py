@@ -21,7 +21,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.brood import Turn, turns_of
 from hivewatch.signals.days import HOUR_S
 from hivewatch.signals.warmth import Warmth, warmth_of
-from hivewatch.signals.window import Floats, HiveWindow, Ints, usual_step_s
+from hivewatch.signals.window import Floats, HiveWindow, Ints, usual_steps_s
 
 LARVAE_DAYS = 3  # [d] published: a worker's egg hatches on the third day, checks of development
 EMERGENCE_DAYS = 21  # [d] published: a worker's time from egg to bee
@@ -199,9 +199,11 @@ def _spells(
     window: HiveWindow, time_s: Ints, begins: NDArray[np.bool_], ends: NDArray[np.bool_]
 ) -> Iterator[tuple[int, int, bool]]:
     """Give spells: first reading, last reading, and whether a reading showed the end."""
-    longest_s = max(GAP_S, GAP_STEPS * (usual_step_s(window.of("nest")) or 0))
-    after_gap = np.flatnonzero(np.diff(time_s) > longest_s) + 1
-    stops = np.union1d(np.flatnonzero(ends), after_gap)
+    nest = window.of("nest")
+    usual_s = usual_steps_s(nest)[np.searchsorted(nest.time_s, time_s[1:])]
+    ends = ends.copy()
+    ends[1:] |= np.diff(time_s) > np.maximum(GAP_S, GAP_STEPS * usual_s)
+    stops = np.flatnonzero(ends)
     free = 0
     for first in np.flatnonzero(begins).tolist():
         if first < free:

@@ -20,7 +20,7 @@ from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import bare_weight, before_each, passed, stepped_kg
 from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
-from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, usual_step_s
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, usual_step_near
 
 Flags = NDArray[np.bool_]
 
@@ -146,7 +146,7 @@ class _Watch:
         night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
         eaten_kg = before_each(days.night_kg / night_h, NIGHTS, 2)
         self._eaten_kg = np.nan_to_num(eaten_kg, nan=0.02).clip(0.0, EATEN_MOST_KG)  # an hour
-        self._sudden_s = max(SUDDEN_S, round(1.5 * (usual_step_s(window.of("weight")) or 0)))
+        self._weight = window.of("weight")
 
     def judge(self, day: int) -> _Hit | None:
         """Judge a day on which the weight fell further than usual."""
@@ -170,7 +170,8 @@ class _Watch:
         )
         if not is_counted:
             is_robbed &= (time_s >= late_s) | (loss_kg > self._usual_kg[day] + AT_ONCE_KG)
-        is_robbed &= self._is_slow(time_s, loss_kg)
+        step_s = usual_step_near(self._weight, days.rise_s[day]) or 0
+        is_robbed &= _is_slow(time_s, loss_kg, max(SUDDEN_S, round(1.5 * step_s)))
         told = _first_lasting(time_s, is_robbed)
         if told is None:
             return None
@@ -213,11 +214,12 @@ class _Watch:
                 spoilt += FED_SHARE * step.size_kg * (time_s >= step.before_s)
         return spoilt
 
-    def _is_slow(self, time_s: Ints, loss_kg: Floats) -> Flags:
-        """Say where the loss came bit by bit: no short span before holds most of it."""
-        earlier = np.searchsorted(time_s, time_s - self._sudden_s)
-        most = np.maximum.accumulate(loss_kg - loss_kg[earlier])
-        return most < SUDDEN_SHARE * loss_kg
+
+def _is_slow(time_s: Ints, loss_kg: Floats, sudden_s: int) -> Flags:
+    """Say where the loss came bit by bit: no short span before holds most of it."""
+    earlier = np.searchsorted(time_s, time_s - sudden_s)
+    most = np.maximum.accumulate(loss_kg - loss_kg[earlier])
+    return most < SUDDEN_SHARE * loss_kg
 
 
 def _first_lasting(time_s: Ints, true: Flags) -> int | None:

@@ -18,7 +18,7 @@ from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.steps import Step, moves_of, steps_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.window import Floats, HiveWindow, Series, usual_step_s
+from hivewatch.signals.window import Floats, HiveWindow, Series, usual_step_near
 
 LEAST_KG, MOST_KG = 0.8, 4.5  # [kg] common practice, no source: casts to the heaviest prime swarms
 LEAST_SEEN_KG = 0.45  # [kg] own choice: the lightest casts, when counter or nest speak for one
@@ -83,10 +83,13 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
 
 def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
     """Say whether a step can be a swarm: its size, its time of day, how long it took."""
-    longest_s = max(MINUTES_MOST * 60, 2 * (usual_step_s(window.of("weight")) or 0) + 60)
+    took_s = step.after_s - step.before_s
     return (
         -MOST_KG <= step.size_kg <= -least_kg
-        and step.after_s - step.before_s <= longest_s
+        and (
+            took_s <= MINUTES_MOST * 60
+            or took_s <= 2 * (usual_step_near(window.of("weight"), step.before_s) or 0) + 60
+        )
         and max(step.low_kg, step.high_kg) < LIFTED_KG
         and is_light(window.yard, step.before_s)
         and is_light(window.yard, step.after_s)
@@ -98,7 +101,7 @@ def _lost_kg(weight: Series, step: Step) -> float | None:
 
     The readings at the edges of a step may have been taken while bees were leaving.
     """
-    reach_s = max(SIDE_S, SIDE * (usual_step_s(weight) or 0)) + EDGE_S
+    reach_s = max(SIDE_S, SIDE * (usual_step_near(weight, step.before_s) or 0)) + EDGE_S
     before = _between(weight, step.before_s - reach_s, step.before_s - EDGE_S)
     after = _between(weight, step.after_s + EDGE_S, step.after_s + reach_s)
     if not (len(before) and len(after)):

@@ -59,10 +59,11 @@ def stepped_kg(days: Days, at_s: Ints | Floats) -> Floats:
 
 def passed(series: Series, from_s: Ints | Floats | int, to_s: Ints | Floats) -> Floats:
     """Add up counts after `from_s` and up to `to_s` [bees]."""
-    total = np.concatenate(([0.0], np.cumsum(series.value)))
     low = np.searchsorted(series.time_s, from_s, side="right")
     high = np.searchsorted(series.time_s, to_s, side="right")
-    return np.asarray(total[high] - total[low], np.float64)
+    first = int(low.min(initial=len(series)))  # counts are whole: where the sum begins is no matter
+    total = np.concatenate(([0.0], np.cumsum(series.value[first : int(high.max(initial=first))])))
+    return np.asarray(total[np.maximum(high - first, 0)] - total[low - first], np.float64)
 
 
 def before_each(figures: Floats, days: int, least: int, share: float = 0.5) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 
 from hivewatch.signals.days import DAY_S, days_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.window import HiveWindow, usual_step_s
+from hivewatch.signals.window import HiveWindow, usual_step_near
 
 LEAST_KG, MOST_KG = 0.7, 4.5  # [kg] common practice, no source: 0.8 for a cast, less an error
 LONGEST_S = 45 * 60  # [s] own choice: an exodus takes about ten minutes, from memory
@@ -58,12 +58,13 @@ def is_watched(window: HiveWindow, from_s: int, to_s: int) -> bool:
 
 def _by_weight(window: HiveWindow) -> list[int]:
     """Find lasting losses of a swarm's size, by day, with nothing lifted."""
-    longest_s = max(LONGEST_S, COARSE_STEPS * (usual_step_s(window.of("weight")) or 0))
+    weight = window.of("weight")
     return [
         step.before_s
         for step in days_of(window).steps
         if -MOST_KG <= step.size_kg <= -LEAST_KG
-        and step.after_s - step.before_s <= longest_s
+        and step.after_s - step.before_s
+        <= max(LONGEST_S, COARSE_STEPS * (usual_step_near(weight, step.before_s) or 0))
         and max(step.low_kg, step.high_kg) < LIFTED_KG
         and is_light(window.yard, step.before_s)
     ]

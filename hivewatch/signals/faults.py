@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hivewatch.signals.window import Floats, Ints, Series, usual_step_s
+from hivewatch.signals.window import Floats, Ints, Series, usual_steps_s
 from hivewatch.wire.quantities import QUANTITIES
 
 Flags = NDArray[np.uint8]
@@ -160,9 +160,9 @@ def flags_of(series: Series, quantity: str, ahead_s: Ints | None = None) -> Flag
     flags[(value < known.low) | (value > known.high)] |= np.uint8(Fault.RANGE)
     if ahead_s is not None and len(ahead_s):
         flags[np.isin(time_s, ahead_s)] |= np.uint8(Fault.CLOCK)
-    usual_s = usual_step_s(series)
-    if usual_s is None:
+    if len(series) < 2:  # noqa: PLR2004
         return flags
+    usual_s = usual_steps_s(series)[1:]
     step_s, same = np.diff(time_s), value[1:] == value[:-1]
     flags[1:][step_s > GAP_STEPS * usual_s] |= np.uint8(Fault.GAP)
     flags[1:][same & (step_s < REPEAT_SHARE * usual_s)] |= np.uint8(Fault.REPEAT)
