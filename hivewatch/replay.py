@@ -11,7 +11,7 @@ from hivewatch.detect.finding import KINDS, Finding
 from hivewatch.errors import UsageError
 from hivewatch.mistakes import check_known
 from hivewatch.settings import Alerts
-from hivewatch.signals.days import days_of
+from hivewatch.signals.days import as_weighed, days_of
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import windows
 from hivewatch.store.open import Store
@@ -74,7 +74,7 @@ def find(
                 window = windows.read_window(connection, apiary, one.id, as_of_s, received_by_s)
                 seen = look(connection, window, settings, as_of_s, received_by_s=received_by_s)
                 found += seen.settled
-                days[one.id] = days_of(window)
+                days[one.id] = as_weighed(days_of(window))
             if hive is None:
                 found += look_at_yard(connection, place, days).settled
     return sorted(

@@ -20,10 +20,11 @@ from hivewatch.clock import Clock
 from hivewatch.detect import run
 from hivewatch.detect.finding import KINDS, Finding, settle
 from hivewatch.settings import Alerts, Settings
-from hivewatch.signals.days import Days, days_of
+from hivewatch.signals.days import Days, as_weighed, days_of
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, inspections, stale
+from hivewatch.store.inspections import Stored
 from hivewatch.store.open import Store
 from hivewatch.store.stale import Mark
 from hivewatch.store.windows import WindowKeeper, next_dated_s
@@ -61,7 +62,24 @@ class Look:
     def changed(self) -> list[Finding]:
         """Give the findings that are new or not as they were told."""
         told = {one.id: one for one in self.before}
-        return [one for one in self.settled if told.get(one.id) != one]
+        return [
+            one for one in self.settled if (before := told.get(one.id)) is not one and before != one
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What was told of a hive, and what people wrote down of it."""
+
+    told: Sequence[Finding]
+    noted: Sequence[Stored]
+
+    @classmethod
+    def read(cls, connection: Connection, hive: str, received_by_s: int | None = None) -> Known:
+        """Read it from the store."""
+        told = [one for one in findings.read(connection, hive=hive) if not run.is_of_yard(one)]
+        noted = inspections.read(connection, hive=hive, recorded_by_s=received_by_s)
+        return cls(told, noted)
 
 
 def look(
@@ -71,6 +89,7 @@ def look(
     as_of_s: int,
     *,
     received_by_s: int | None = None,
+    known: Known | None = None,
 ) -> Look:
     """Say what the detectors find of one hive at a moment.
 
@@ -82,17 +101,14 @@ def look(
         The moment; nothing measured later counts. [s]
     received_by_s : int or None
         For a replay: no inspection written down later counts. None: all there is. [s]
+    known : Known or None
+        What was told and written down, where that is known; else it is read.
     """
-    hive = window.hive
-    noted = [
-        stored
-        for stored in inspections.read(connection, hive=hive.id, recorded_by_s=received_by_s)
-        if stored.at_s <= as_of_s
-    ]
+    known = known or Known.read(connection, window.hive.id, received_by_s)
+    noted = [stored for stored in known.noted if stored.at_s <= as_of_s]
     found = find(window, noted, settings, as_of_s)
-    before = [one for one in findings.read(connection, hive=hive.id) if not run.is_of_yard(one)]
     again_s = run.look_again_s(window, settings)
-    return Look(window.yard, hive.id, before, settle(before, found), again_s)
+    return Look(window.yard, window.hive.id, known.told, settle(known.told, found), again_s)
 
 
 def find(
@@ -103,9 +119,24 @@ def find(
     return explain(found, noted)
 
 
-def look_at_yard(connection: Connection, yard: Yard, days: Mapping[str, Days]) -> Look:
-    """Say what the hives of a yard say together; `days` are those of each of its hives."""
-    before = [one for one in findings.read(connection, yard=yard.id) if run.is_of_yard(one)]
+def look_at_yard(
+    connection: Connection,
+    yard: Yard,
+    days: Mapping[str, Days],
+    told: Sequence[Finding] | None = None,
+) -> Look:
+    """Say what the hives of a yard say together.
+
+    Parameters
+    ----------
+    days : Mapping
+        Those of each of its hives, as `as_weighed` gives them.
+    told : sequence of Finding or None
+        What was told before, where that is known; else it is read.
+    """
+    before = told
+    if before is None:
+        before = [one for one in findings.read(connection, yard=yard.id) if run.is_of_yard(one)]
     return Look(yard, None, before, settle(before, run.detect_yard(yard, days)), None)
 
 
@@ -123,7 +154,9 @@ class Watcher:
         self._store, self._settings, self._clock = store, settings, clock
         self._again_s: dict[str, int | None] = {}
         self._windows = WindowKeeper()
+        self._known: dict[str, Known] = {}
         self._days: dict[str, Days] = {}
+        self._yards: dict[str, tuple[dict[str, Days], Look]] = {}
 
     def run(self, stop: Event, beat: Callable[[], None]) -> None:
         """Look at what changed, and at what time alone may have changed."""
@@ -150,7 +183,7 @@ class Watcher:
             try:
                 self._look(apiary, hive_id, changed_ms)
             except Exception as error:  # noqa: BLE001 - one hive must not keep the others waiting
-                self._windows.forget(hive_id)
+                self._forget(hive_id)
                 broke[hive_id] = error
             beat()
         self._look_at_yards(apiary, set(due), set(broke))
@@ -182,7 +215,7 @@ class Watcher:
         now_s = self._clock.now_s()
         alerts = self._settings.alerts
         if f"hive:{hive_id}" in changed_ms:
-            self._windows.forget(hive_id)
+            self._forget(hive_id)
         devices = {
             subject.removeprefix("device:"): from_ms
             for subject, from_ms in changed_ms.items()
@@ -190,13 +223,22 @@ class Watcher:
         }
         with self._store.read() as connection:
             window = self._windows.read(connection, apiary, hive_id, now_s, devices)
-            seen = look(connection, window, alerts, now_s)
+            known = self._known.get(hive_id) or Known.read(connection, hive_id)
+            seen = look(connection, window, alerts, now_s, known=known)
             dated_s = next_dated_s(connection, apiary, hive_id, now_s)
         moments = [moment for moment in (seen.again_s, dated_s) if moment is not None]
         self._again_s[hive_id] = min(moments, default=None)
-        self._days[hive_id] = days_of(window)
+        self._days[hive_id] = as_weighed(days_of(window), self._days.get(hive_id))
         self._write(seen, now_s)
+        self._known[hive_id] = Known(seen.settled, known.noted)
+        carried = run.carry(window)
+        self._windows.carry(hive_id, carried, run.asked_from_s(carried))
         metrics.EVALUATION.observe(self._clock.monotonic_s() - started_s)
+
+    def _forget(self, hive_id: str) -> None:
+        """Read everything of a hive anew next time."""
+        self._windows.forget(hive_id)
+        self._known.pop(hive_id, None)
 
     def _look_at_yards(self, apiary: Apiary, due: set[str], broke: set[str]) -> None:
         """Look at the yards whose hives were looked at, but not while one of them is unknown."""
@@ -205,9 +247,16 @@ class Watcher:
             hives = {one.id for one in apiary.hives if one.yard == yard.id}
             if hives & due and not hives & broke:
                 days = {hive: self._days[hive] for hive in sorted(hives) if hive in self._days}
-                with self._store.read() as connection:
-                    seen = look_at_yard(connection, yard, days)
-                self._write(seen, now_s)
+                before, told = self._yards.pop(yard.id, ({}, None))
+                is_same = before.keys() == days.keys() and all(
+                    before[hive] is one for hive, one in days.items()
+                )
+                if told is None or told.yard != yard or not is_same:
+                    with self._store.read() as connection:
+                        last = None if told is None else told.settled
+                        told = look_at_yard(connection, yard, days, last)
+                    self._write(told, now_s)
+                self._yards[yard.id] = days, told
 
     def _write(self, seen: Look, now_s: int) -> None:
         """Write what changed and what a phone must hear, in one transaction."""

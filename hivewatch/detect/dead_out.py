@@ -18,7 +18,9 @@ from numpy.typing import NDArray
 from hivewatch.detect.finding import Finding, Measure
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
+from hivewatch.signals.carried import first_after
 from hivewatch.signals.days import HOUR_S, Days, days_of
+from hivewatch.signals.levels import median
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow
 
@@ -80,11 +82,12 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     days = days_of(window)
     if not len(days):
         return []
-    nest = window.of("nest")
-    spells = _cold(window, days) if len(nest) else []
+    has_probe = window.has("nest")
+    spells = _cold(window, days) if has_probe else []
     for one in _quiet(window, days):  # where a probe reports, it knows better
-        low, high = np.searchsorted(nest.time_s, [one.start_s, one.told_s])
-        if low == high and not any(other.end_s is None for other in spells):
+        if not (has_probe and _reports(window, one)) and not any(
+            other.end_s is None for other in spells
+        ):
             spells.append(one)
     return [
         Finding(
@@ -105,6 +108,13 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     ]
 
 
+def _reports(window: HiveWindow, spell: _Spell) -> bool:
+    """Say whether there is a probe that reports during a spell."""
+    warmth = warmth_of(window)
+    low, high = np.searchsorted(warmth.hour_s, [spell.start_s, spell.told_s])
+    return not np.isnan(warmth.nest_h[low:high]).all()
+
+
 def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
     """Find the times in which the nest was no warmer than the air."""
     warmth = warmth_of(window)
@@ -118,7 +128,7 @@ def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
         alive = np.flatnonzero(~empty[told:] & ~np.isnan(warmth.nest_h[told:])) + told
         warm = alive[_is_warm(warmth, alive, blind=blind)]
         end = int(warm[0]) if len(warm) else None
-        spells.append(_no_warmth(warmth, told, end, blind=blind))
+        spells.append(_no_warmth(window, told, end, blind=blind))
         free = len(empty) if end is None else end + 1
     return spells
 
@@ -213,12 +223,11 @@ def _flies(days: Days, moment_s: int) -> bool:
     return bool(days.bees_out[day - 1] > FEW_FLIGHTS * np.median(usual))
 
 
-def _no_warmth(warmth: Warmth, told: int, end: int | None, *, blind: bool) -> _Spell:
+def _no_warmth(window: HiveWindow, told: int, end: int | None, *, blind: bool) -> _Spell:
     """Put a nest without warmth into words and figures."""
+    warmth = warmth_of(window)
     span = slice(max(0, told - SPAN_H + 1), told + 1)
-    told_hour_s = int(warmth.hour_s[told])
-    seen = int(np.searchsorted(warmth.nest.time_s, told_hour_s + HOUR_S))
-    told_s = int(warmth.nest.time_s[min(seen, len(warmth.nest) - 1)])
+    told_s = first_after(window, "nest", int(warmth.hour_s[told]) + HOUR_S)
     end_s = None if end is None else int(warmth.hour_s[end])
     nest = float(np.nanmean(warmth.nest_h[span]))
     measures: dict[str, Measure] = {"nest_cel": round(nest, 1)}
@@ -234,32 +243,37 @@ def _no_warmth(warmth: Warmth, told: int, end: int | None, *, blind: bool) -> _S
 
 def _quiet(window: HiveWindow, days: Days) -> list[_Spell]:
     """Find the days fit for flying on which nobody flew; for a hive without a probe."""
-    out = window.of("bees-out")
-    if not len(out) or np.isnan(days.flying_h).all():
+    if not window.has("bees-out") or np.isnan(days.flying_h).all():
         return []
-    fit = (days.flying_h >= FLY_H) & ~np.isnan(days.bees_out) & (days.start_s[1:] <= out.time_s[-1])
+    over_s = window.over_s("bees-out")
+    fit = (days.flying_h >= FLY_H) & ~np.isnan(days.bees_out) & (days.start_s[1:] <= over_s)
     spells: list[_Spell] = []
     usual: list[float] = []
+    usually = 0.0
     quiet: list[int] = []
     begun: int | None = None
+    if not (days.bees_out[fit] < NO_FLIGHTS * days.bees_out[fit].max(initial=0.0)).any():
+        return []  # it was never quiet
+    counted = days.bees_out.tolist()
     for day in np.flatnonzero(fit).tolist():
-        flights = float(days.bees_out[day])
-        is_quiet = len(usual) >= QUIET_DAYS and flights < NO_FLIGHTS * np.median(usual)
-        quiet = [*quiet, day] if is_quiet and np.median(usual) >= USUAL_FLIGHTS else []
-        if begun is not None and not quiet and flights > FEW_FLIGHTS * np.median(usual):
+        flights = counted[day]
+        is_quiet = len(usual) >= QUIET_DAYS and flights < NO_FLIGHTS * usually
+        quiet = [*quiet, day] if is_quiet and usually >= USUAL_FLIGHTS else []
+        if begun is not None and not quiet and flights > FEW_FLIGHTS * usually:
             spells[-1] = _ended(spells[-1], int(days.start_s[day]))
             begun = None
         if begun is None and len(quiet) == QUIET_DAYS:
             begun = quiet[0]
-            told_s = int(out.time_s[np.searchsorted(out.time_s, days.start_s[day + 1])])
+            told_s = first_after(window, "bees-out", int(days.start_s[day + 1]))
             words = f"nobody flew on {QUIET_DAYS} days that were fit for it"
-            usual_bees = round(float(np.median(usual)))
+            usual_bees = round(usually)
             spell = _Spell(
                 int(days.start_s[begun]), told_s, None, words, 0.6, {"usual_bees_out": usual_bees}
             )
             spells.append(spell)
         if not quiet and begun is None:
             usual = [*usual, flights][-USUAL_DAYS:]
+            usually = median(sorted(usual))
     return spells
 
 

@@ -22,6 +22,7 @@ BATTERY_MARGIN = 0.03  # own choice: of the limit, above the sag of a sending ra
 BATTERY_MARGIN_PERCENT = 5.0  # [%] own choice
 BATTERY_READINGS = 2  # own choice: one low reading is a sending radio; tests/unit/detect
 BATTERY_WELL_S = 86_400  # [s] own choice: a solar panel lifts a failing battery every noon
+BACK_S = 2 * 86_400  # [s] as for `hivewatch.signals.carried`
 CLOCK_QUIET_S = 6 * 3600  # [s] own choice: a clock set right stays right this long
 
 
@@ -44,8 +45,8 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], limits: Limits)
     for trace in window.devices:
         if trace.from_s <= window.as_of_s:
             found += _silences(trace, limits.silent_after_min * 60, window.as_of_s)
-            found += _low_batteries(trace, limits)
-            found += _wrong_clocks(trace)
+            found += _low_batteries(trace, limits, window.carried.until_s)
+            found += _wrong_clocks(trace, window.carried.until_s)
     return found
 
 
@@ -106,7 +107,7 @@ def _silence(
     )
 
 
-def _low_batteries(trace: DeviceTrace, limits: Limits) -> list[Finding]:
+def _low_batteries(trace: DeviceTrace, limits: Limits, until_s: int) -> list[Finding]:
     """Find the spans with a low battery, by its voltage or else by its charge."""
     volts = trace.series.get("battery", EMPTY)
     # a supply is lead once it has been above 6 V, and stays so: it does not become a smaller one
@@ -122,7 +123,7 @@ def _low_batteries(trace: DeviceTrace, limits: Limits) -> list[Finding]:
         )
         for span in low_spans(series, low, low + margin)
     ]
-    return _one_at_a_time(found)
+    return _one_at_a_time([one for one in found if one.detected_s >= until_s])
 
 
 def _low_battery(
@@ -171,17 +172,17 @@ def low_spans(series: Series, low: Floats, well: Floats) -> list[tuple[int, int,
     below_well = np.flatnonzero(value < well)
     spans: list[tuple[int, int, int]] = []
     free_from = 0
-    for first in _runs_of(value < low, BATTERY_READINGS):
-        if first < free_from:
-            continue
+    runs = _runs_of(value < low, BATTERY_READINGS)
+    while (at := int(np.searchsorted(runs, free_from))) < len(runs):
+        first = int(runs[at])
         # the next reading under `well` ends a good spell; a spell of a whole day ends the finding,
         # when there is a good reading in it: a silence proves nothing
-        rest = below_well[below_well >= first]
+        rest = below_well[np.searchsorted(below_well, first) :]
         spell_s = np.diff(np.append(time_s[rest], time_s[-1]))
         after = np.minimum(rest + 1, len(value) - 1)
         good = np.flatnonzero((spell_s > BATTERY_WELL_S) & (value[after] >= well[after]))
         last = int(rest[good[0]]) if len(good) else len(value) - 1
-        spans.append((int(first), int(first) + BATTERY_READINGS - 1, last))
+        spans.append((first, first + BATTERY_READINGS - 1, last))
         free_from = last + 1
     return spans
 
@@ -190,7 +191,9 @@ def _runs_of(true: np.ndarray[tuple[int], np.dtype[np.bool_]], length: int) -> I
     """Give the index of each first element of `length` in a row that are true."""
     if len(true) < length:
         return np.empty(0, np.int64)
-    run = np.lib.stride_tricks.sliding_window_view(true, length).all(axis=1)
+    run = true[: len(true) - length + 1].copy()
+    for i in range(1, length):
+        run &= true[i : len(true) - length + 1 + i]
     return np.flatnonzero(run).astype(np.int64)
 
 
@@ -203,9 +206,10 @@ def _one_at_a_time(found: Sequence[Finding]) -> list[Finding]:
     return kept
 
 
-def _wrong_clocks(trace: DeviceTrace) -> Iterator[Finding]:
+def _wrong_clocks(trace: DeviceTrace, until_s: int) -> Iterator[Finding]:
     """Find the spans in which a device dated its readings ahead of the time they came."""
     events_s = np.union1d(trace.ahead_s, trace.refused_s)
+    events_s = events_s[events_s >= until_s]
     if not len(events_s):
         return
     right_s = np.setdiff1d(trace.heard_s, trace.ahead_s)

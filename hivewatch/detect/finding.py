@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from itertools import count, groupby
 from typing import Literal
 
@@ -81,6 +81,9 @@ class Finding:
     id: str = ""
 
 
+_SAID = tuple(one.name for one in fields(Finding) if one.name != "id")
+
+
 def settle(previous: Iterable[Finding], found: Iterable[Finding]) -> list[Finding]:
     """Give every finding its identity, and withdraw what no longer stands.
 
@@ -122,14 +125,15 @@ def _order(finding: Finding) -> tuple[str, str, int, str]:
 
 def _settle_one_kind(told: Sequence[Finding], found: Sequence[Finding]) -> list[Finding]:
     """Match the findings of one kind and subject."""
+    old_of = _same_starts(told, found)
+    taken = set(old_of.values())
     pairs = sorted(
-        (abs(old.start_s - new.start_s), i, j)
-        for i, old in enumerate(told)
+        (abs(told[i].start_s - new.start_s), i, j)
         for j, new in enumerate(found)
-        if _overlap(old, new)
+        if j not in old_of
+        for i in range(len(told))
+        if i not in taken and _overlap(told[i], new)
     )
-    old_of: dict[int, int] = {}
-    taken: set[int] = set()
     for _, i, j in pairs:
         if i not in taken and j not in old_of:
             old_of[j] = i
@@ -137,10 +141,39 @@ def _settle_one_kind(told: Sequence[Finding], found: Sequence[Finding]) -> list[
     used = {old.id for old in told}
     settled = []
     for j, new in enumerate(found):
-        settled.append(replace(new, id=told[old_of[j]].id if j in old_of else identity(new, used)))
+        old = told[old_of[j]] if j in old_of else None
+        settled.append(_named(new, identity(new, used)) if old is None else _same(old, new))
         used.add(settled[-1].id)
-    gone = [replace(old, status="withdrawn") for i, old in enumerate(told) if i not in taken]
+    gone = [
+        old if old.status == "withdrawn" else replace(old, status="withdrawn")
+        for i, old in enumerate(told)
+        if i not in taken
+    ]
     return settled + gone
+
+
+def _same_starts(told: Sequence[Finding], found: Sequence[Finding]) -> dict[int, int]:
+    """Match those that start at the same moment, in their order: found -> told."""
+    old_of: dict[int, int] = {}
+    i = 0
+    for j, new in enumerate(found):
+        while i < len(told) and told[i].start_s < new.start_s:
+            i += 1
+        if i < len(told) and told[i].start_s == new.start_s:
+            old_of[j] = i
+            i += 1
+    return old_of
+
+
+def _named(finding: Finding, name: str) -> Finding:
+    """Give a finding its id."""
+    return replace(finding, id=name)
+
+
+def _same(old: Finding, new: Finding) -> Finding:
+    """Give a finding the id that was told; the one that was told itself where nothing changed."""
+    is_unchanged = all(getattr(old, name) == getattr(new, name) for name in _SAID)
+    return old if is_unchanged else _named(new, old.id)
 
 
 def _overlap(old: Finding, new: Finding) -> bool:

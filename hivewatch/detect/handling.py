@@ -15,7 +15,8 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.dips import Dip, find_dips
+from hivewatch.signals.carried import DAY_S, MARGIN_S
+from hivewatch.signals.dips import Dip, dips_of
 from hivewatch.signals.drying import is_at_once, stayed_s
 from hivewatch.signals.steps import Step, moves_of
 from hivewatch.signals.sun import is_light, sun_height_deg
@@ -36,11 +37,15 @@ COARSE_S = (540, 1080)  # [s] own choice: of one reading so long, a visit can be
 COOLED_K = 0.4  # [K] own choice: what an opened nest loses at least, four times its noise
 DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is not believed so long
 STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves
+STUCK_S = 10 * DAY_S  # [s] own choice: so far back it is looked whether it moved
 HALF = 0.5
 GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
 NO_HIVE_KG = 10.0  # [kg] own choice: less is no hive with bees
 BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
 AROUND_S = 1800  # [s] own choice: a dip this near to a move belongs to it
+
+
+BACK_S = 12 * DAY_S  # [s] as for `hivewatch.signals.carried`: a scale that stood still
 
 
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
@@ -64,12 +69,18 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     doi:10.20383/103.0972.
     """
     weight = window.of("weight")
-    moves = moves_of(window)
-    wild_s = [move.before_s for move in moves if _is_wild(window, move)]
+    since_s = window.carried.until_s - MARGIN_S
+    known = moves_of(window)
+    wild_s = [
+        move.before_s
+        for move in known
+        if move.before_s >= since_s - DOUBTED_S and _is_wild(window, move)
+    ]
+    moves = [move for move in known if move.settled_s >= since_s]
     dips = [
         dip
-        for dip in find_dips(window.of("nest"), window.of("nest-humidity"))
-        if _is_opening(dip) and is_light(window.yard, dip.low_s)
+        for dip in dips_of(window)
+        if dip.back_s >= since_s and _is_opening(dip) and is_light(window.yard, dip.low_s)
     ]
     found = []
     for move in moves:
@@ -103,11 +114,15 @@ def _is_doubted(move: Step, wild_s: Sequence[int]) -> bool:
 def _was_stuck(weight: Series, move: Step) -> bool:
     """Say whether the scale stood still before a move, and only then: it woke up, nothing more."""
     end = int(np.searchsorted(weight.time_s, move.before_s)) + 1
-    value = weight.value
+    first = int(np.searchsorted(weight.time_s, move.before_s - STUCK_S))
+    value = weight.value[first:]
+    end -= first
     if end <= STUCK_READINGS or np.any(value[end - STUCK_READINGS : end] != value[end - 1]):
         return False
     moved = np.flatnonzero(value[:end] != value[end - 1])
-    before = value[max(0, int(moved[-1]) - 48) : int(moved[-1]) + 1] if len(moved) else value[:0]
+    if not len(moved):
+        return bool(weight.time_s[first + end - 1] - weight.time_s[first] > STUCK_S / 2)
+    before = value[max(0, int(moved[-1]) - 48) : int(moved[-1]) + 1]
     return len(before) > STUCK_READINGS and bool(np.mean(before[1:] == before[:-1]) < HALF)
 
 

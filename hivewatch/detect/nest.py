@@ -20,8 +20,9 @@ from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.brood import Turn, turns_of
 from hivewatch.signals.days import HOUR_S
-from hivewatch.signals.warmth import Warmth, warmth_of
-from hivewatch.signals.window import Floats, HiveWindow, Ints, usual_steps_s
+from hivewatch.signals.levels import middle_before
+from hivewatch.signals.warmth import NEST_S, Warmth, clean_nest, warmth_of
+from hivewatch.signals.window import Floats, HiveWindow, Series, usual_steps_s
 
 LARVAE_DAYS = 3  # [d] published: a worker's egg hatches on the third day, checks of development
 EMERGENCE_DAYS = 21  # [d] published: a worker's time from egg to bee
@@ -40,6 +41,8 @@ USUAL_LEAST = 3  # own choice: of them known
 BROOD_LEAST_CEL = 32.0  # [Cel] published: the wider brood range, 32 to 36 Cel
 BROOD_CEL = 33.0  # [Cel] published: brood range 33 to 36 Cel, Stabentheiner et al. (2010)
 GAP_STEPS, GAP_S = 3, HOUR_S  # own choice: what a longer silence hides is not known
+BACK_S = NEST_S  # [s] as for `hivewatch.signals.carried`
+BY_DAYS = ("brood_onset", "brood_end")  # kinds that are asked of all days each time
 SURE_CEL = 33.0  # [Cel] own choice: a turn from or to this warmth leaves little doubt
 
 
@@ -60,14 +63,16 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     ----------
     A. Stabentheiner, H. Kovac, R. Brodschneider (2010), PLoS ONE 5(1):e8967: brood at 33 to 36 Cel.
     """
-    if not len(window.of("nest")):
+    if not window.has("nest"):
         return []
     warmth, turns = warmth_of(window), turns_of(window)
-    usual_cel = _usual_cel(warmth)
+    nest = clean_nest(window)
+    usual_cel = _of_each_reading(warmth, _usual_cel(warmth), nest)
+    is_after_gap = _is_after_gap(window, nest)
     return [
         *(_turned(window, turn) for turn in turns),
-        *_cold_spells(window, warmth, usual_cel),
-        *_hot_spells(window, warmth, usual_cel),
+        *_cold_spells(window, nest, usual_cel, is_after_gap),
+        *_hot_spells(window, nest, usual_cel, is_after_gap),
     ]
 
 
@@ -111,29 +116,25 @@ def _turned(window: HiveWindow, turn: Turn) -> Finding:
 
 def _usual_cel(warmth: Warmth) -> Floats:
     """Give for each day what the nest was in the days before; NaN where few are known."""
-    padded = np.concatenate([np.full(USUAL_DAYS, np.nan), warmth.level_cel])
-    usual = np.full(len(warmth), np.nan)
-    rows = np.lib.stride_tricks.sliding_window_view(padded, USUAL_DAYS)[: len(warmth)]
-    known = (~np.isnan(rows)).sum(axis=1) >= USUAL_LEAST
-    usual[known] = np.nanmedian(rows[known], axis=1)
-    return usual
+    return middle_before(warmth.level_cel, USUAL_DAYS, 0, USUAL_LEAST)
 
 
-def _of_each_reading(warmth: Warmth, of_day: Floats) -> Floats:
+def _of_each_reading(warmth: Warmth, of_day: Floats, nest: Series) -> Floats:
     """Give a day's figure to each reading of it."""
-    day = np.searchsorted(warmth.start_s, warmth.nest.time_s, side="right") - 1
+    day = np.searchsorted(warmth.start_s, nest.time_s, side="right") - 1
     return np.asarray(of_day[day.clip(0, len(warmth) - 1)])
 
 
-def _cold_spells(window: HiveWindow, warmth: Warmth, usual_cel: Floats) -> Iterator[Finding]:
+def _cold_spells(
+    window: HiveWindow, nest: Series, usual: Floats, is_after_gap: NDArray[np.bool_]
+) -> Iterator[Finding]:
     """Find the hours in which brood-nest warmth was lost at once."""
-    time_s, value = warmth.nest.time_s, warmth.nest.value
-    usual = _of_each_reading(warmth, usual_cel)
+    time_s, value = nest.time_s, nest.value
     with np.errstate(invalid="ignore"):
         cold = (value < COLD_CEL) & (value < usual - COLD_K) & (usual >= BROOD_LEAST_CEL)
         as_usual = np.flatnonzero(value >= usual - NEAR_K)
         over = value >= np.fmin(COLD_OVER_CEL, usual - NEAR_K)
-    for deep, last, is_over in _spells(window, time_s, cold, over):
+    for deep, last, is_over in _spells(cold, over | is_after_gap):
         before = int(np.searchsorted(as_usual, deep)) - 1
         told = int(np.searchsorted(time_s, time_s[deep] + COLD_S))
         if before < 0 or time_s[deep] - time_s[as_usual[before]] > SUDDEN_S or told > last:
@@ -162,13 +163,14 @@ def _cold_spells(window: HiveWindow, warmth: Warmth, usual_cel: Floats) -> Itera
         )
 
 
-def _hot_spells(window: HiveWindow, warmth: Warmth, usual_cel: Floats) -> Iterator[Finding]:
+def _hot_spells(
+    window: HiveWindow, nest: Series, usual: Floats, is_after_gap: NDArray[np.bool_]
+) -> Iterator[Finding]:
     """Find the hours in which the nest was too hot for brood."""
-    time_s, value = warmth.nest.time_s, warmth.nest.value
-    usual = _of_each_reading(warmth, usual_cel)
+    time_s, value = nest.time_s, nest.value
     with np.errstate(invalid="ignore"):
         hot = (value > HOT_CEL) & (usual >= BROOD_CEL) & (value > usual + HOT_K)
-    for first, last, is_over in _spells(window, time_s, hot, value <= HOT_OVER_CEL):
+    for first, last, is_over in _spells(hot, (value <= HOT_OVER_CEL) | is_after_gap):
         told = int(np.searchsorted(time_s, time_s[first] + HOT_S))
         if told > last or np.median(value[first : told + 1]) < min(HOT_CEL, usual[first] + HOT_K):
             continue
@@ -195,20 +197,23 @@ def _hot_spells(window: HiveWindow, warmth: Warmth, usual_cel: Floats) -> Iterat
         )
 
 
-def _spells(
-    window: HiveWindow, time_s: Ints, begins: NDArray[np.bool_], ends: NDArray[np.bool_]
-) -> Iterator[tuple[int, int, bool]]:
+def _is_after_gap(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:
+    """Say which readings come after so long a silence that a spell ends with it."""
+    told = window.of("nest")
+    is_after = np.zeros(len(nest), np.bool_)
+    usual_s = usual_steps_s(told)[np.searchsorted(told.time_s, nest.time_s[1:])]
+    is_after[1:] = np.diff(nest.time_s) > np.maximum(GAP_S, GAP_STEPS * usual_s)
+    return is_after
+
+
+def _spells(begins: NDArray[np.bool_], ends: NDArray[np.bool_]) -> Iterator[tuple[int, int, bool]]:
     """Give spells: first reading, last reading, and whether a reading showed the end."""
-    nest = window.of("nest")
-    usual_s = usual_steps_s(nest)[np.searchsorted(nest.time_s, time_s[1:])]
-    ends = ends.copy()
-    ends[1:] |= np.diff(time_s) > np.maximum(GAP_S, GAP_STEPS * usual_s)
     stops = np.flatnonzero(ends)
     free = 0
     for first in np.flatnonzero(begins).tolist():
         if first < free:
             continue
         stop = int(np.searchsorted(stops, first, side="right"))
-        end = int(stops[stop]) if stop < len(stops) else len(time_s)
-        yield first, end - 1, end < len(time_s)
+        end = int(stops[stop]) if stop < len(stops) else len(ends)
+        yield first, end - 1, end < len(ends)
         free = end

@@ -9,7 +9,7 @@ are `handling`, and what was told in that hour is withdrawn.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp
 
 import numpy as np
@@ -17,6 +17,7 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
+from hivewatch.signals.carried import worked
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import HiveWindow, Ints, Series
 
@@ -40,16 +41,18 @@ NEST_FELL_K = 8.0  # [K] own choice: a probe without its nest, where ambient is 
 COOLED_K = 3.0  # [K] own choice: a nest that cools
 UNHURT_K = 1.0  # [K] own choice: a nest that lies on its side loses more
 COOLING_S = 3 * 3600  # [s] own choice: within this
+BACK_S = 2 * 86_400  # [s] as for `hivewatch.signals.carried`
 
 
 @dataclass(frozen=True, slots=True)
 class _Fall:
-    """A fall of the weight to near nothing: indices into the weight series."""
+    """A fall of the weight to near nothing: when it came, was told, and was over."""
 
-    first: int
-    told: int
+    first_s: int
+    told_s: int
     level_kg: float
-    back: int | None
+    stands_kg: float
+    back_s: int | None
 
 
 def find(window: HiveWindow, _inspections: Sequence[Inspection], limits: Limits) -> list[Finding]:
@@ -70,8 +73,8 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], limits: Limits)
     weight = window.of("weight")
     found = [
         _judge(window, weight, fall)
-        for fall in _falls(window, weight)
-        if not _is_keepers(window, weight, fall)
+        for fall in falls_of(window)
+        if fall.told_s >= window.carried.until_s and not _is_keepers(window, weight, fall)
     ]
     silent = _gone_silent(window, weight, limits.silent_after_min * 60)
     return found if silent is None else [*found, silent]
@@ -105,10 +108,43 @@ def _starts(weight: Series) -> Ints:
     return np.flatnonzero((before >= HEAVY_KG) & (here < NIGHT_DOWN * before)) + BEFORE
 
 
-def _falls(window: HiveWindow, weight: Series) -> Iterator[_Fall]:
-    """Find the falls that last for two readings."""
+def falls_of(window: HiveWindow) -> list[_Fall]:
+    """Give the falls, a keeper's too; found once a window."""
+    return worked(window, "falls", _go_on)
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the falls that were told before."""
+    return {
+        "falls": [
+            one if one.back_s is None or one.back_s < until_s else replace(one, back_s=None)
+            for one in falls_of(window)
+            if one.told_s < until_s
+        ]
+    }
+
+
+def _go_on(window: HiveWindow, kept: list[_Fall] | None) -> list[_Fall]:
+    """Give the falls that are known, and those since."""
+    weight, falls, free = window.of("weight"), list(kept or []), 0
+    before = int(np.searchsorted(weight.time_s, window.carried.until_s)) - 1
+    if falls and falls[-1].back_s is None:
+        back = _back(weight, max(before, 0), falls[-1].stands_kg)
+        falls[-1] = replace(falls[-1], back_s=None if back is None else int(weight.time_s[back]))
+        free = len(weight) if back is None else back
+    return falls + list(_falls(window, weight, max(before, free)))
+
+
+def _back(weight: Series, i: int, stands_kg: float) -> int | None:
+    """Give the first of two readings in a row with which the hive stands again."""
+    up = weight.value[i:] >= stands_kg
+    both = np.flatnonzero(up[:-1] & up[1:])  # one alone is a swing
+    return i + int(both[0]) if len(both) else None
+
+
+def _falls(window: HiveWindow, weight: Series, free: int) -> Iterator[_Fall]:
+    """Find the falls from a place on that last for two readings."""
     time_s, value = weight.time_s, weight.value
-    free = 0
     for start in _starts(weight):
         i = int(start)
         if i < free or i + 1 >= len(value):
@@ -123,11 +159,10 @@ def _falls(window: HiveWindow, weight: Series) -> Iterator[_Fall]:
             continue
         # after a harvest it stands again with much less; by night the half that is left is not it
         stands_kg = min(BACK_UP * level, STANDS * floor) if fell else BACK_UP * level
-        up = value[i:] >= stands_kg
-        both = np.flatnonzero(up[:-1] & up[1:])  # one alone is a swing
-        back = i + int(both[0]) if len(both) else None
+        back = _back(weight, i, stands_kg)
         free = len(value) if back is None else back
-        yield _Fall(i, i + 1, level, back)
+        back_s = None if back is None else int(time_s[back])
+        yield _Fall(int(time_s[i]), int(time_s[i + 1]), level, stands_kg, back_s)
 
 
 def _level_kg(weight: Series, i: int) -> float:
@@ -139,9 +174,9 @@ def _level_kg(weight: Series, i: int) -> float:
 
 def _is_keepers(window: HiveWindow, weight: Series, fall: _Fall) -> bool:
     """Say whether a keeper's hand accounts for a fall, or a device that was put or taken here."""
-    time_s = weight.time_s
-    start_s, before_s = int(time_s[fall.first]), int(time_s[fall.first - 1])
-    if fall.back is not None and time_s[fall.back] - start_s <= HANDLED_S:
+    start_s, first = fall.first_s, int(np.searchsorted(weight.time_s, fall.first_s))
+    before_s = int(weight.time_s[first - 1])
+    if fall.back_s is not None and fall.back_s - start_s <= HANDLED_S:
         return True
     for trace in window.devices:
         if before_s < trace.from_s <= start_s:
@@ -153,8 +188,8 @@ def _is_keepers(window: HiveWindow, weight: Series, fall: _Fall) -> bool:
 
 def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
     """Say which of the two it is, from what was known at the second reading."""
-    first, told = fall.first, fall.told
-    told_s = int(weight.time_s[told])
+    first, told_s = int(np.searchsorted(weight.time_s, fall.first_s)), fall.told_s
+    told = first + 1
     lows = weight.value[first : told + 1]
     bare = bool(np.all(np.abs(lows) <= BARE_KG) and np.ptp(lows) <= STEADY_KG)
     nest = _nest_after(window, int(weight.time_s[first - 1]), int(weight.time_s[first]), told_s)
@@ -179,7 +214,7 @@ def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
         elif hours * 3600 > COOLING_S / 2 and cooled_k < UNHURT_K:
             evidence.append(f"yet after {hours:.1f} h it is as warm as before: look at the scale")
             confidence = 0.5
-    end_s = None if fall.back is None else int(weight.time_s[fall.back])
+    end_s = fall.back_s
     return Finding(
         kind=kind,
         subject=f"hive:{window.hive.id}",
@@ -241,10 +276,9 @@ def _gone_silent(window: HiveWindow, weight: Series, silent_after_s: int) -> Fin
     start_s = int(weight.time_s[-1])
     if window.as_of_s - start_s <= silent_after_s:
         return None
-    last = len(weight) - 1
-    if _is_keepers(window, weight, _Fall(last, last, 0.0, None)):
+    if _is_keepers(window, weight, _Fall(start_s, start_s, 0.0, 0.0, None)):
         return None
-    level = _level_kg(weight, last)
+    level = _level_kg(weight, len(weight) - 1)
     left = float(weight.value[-1])
     return Finding(
         kind="taken",

@@ -20,9 +20,10 @@ from hivewatch.detect.limits import Limits
 from hivewatch.detect.queen_visits import Sign, signs_of
 from hivewatch.inspections import Inspection
 from hivewatch.signals.brood import brood_nest_cel, is_autumn, light_hours, probe_share
+from hivewatch.signals.carried import first_after
 from hivewatch.signals.days import DAY_S, HOUR_S, days_of
 from hivewatch.signals.departures import departures_of, is_watched
-from hivewatch.signals.levels import median
+from hivewatch.signals.levels import middle_before
 from hivewatch.signals.sun import sun_times
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow
@@ -81,7 +82,7 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
     queen 3, 7.5, 16 days, laying from day 23.
     """
     visits = signs_of(window, inspections)
-    falls = _falls(window) if len(window.of("nest")) else []
+    falls = _falls(window) if window.has("nest") else []
     seen = [one for one in visits if one.what in TROUBLE and _in_season(window, one)]
     signs = [_settled(window, visits, one, None) for one in seen]
     signs += [_settled(window, visits, one.sign, one) for one in falls]
@@ -114,22 +115,26 @@ def _falls(window: HiveWindow) -> list[_Fall]:
     off_centre = probe_share(window) < 1
     light_h = light_hours(window)
     in_season = (light_h >= SHORT_DAY_H) & ~is_autumn(window, LATE_DAY_H)
+    normals = middle_before(nest_cel, USUAL_FROM, USUAL_TO, USUAL_LEAST)
+    asked_k = np.where(off_centre, FALL_K + OFF_CENTRE_K, FALL_K)
+    with np.errstate(invalid="ignore"):
+        is_low = in_season & (normals >= BROOD_CEL) & (normals - nest_cel >= asked_k)
+    days = np.flatnonzero(~np.isnan(nest_cel))
+    first = int(np.searchsorted(days, np.argmax(is_low))) if is_low.any() else len(days)
     falls: list[_Fall] = []
     low: list[int] = []
-    known: list[int] = []
+    known: list[int] = days[:first].tolist()[-1:]
     usual: float | None = None  # of the fall that lasts
-    for day in np.flatnonzero(~np.isnan(nest_cel)).tolist():
+    for day in days[first:].tolist():
         if usual is not None:
-            if known and nest_cel[[known[-1], day]].min() >= usual - BACK_K:
+            if known and min(nest_cel[known[-1]], nest_cel[day]) >= usual - BACK_K:
                 back_s = int(warmth.told_s[day])
                 falls[-1] = replace(falls[-1], back_s=back_s)
                 usual, low = None, []
             known.append(day)
             continue
-        normal = _usual(nest_cel, day)
-        asked_k = FALL_K + (OFF_CENTRE_K if off_centre[day] else 0.0)
-        is_low = normal is not None and normal >= BROOD_CEL and normal - nest_cel[day] >= asked_k
-        low = [*low, day] if is_low and in_season[day] else []
+        normal = None if np.isnan(normals[day]) else float(normals[day])
+        low = [*low, day] if is_low[day] else []
         if len(low) == 1 and not _was_on_the_way(nest_cel, known, normal):
             low = []
         if len(low) > 1 and normal is not None:
@@ -137,13 +142,6 @@ def _falls(window: HiveWindow) -> list[_Fall]:
             usual = normal
         known.append(day)
     return falls
-
-
-def _usual(nest_cel: Floats, day: int) -> float | None:
-    """Give what the nest was one to three weeks before."""
-    before = nest_cel[max(0, day - USUAL_FROM) : max(0, day - USUAL_TO)]
-    before = before[~np.isnan(before)]
-    return median(sorted(before.tolist())) if len(before) >= USUAL_LEAST else None
 
 
 def _was_on_the_way(nest_cel: Floats, known: Sequence[int], usual: float | None) -> bool:
@@ -167,7 +165,7 @@ def _settled(
     ):
         return None  # eggs were seen since: she lays again, and it will be warm again
     wait = _explained(window, visits, sign)
-    last_s = max((int(one.time_s[-1]) for one in window.series.values() if len(one)), default=0)
+    last_s = window.last_s
     if sign.told_s > max(last_s, sign.at_s):
         return None
     if wait is None or wait[0] <= sign.told_s:
@@ -177,14 +175,12 @@ def _settled(
         return None  # a later visit, or the nest, tells whether it lasts
     well = [one.at_s for one in visits if one.what != "stopped" and one.at_s > sign.at_s]
     well += [fall.back_s] if fall.back_s is not None else []
-    nest_s = window.of("nest").time_s
-    place = int(np.searchsorted(nest_s, until_s))
-    if min(well, default=until_s) < until_s or place == len(nest_s):
+    if min(well, default=until_s) < until_s or until_s > window.over_s("nest"):
         return None
     return Sign(
         "stopped",
         until_s,
-        int(nest_s[place]),
+        first_after(window, "nest", until_s),
         until_s - OVERDUE_D * DAY_S,
         f"{sign.words}; {words}",
         0.8,

@@ -19,6 +19,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import bare_weight, before_each, passed, stepped_kg
+from hivewatch.signals.carried import worked
 from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, usual_step_near
 
@@ -51,6 +52,7 @@ LATE = 0.7  # share of the daylight after which most foragers are home, when nob
 HOME_S = 3600  # [s] after sunset, when all are home
 FLIGHT_H = 2.0  # [h] of warmth and light without which nobody robs
 SUN_H = 12.0  # [h] of daylight, where nobody measures warmth
+BACK_S = 13 * DAY_S  # [s] as for `hivewatch.signals.carried`
 OVER_DAYS = 2  # days without, and it is over
 
 
@@ -85,16 +87,22 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     No published figures of robbing were found: the method is our own.
     """
     days, bare = days_of(window), bare_weight(window)
-    if len(bare) < 3 or not len(days):  # noqa: PLR2004
+    if bare.skipped + len(bare) < 3 or not len(days):  # noqa: PLR2004
         return []
     dawn_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
     dusk_kg = days.dusk_kg - stepped_kg(days, days.dusk_s)
-    deep_kg = dawn_kg - _lowest(bare, days)
+    deep_kg = dawn_kg - lowest_of(window)
     usual_kg = np.nan_to_num(before_each(deep_kg, USUAL_DAYS, 3), nan=USUAL_KG[1]).clip(*USUAL_KG)
     floor_kg = _floor(days, dawn_kg, dusk_kg)
+    first = max(int(np.searchsorted(days.start_s, window.carried.until_s, side="right")) - 1, 0)
     suspect = (deep_kg > usual_kg + MARGIN_BUSY_KG) & can_fly(days) & ~np.isnan(dawn_kg)
     watch = _Watch(window, days, bare, dawn_kg, usual_kg, floor_kg)
-    hits = [hit for i in np.flatnonzero(suspect).tolist() if (hit := watch.judge(i)) is not None]
+    hits = [
+        hit
+        for i in np.flatnonzero(suspect).tolist()
+        if i >= first
+        if (hit := watch.judge(i)) is not None
+    ]
     return [_robbed(window, days, run) for run in _runs(hits)]
 
 
@@ -104,14 +112,26 @@ def can_fly(days: Days) -> Flags:
     return np.where(np.isnan(days.flying_h), light_h >= SUN_H, days.flying_h >= FLIGHT_H)
 
 
-def _lowest(bare: Series, days: Days) -> Floats:
+def lowest_of(window: HiveWindow) -> Floats:
     """Give the lowest weight from sunrise to dusk, without steps; NaN without readings [kg]."""
-    low = np.searchsorted(bare.time_s, days.rise_s)
-    high = np.searchsorted(bare.time_s, days.dusk_s, side="right")
-    lowest = np.full(len(days), np.nan)
+    return worked(window, "lowest", _lowest)
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the lowest weights of the days before."""
+    n = int(np.searchsorted(days_of(window).start_s, until_s))
+    return {"lowest": lowest_of(window)[:n].copy()}
+
+
+def _lowest(window: HiveWindow, kept: Floats | None) -> Floats:
+    """Give the lowest weights that are known, and those since."""
+    days, bare, first = days_of(window), bare_weight(window), 0 if kept is None else len(kept)
+    low = np.searchsorted(bare.time_s, days.rise_s[first:])
+    high = np.searchsorted(bare.time_s, days.dusk_s[first:], side="right")
+    lowest = np.full(len(days) - first, np.nan)
     for i in np.flatnonzero(high > low):
         lowest[i] = bare.value[low[i] : high[i]].min()
-    return lowest
+    return lowest if kept is None else np.append(kept, lowest)
 
 
 def _floor(days: Days, dawn_kg: Floats, dusk_kg: Floats) -> Floats:

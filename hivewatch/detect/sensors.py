@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
+from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.days import Days, days_of
-from hivewatch.signals.faults import Fault, flags_of
+from hivewatch.signals.faults import stuck
 from hivewatch.signals.window import DeviceTrace, Floats, HiveWindow, Ints, Series
 
 # Own choices where no source is named; tests/unit/detect/test_sensors.py.
@@ -49,6 +50,9 @@ FOLLOW_NIGHTS = 21
 APART_K = 2.0  # [K] nights that differ by less say nothing
 DRY_MM = 0.2  # [mm]
 
+BACK_S = 3 * DAY_S  # [s] as for `hivewatch.signals.carried`
+BY_DAYS = ("scale_drift",)  # kinds that are asked of all days each time
+
 Flags = NDArray[np.bool_]
 
 
@@ -72,7 +76,20 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     """
     days = days_of(window)
     found = [_one(window, *spell) for spell in _stuck(window, days)]
-    return _one_at_a_time(found) + _drifts(window, days)
+    found = [one for one in found if one.detected_s >= window.carried.until_s]
+    return _one_at_a_time(found) + drifts_of(window)
+
+
+def drifts_of(window: HiveWindow) -> list[Finding]:
+    """Give the drift of a hive's scale, if it drifts; found once a window."""
+    return worked(window, "drifts", lambda here, kept: kept or _drifts(here, days_of(here)))
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the air of the days before, and the drift."""
+    n = int(np.searchsorted(days_of(window).start_s, until_s))
+    air = {name: of_day[:n].copy() for name, of_day in worked(window, "air", _air).items()}
+    return {"air": air, "drifts": [one for one in drifts_of(window) if one.detected_s < until_s]}
 
 
 def _stuck(window: HiveWindow, days: Days) -> Iterator[tuple[str, int, int, int | None, str]]:
@@ -81,7 +98,7 @@ def _stuck(window: HiveWindow, days: Days) -> Iterator[tuple[str, int, int, int 
         series = window.of(name)
         if not len(series):
             continue
-        still = (flags_of(series, name) & int(Fault.STUCK)) != 0
+        still = stuck(series, name)
         for first, last in _runs(still, series.time_s):
             start = max(first - 1, 0)
             told = _told(series, start, last, name)
@@ -90,7 +107,7 @@ def _stuck(window: HiveWindow, days: Days) -> Iterator[tuple[str, int, int, int 
             yield name, int(series.time_s[start]), told, end_s, words
     for name, other in (("bees-in", days.bees_out), ("bees-out", days.bees_in)):
         mine = days.bees_in if name == "bees-in" else days.bees_out
-        over = days.start_s[1:] <= window.as_of_s
+        over = (days.start_s[1:] <= window.as_of_s) & (days.start_s[1:] >= window.carried.until_s)
         for i in np.flatnonzero((mine == 0) & (other >= ONE_WAY) & over).tolist():
             begin_s, end_s = int(days.start_s[i]), int(days.start_s[i + 1])
             words = f"{name} counted none while {other[i]:,.0f} bees passed the other way"
@@ -117,8 +134,8 @@ def _told(series: Series, start: int, last: int, name: str) -> int:
     low, high = start + 1, last
     while low < high:
         middle = (low + high) // 2
-        part = Series(series.time_s[: middle + 1], series.value[: middle + 1])
-        if flags_of(part, name)[middle] & int(Fault.STUCK):
+        part = Series(series.time_s[start : middle + 1], series.value[start : middle + 1])
+        if stuck(part, name)[-1]:
             high = middle
         else:
             low = middle + 1
@@ -173,9 +190,14 @@ def _one_at_a_time(found: Sequence[Finding]) -> list[Finding]:
 def _drifts(window: HiveWindow, days: Days) -> list[Finding]:
     """Give the first thing that a scale says and no colony can do; it lasts until it is over."""
     weight = window.of("weight")
-    if not len(weight):
+    if not window.has("weight"):
         return []
-    spells = [*_rising(days), *_too_light(window, days), *_following(window, days)]
+    first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - 1, 0)
+    spells = [
+        *_rising(days, first),
+        *_too_light(window, days, first),
+        *_following(window, days, first),
+    ]
     found: list[Finding] = []
     for first, told, measures, words in sorted(spells, key=lambda one: one[1]):
         start_s, told_s = int(days.dawn_s[first]), int(days.dawn_s[told])
@@ -184,7 +206,7 @@ def _drifts(window: HiveWindow, days: Days) -> list[Finding]:
         found.append(
             Finding(
                 kind="scale_drift",
-                subject=f"device:{_device(window, weight, start_s, told_s)}",
+                subject=f"device:{_device(window, weight, told_s - DAY_S, told_s)}",
                 start_s=start_s,
                 end_s=None,
                 detected_s=told_s,
@@ -199,12 +221,12 @@ def _drifts(window: HiveWindow, days: Days) -> list[Finding]:
 Spell = tuple[int, int, dict[str, float], str]
 
 
-def _rising(days: Days) -> Iterator[Spell]:
+def _rising(days: Days, first: int) -> Iterator[Spell]:
     """Find nights on end in which the weight rose."""
     rose = -days.night_kg
     rose[(np.abs(rose) > RAIN_KG) | (days.rain_mm > DRY_MM)] = np.nan
     known = np.flatnonzero(~np.isnan(rose))
-    for k in range(NIGHTS, len(known) + 1):
+    for k in range(max(NIGHTS, int(np.searchsorted(known, first))), len(known) + 1):
         nights = known[k - NIGHTS : k]
         total = float(rose[nights].sum())
         if nights[-1] - nights[0] > 2 * NIGHTS or total < ROSE_KG:
@@ -215,7 +237,7 @@ def _rising(days: Days) -> Iterator[Spell]:
             return
 
 
-def _too_light(window: HiveWindow, days: Days) -> Iterator[Spell]:
+def _too_light(window: HiveWindow, days: Days, first: int) -> Iterator[Spell]:
     """Find days on which a living hive weighs less than its empty boxes."""
     empty_kg = window.hive.empty_kg
     if empty_kg is None:
@@ -223,7 +245,7 @@ def _too_light(window: HiveWindow, days: Days) -> Iterator[Spell]:
     alive = (days.nest_cel >= ALIVE_CEL) | (days.bees_out >= ALIVE_BEES)
     light = (days.dawn_kg < empty_kg - BELOW_KG) & (days.dawn_kg > empty_kg / 2)
     is_wrong = light[1:] & alive[:-1]  # alive on the day before that dawn
-    for i in range(BELOW_DAYS - 1, len(is_wrong)):
+    for i in range(max(BELOW_DAYS, first) - 1, len(is_wrong)):
         if is_wrong[i - BELOW_DAYS + 1 : i + 1].all():
             below = float(empty_kg - days.dawn_kg[i + 1])
             words = f"a living hive weighs {below:.1f} kg less than its empty boxes"
@@ -231,19 +253,20 @@ def _too_light(window: HiveWindow, days: Days) -> Iterator[Spell]:
             return
 
 
-def _following(window: HiveWindow, days: Days) -> Iterator[Spell]:
+def _following(window: HiveWindow, days: Days, first: int) -> Iterator[Spell]:
     """Find a scale that follows the air: on dry nights after days without flight.
 
     What was fetched by day dries by night, and dries more the warmer it is: no fault of the scale.
     """
-    air = window.of("ambient")
-    if not len(air):
+    if not window.has("ambient"):
         return
-    cooled = np.append(_at(air, days.dawn_s)[1:], np.nan) - _at(air, days.dusk_s)
+    air = worked(window, "air", _air)
+    cooled = np.append(air["dawn"][1:], np.nan) - air["dusk"]
     spoilt = (np.nan_to_num(days.rain_mm) > DRY_MM) | (days.flying_h > IDLE_H)
     rose = np.where(spoilt | (np.abs(days.night_kg) > SNOW_KG), np.nan, -days.night_kg)
     known = np.flatnonzero(~np.isnan(cooled + rose))
-    for k in range(FOLLOW_NIGHTS, len(known) + 1, 3):
+    passed = max(0, int(np.searchsorted(known, first)) - FOLLOW_NIGHTS) // 3 * 3
+    for k in range(FOLLOW_NIGHTS + passed, len(known) + 1, 3):
         nights = known[k - FOLLOW_NIGHTS : k]
         slopes = _slopes(cooled[nights], rose[nights])
         if len(slopes) < 2 * FOLLOW_NIGHTS or int(nights[-1]) + 1 >= len(days):
@@ -256,9 +279,19 @@ def _following(window: HiveWindow, days: Days) -> Iterator[Spell]:
             return
 
 
+def _air(window: HiveWindow, kept: dict[str, Floats] | None) -> dict[str, Floats]:
+    """Give the warmth of the air at dawn and dusk of each day. [Cel]."""
+    days, air = days_of(window), window.of("ambient")
+    first = 0 if kept is None else len(kept["dawn"])
+    since = {"dawn": _at(air, days.dawn_s[first:]), "dusk": _at(air, days.dusk_s[first:])}
+    return {name: np.append(kept[name], one) if kept else one for name, one in since.items()}
+
+
 def _at(series: Series, moments_s: Floats) -> Floats:
     """Give the reading next before each moment, within an hour; NaN where there is none."""
     at = np.searchsorted(series.time_s, moments_s, side="right") - 1
+    if not len(series):
+        return np.full(len(moments_s), np.nan)
     near = (at >= 0) & (moments_s - series.time_s[at] < 3600)  # noqa: PLR2004 - an hour
     return np.where(near, series.value[at], np.nan)
 

@@ -45,7 +45,7 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
     The method is our own, see `larder_of`; that a scale "can warn of starvation": Human et al.
     (2013), COLOSS BEEBOOK, miscellaneous methods 4.1.3.
     """
-    if not len(window.of("weight")):
+    if not window.has("weight"):
         return []
     days = days_of(window)
     larder = larder_of(window, inspections)

@@ -16,6 +16,7 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
+from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.steps import Step, moves_of, steps_of
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import Floats, HiveWindow, Series, usual_step_near
@@ -43,6 +44,9 @@ WARM_UP_K = 0.6  # [K] own choice: under the 1.5 to 3.4 K from memory, for a pro
 SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a lid or a frame goes
 
 
+BACK_S = 5 * DAY_S  # [s] as for `hivewatch.signals.carried`: a coarse feed's usual step
+
+
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
     """Say when a swarm left.
 
@@ -63,7 +67,12 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     P. K. Visscher (1979), Psyche 86:103: ten to twenty thousand bees.
     """
     weight = window.of("weight")
-    steps = [step for step in steps_of(window) if _is_loss(window, step, LEAST_SEEN_KG)]
+    since_s = window.carried.until_s - MARGIN_S
+    steps = [
+        step
+        for step in steps_of(window)
+        if step.settled_s >= since_s and _is_loss(window, step, LEAST_SEEN_KG)
+    ]
     if not steps:
         return []
     moves = moves_of(window)
@@ -135,7 +144,11 @@ def _gone(window: HiveWindow, step: Step) -> float | None:
 def _is_counter_late(window: HiveWindow, step: Step) -> bool:
     """Say whether the counter has yet to send what it saw: then it is waited for."""
     counted = window.of("bees-out").time_s
-    return bool(len(counted)) and step.before_s - LATE_S < counted[-1] < step.after_s + AFTER_S
+    return (
+        bool(len(counted))
+        and step.before_s - LATE_S < counted[-1] < step.after_s + AFTER_S
+        and window.last_s < step.after_s + LATE_S
+    )
 
 
 def _sum(series: Series, from_s: int, to_s: int) -> float | None:

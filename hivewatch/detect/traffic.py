@@ -10,6 +10,8 @@ weighs less than in the morning.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,12 +20,16 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import before_each, passed
+from hivewatch.signals.carried import worked
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
-from hivewatch.signals.window import Floats, HiveWindow, on_grid, usual_step_s
+from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid, usual_steps_s
 
 # Own choices where no source is named; tests/unit/detect/test_traffic.py.
 BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
+NEVER_S = 2**62
+COUNTER_LATE_S = 2 * 86_400  # [s] own choice: when a counter that was silent at dusk must report
+BACK_S = 4 * 86_400  # [s] as for `hivewatch.signals.carried`
 SCALE_LATE_S = 2 * 86_400  # [s] own choice: silent for longer, a scale is not waited for
 GRID_S = 300  # [s] counts are looked at in such steps
 COARSEST_S = 660  # [s] a counter that reports less often does not show twenty minutes
@@ -47,6 +53,14 @@ AT_ONCE_SHARE = 0.6  # when it is so much of all that is missing
 FEWER = 0.8  # share of the usual traffic of the day after
 
 
+class Flown(NamedTuple):
+    """Bees that went out and came in up to dusk, by day, and whether all of it has been sent."""
+
+    out: Floats
+    back: Floats
+    is_all_in: NDArray[np.bool_]
+
+
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
     """Say when young bees flew, and when foragers did not come home.
 
@@ -65,7 +79,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     A counter's own in / out of 0.90 on an ordinary summer day: insignia-bee.eu, 122,667 in and
     136,920 out; within 0.05 of one in 46 of 51 tests: Bayer, openagrar_mods_00089379.
     """
-    if not (len(window.of("bees-in")) and len(window.of("bees-out"))):
+    if not (window.has("bees-in") and window.has("bees-out")):
         return []
     days = days_of(window)
     return [*_first_flights(window, days), *_losses(window, days)]
@@ -73,17 +87,44 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
 
 def _first_flights(window: HiveWindow, days: Days) -> Iterator[Finding]:
     """Find each afternoon's first burst, both ways at once."""
-    step_s = usual_step_s(window.of("bees-out"))
-    if step_s is None or step_s > COARSEST_S:
-        return
-    grid_s = -(-step_s // GRID_S) * GRID_S
-    wide = BURST_S // grid_s
-    noon_s = (days.rise_s + days.set_s) / 2
-    begin_s, excess, spreads = _bursts(window, days, noon_s, grid_s)
-    hour = 12 + (begin_s + BURST_S / 2 - noon_s[:, None]) / HOUR_S
+    out, noon_s = window.of("bees-out"), (days.rise_s + days.set_s) / 2
+    first = max(int(np.searchsorted(days.start_s, window.carried.until_s, side="right")) - 1, 0)
+    before_s = np.array(window.told_s.get("orientation_flight", ())[-USUAL_DAYS:], np.int64)
+    before_s = before_s[before_s < days.start_s[first]]
+    before = np.searchsorted(days.start_s, before_s, side="right") - 1
+    hours: list[float] = _hour(before_s, noon_s[before]).tolist()
+    # a counter may be set to another step: each day by its own
+    at = np.searchsorted(out.time_s, days.start_s[first + 1 :]) - 1
+    step_s = usual_steps_s(out)[at] if len(out) else np.empty(0, np.int64)
+    step_s[at < 0] = COARSEST_S + 1
+    grids_s = np.where(step_s <= COARSEST_S, -(-step_s // GRID_S) * GRID_S, 0)
+    edges = np.flatnonzero(np.diff(grids_s, prepend=-1, append=-1))
+    for low, high in pairwise(edges.tolist()):
+        if grids_s[low]:
+            some = slice(first + low, first + high)
+            yield from _of_days(window, days, noon_s, some, int(grids_s[low]), hours)
+
+
+def _hour(start_s: Floats | Ints, noon_s: Floats) -> Floats:
+    """Give the hour by the sun of the middle of a burst."""
+    return np.asarray(12 + (start_s + BURST_S / 2 - noon_s) / HOUR_S)
+
+
+def _of_days(
+    window: HiveWindow,
+    days: Days,
+    noons_s: Floats,
+    some: slice,
+    grid_s: int,
+    hours: list[float],
+) -> Iterator[Finding]:
+    """Find the bursts of some days; `hours` of those before tell which is usual, and take more."""
+    wide, noon_s = BURST_S // grid_s, noons_s[some]
+    span_s = int(days.start_s[some.start]), int(days.start_s[some.stop])
+    begin_s, excess, spreads = _bursts(window, span_s, noon_s, grid_s)
+    hour = _hour(begin_s, noon_s[:, None])
     told_s = begin_s + 2 * BURST_S + AROUND_S[1]
     spreads = np.where((hour >= HOURS_H[0]) & (hour <= HOURS_H[1]), spreads, 0.0)
-    hours: list[float] = []
     for i in np.flatnonzero(spreads.max(axis=1) >= USUAL_SPREADS).tolist():
         usual = float(np.median(hours[-USUAL_DAYS:])) if len(hours) >= LEAST_DAYS else np.nan
         off_h = np.abs(hour[i] - usual)
@@ -120,13 +161,13 @@ def _flight(
 
 
 def _bursts(
-    window: HiveWindow, days: Days, noon_s: Floats, grid_s: int
+    window: HiveWindow, span_s: tuple[int, int], noon_s: Floats, grid_s: int
 ) -> tuple[Floats, Floats, Floats]:
     """Give, by day and step, when a span begins, what goes out and comes in more, and spreads.
 
     Each span is held against spans of the same length shortly before and shortly after.
     """
-    begin_s, end_s = int(days.start_s[0]), int(days.start_s[-1])
+    begin_s, end_s = span_s
     hours = HOURS_H[0] - 2, HOURS_H[1] + 2
     low = ((noon_s + (hours[0] - 12) * HOUR_S - begin_s) // grid_s).astype(np.int64)
     steps = np.arange(int((hours[1] - hours[0]) * HOUR_S) // grid_s)
@@ -153,22 +194,30 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
     before = np.arange(-far, -near, max(1, 900 // grid_s))
     rows = [spans[:, first[:, None] + side] for side in (before, -before)]
     # the day's traffic goes up and down by itself: what the two sides differ by is no spread
-    sides = [np.median(one, axis=2) for one in rows]
+    sides = [_median(one) for one in rows]
     middle = (sides[0] + sides[1]) / 2
     off = np.concatenate(
         [np.abs(one - mid[..., None]) for one, mid in zip(rows, sides, strict=True)], axis=2
     )
-    spread = NORMAL * np.median(off, axis=2)
+    spread = NORMAL * _median(off)
     spread = np.maximum(spread, np.sqrt(np.maximum(middle, 1.0)))
     excess = spans[:, first] - middle
     return excess, excess / spread
 
 
+def _median(table: Floats) -> Floats:
+    """Give the median along the last axis; no NaN."""
+    half = table.shape[-1] // 2
+    if table.shape[-1] % 2:
+        return np.asarray(np.partition(table, half, axis=-1)[..., half])
+    ordered = np.partition(table, (half - 1, half), axis=-1)
+    return np.asarray((ordered[..., half - 1] + ordered[..., half]) / 2)
+
+
 def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
     """Find the days whose bees did not all come home."""
-    out = passed(window.of("bees-out"), days.start_s[:-1], days.dusk_s)
-    back = passed(window.of("bees-in"), days.start_s[:-1], days.dusk_s)
-    seen = (out >= LEAST_OUT) & _are_all_in(window, days)
+    out, back, is_all_in = flown_of(window)
+    seen = (out >= LEAST_OUT) & is_all_in
     ratio = np.full(len(days), np.nan)
     ratio[seen] = back[seen] / out[seen]
     usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS)
@@ -184,6 +233,7 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
         & ~(days.day_kg >= 0)
     )
     usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS)
+    is_loss[days.dusk_s < window.carried.until_s] = False  # told before
     for i in np.flatnonzero(is_loss).tolist():
         begun_s = _since(window, days, i, float(usual[i]), float(lost[i]))
         if begun_s is None:
@@ -192,14 +242,47 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
         yield _lost(window, days, i, begun_s, float(lost[i]), float(usual[i]), fewer=after)
 
 
-def _are_all_in(window: HiveWindow, days: Days) -> NDArray[np.bool_]:
+def flown_of(window: HiveWindow) -> Flown:
+    """Give what went out and came in by day; counted once a window."""
+    return worked(window, "flown", _flown)
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the counts of the days before a midnight."""
+    n = int(np.searchsorted(days_of(window).start_s, until_s))
+    flown = flown_of(window)
+    return {"flown": Flown(flown.out[:n].copy(), flown.back[:n].copy(), flown.is_all_in[:n].copy())}
+
+
+def _flown(window: HiveWindow, kept: Flown | None) -> Flown:
+    """Count the days that are not known yet."""
+    days, first = days_of(window), 0 if kept is None else len(kept.out)
+    from_s, dusk_s = days.start_s[first:-1], days.dusk_s[first:]
+    since = Flown(
+        passed(window.of("bees-out"), from_s, dusk_s),
+        passed(window.of("bees-in"), from_s, dusk_s),
+        _are_all_in(window, dusk_s),
+    )
+    if kept is None:
+        return since
+    return Flown(
+        np.append(kept.out, since.out),
+        np.append(kept.back, since.back),
+        np.append(kept.is_all_in, since.is_all_in),
+    )
+
+
+def _are_all_in(window: HiveWindow, dusk_s: Floats) -> NDArray[np.bool_]:
     """Say of which days counter and scale have sent everything up to dusk; devices may be late."""
-    both = [window.of(name).time_s for name in ("bees-out", "bees-in")]
-    counted_s = min(int(one[-1]) if len(one) else 0 for one in both)
-    weight = window.of("weight")
-    weighed_s = int(weight.time_s[-1]) if len(weight) else 0
-    is_scale_late = (days.dusk_s > weighed_s) & (days.dusk_s < weighed_s + SCALE_LATE_S)
-    return np.asarray((days.dusk_s <= counted_s) & ~is_scale_late)
+    is_in = np.ones(len(dusk_s), np.bool_)
+    for name in ("bees-out", "bees-in"):  # a counter that was silent for longer may have lost some
+        time_s = np.append(window.of(name).time_s, NEVER_S)
+        is_in &= time_s[np.searchsorted(time_s, dusk_s)] <= dusk_s + COUNTER_LATE_S
+    weight = window.of("weight").time_s
+    weighed = np.searchsorted(weight, dusk_s)  # the first weight from dusk on, the last before it
+    before_s = np.append(weight, 0)[weighed - 1]
+    is_late = (weighed == len(weight)) & (weighed > 0) & (dusk_s < before_s + SCALE_LATE_S)
+    return np.asarray(is_in & (~is_late | (dusk_s <= window.last_s - SCALE_LATE_S)))
 
 
 def _since(window: HiveWindow, days: Days, day: int, usual: float, lost: float) -> int | None:

@@ -6,9 +6,12 @@ from itertools import accumulate
 
 import numpy as np
 
+from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.days import Days, days_of
 from hivewatch.signals.faults import clean
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
+
+BARE_S = 3 * DAY_S  # [s] own choice: so long before what is known already
 
 
 def bare_weight(window: HiveWindow) -> Series:
@@ -22,23 +25,24 @@ def bare_weight(window: HiveWindow) -> Series:
     Returns
     -------
     Series
-        From the first reading's level on; bad readings and those amid a step are left out, and
-        each is the median of itself and its two neighbours. [kg]
+        From the first reading's level on, or from some days before what is known already; bad
+        readings and those amid a step are left out, and each is the median of itself and its two
+        neighbours. [kg]
     """
-    known = window.memo.get("bare")
-    if not isinstance(known, Series):
-        known = window.memo["bare"] = _bare(window)
-    return known
+    name = f"bare since {window.carried.until_s}"
+    return worked(window, name, lambda here, _: _bare(here))
 
 
 def _bare(window: HiveWindow) -> Series:
     """Take the steps out of the weight, and smooth it."""
-    weight, steps = clean(window.of("weight"), "weight"), days_of(window).steps
+    known = window.of("weight").since(window.carried.until_s, BARE_S)
+    weight, steps = clean(known, "weight"), days_of(window).steps
     if len(weight) < 3:  # noqa: PLR2004 - a reading and two neighbours
         return weight
     amid = np.zeros(len(weight), np.bool_)
-    for step in steps:
-        low, high = np.searchsorted(weight.time_s, [step.before_s + 1, step.after_s])
+    edges_s = np.array([(one.before_s + 1, one.after_s) for one in steps], np.int64).reshape(-1, 2)
+    edges = np.searchsorted(weight.time_s, edges_s)
+    for low, high in edges[edges[:, 1] > edges[:, 0]].tolist():
         amid[low:high] = True
     time_s = weight.time_s[~amid]
     value = weight.value[~amid] - stepped_kg(days_of(window), time_s)
@@ -47,7 +51,7 @@ def _bare(window: HiveWindow) -> Series:
     smooth[1:-1] = np.maximum(
         np.minimum(first, middle), np.minimum(np.maximum(first, middle), last)
     )
-    return Series(time_s, smooth)
+    return Series(time_s, smooth, known.skipped)
 
 
 def stepped_kg(days: Days, at_s: Ints | Floats) -> Floats:

@@ -9,12 +9,14 @@ probe at the edge of a small brood nest does not.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
+from hivewatch.signals.carried import worked
 from hivewatch.signals.days import HOUR_S, days_of
-from hivewatch.signals.levels import median
+from hivewatch.signals.levels import middle_before
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow
 
@@ -27,6 +29,7 @@ COLDEST_CEL, WARMEST_CEL = -10.0, 25.0  # [Cel] the bound does not move further
 # Where nobody measures the air: the year's middle and half its swing at the latitude, in round
 # figures (own choice): 10 +- 10 Cel at 52 degrees, 18 +- 8 Cel at 38 degrees, a month late.
 YEAR_CEL, YEAR_FALL_CEL, YEAR_SWING_K, AFTER_SUN_D = 27.0, 0.0063, 0.2, 30
+EPOCH = date(1970, 1, 1).toordinal()
 FULL_CEL = 35.0  # [Cel] common practice, no source: the nest with brood
 SHARE_DAYS = 10  # own choice: days in a row that tell what reaches the probe
 SHARE_AIR_CEL = 24.0  # [Cel] own choice: in warmer air a share says little
@@ -105,6 +108,11 @@ def brood_nest_cel(window: HiveWindow) -> Floats:
 
 def bound_cel(window: HiveWindow) -> Floats:
     """Give the bound between brood and none for each day. [Cel]."""
+    return worked(window, "bound", lambda here, _: _bound_cel(here))
+
+
+def _bound_cel(window: HiveWindow) -> Floats:
+    """Work the bound out."""
     air = warmth_of(window).ambient_cel
     air = np.where(np.isnan(air), _usual_air_cel(window), air)
     return np.asarray(HALF_WAY_CEL + HALF_WAY_SLOPE * np.clip(air, COLDEST_CEL, WARMEST_CEL))
@@ -113,7 +121,9 @@ def bound_cel(window: HiveWindow) -> Floats:
 def _usual_air_cel(window: HiveWindow) -> Floats:
     """Give the air of the season at the yard's latitude, in round figures. [Cel]."""
     latitude = window.yard.latitude
-    late_d = np.array([day.timetuple().tm_yday for day in days_of(window).day]) - 172 - AFTER_SUN_D
+    number = np.array([one.toordinal() for one in days_of(window).day])
+    day = (number - EPOCH).astype("datetime64[D]")
+    late_d = (day - day.astype("datetime64[Y]")).astype(np.int64) + 1 - 172 - AFTER_SUN_D
     season = np.cos(2 * np.pi * late_d / 365.25) * np.sign(latitude)
     swing_k = YEAR_SWING_K * abs(latitude)
     return np.asarray(YEAR_CEL - YEAR_FALL_CEL * latitude**2 + swing_k * season)
@@ -141,17 +151,13 @@ def _probe_share(window: HiveWindow) -> Floats:
     shown[tells] = (warmth.level_cel - warmth.ambient_cel)[tells] / (
         FULL_CEL - warmth.ambient_cel[tells]
     )
-    most, best = np.ones(len(warmth)), 0.0
-    last: list[float] = []
-    for i, one in enumerate(shown.tolist()):
-        if not np.isnan(one):
-            last = [*last[1 - SHARE_DAYS :], one]
-            if one >= FULL_SHARE:
-                best = 1.0
-            elif len(last) == SHARE_DAYS:
-                best = max(best, median(sorted(last)))
-        most[i] = best if 0 < best < CENTRE_SHARE else 1.0
-    return most
+    told = np.flatnonzero(~np.isnan(shown))
+    shown = shown[told]
+    of_days = middle_before(np.append(shown, np.nan), SHARE_DAYS, 0, SHARE_DAYS)[1:]  # itself, too
+    of_days[np.isnan(of_days)] = 0.0
+    best = np.maximum.accumulate(np.where(shown >= FULL_SHARE, 1.0, of_days))
+    best = np.append(0.0, best)[np.searchsorted(told, np.arange(len(warmth)), side="right")]
+    return np.where((best > 0) & (best < CENTRE_SHARE), best, 1.0)
 
 
 def light_hours(window: HiveWindow) -> Floats:
@@ -205,13 +211,14 @@ def _find(window: HiveWindow) -> list[Turn]:
     since, nearest = 0, 1.0
     told = np.flatnonzero(~np.isnan(says)).tolist()
     first = told[0] if told else 0
-    for i in told:
-        if share[i] < 1 <= nearest:  # what was said before was said of a nearer probe
+    each = zip(told, share[told].tolist(), says[told].tolist(), autumn[told].tolist(), strict=True)
+    for i, near, say, is_late in each:
+        if near < 1 <= nearest:  # what was said before was said of a nearer probe
             has_brood, up, down, since = None, 0.0, 0.0, i
-        nearest = float(share[i])
-        up = min(AUTUMN_DAYS, max(0.0, up + says[i]))
-        down = min(AUTUMN_DAYS, max(0.0, down - says[i]))
-        to_onset = AUTUMN_DAYS if autumn[i] and has_brood is False else SETTLED_DAYS
+        nearest = near
+        up = min(AUTUMN_DAYS, max(0.0, up + say))
+        down = min(AUTUMN_DAYS, max(0.0, down - say))
+        to_onset = AUTUMN_DAYS if is_late and has_brood is False else SETTLED_DAYS
         if has_brood is not True and up >= to_onset:
             if has_brood is False:
                 turn = _turn(warmth, over_k, range(since, i + 1), is_onset=True)

@@ -7,14 +7,17 @@ nothing else, so that a day once over changes only when late data reach it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, date, datetime, timedelta
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
+from hivewatch.signals.carried import worked
+from hivewatch.signals.levels import median
 from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.sun import sun_times
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
@@ -26,6 +29,25 @@ AFTER_SET_S = (3600, 9000)  # [s] own choice: the last foragers are home
 NO_SUN_S = (4 * HOUR_S, 22 * HOUR_S)  # [s] own choice: where the sun does not rise, by the clock
 FLIGHT_CEL = 12.0  # [Cel] popular: weatherstem and others, 54 F; checks of the field vary 10 to 15
 LEAST_NEST = 6  # own choice: readings that make a day's mean of the nest
+_READ = (
+    "rise_s",
+    "set_s",
+    "dawn_s",
+    "dusk_s",
+    "dawn_kg",
+    "dusk_kg",
+    "rain_mm",
+    "nest_cel",
+    "nest_sd_k",
+    "ambient_cel",
+    "bees_in",
+    "bees_out",
+    "flight_s",
+    "home_s",
+    "flying_h",
+)
+"""Figures of `Days` that come from readings; the others are worked out of these and the steps."""
+_SUMMED = _READ[_READ.index("rain_mm") :]  # what goes on until the day is over
 FIRST_FLIGHT = 0.02  # own choice: share of the day's bees that are out before the day has begun
 
 
@@ -113,59 +135,114 @@ def days_of(window: HiveWindow) -> Days:
     Home to home before dawn, and slow change apart from the day's swing: W. G. Meikle,
     B. G. Rector, G. Mercadier, N. Holst (2008), Apidologie 39:694.
     """
-    known = window.memo.get("days")
-    if not isinstance(known, Days):
-        known = window.memo["days"] = _work_out(window)
-    return known
+    return worked(window, "days", lambda here, _: _work_out(here))
+
+
+def as_weighed(days: Days, before: Days | None = None) -> Days:
+    """Give what a yard's hives say together: of today, nothing before its dusk is weighed.
+
+    Parameters
+    ----------
+    before : Days or None
+        What was given last; where nothing changed since, it is given again.
+    """
+    if np.isnan(days.dusk_kg[-1:]).all():
+        of_today = {name: getattr(days, name).copy() for name in _SUMMED}
+        for figures in of_today.values():
+            figures[-1:] = np.nan
+        days = replace(days, **of_today)
+    if before is None or len(before) != len(days) or before.steps != days.steps:
+        return days
+    arrays = [one.name for one in fields(Days) if one.name not in ("day", "steps")]
+    same = all(getattr(before, one).tobytes() == getattr(days, one).tobytes() for one in arrays)
+    return before if same and before.day == days.day else days
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the days before a midnight."""
+    days = days_of(window)
+    n = int(np.searchsorted(days.start_s, until_s))
+    read = {name: getattr(days, name)[:n].copy() for name in _READ}
+    return {"days": _Read(days.day[:n], days.start_s[: n + 1].copy(), read)}
+
+
+class _Read(NamedTuple):
+    """Some days, and what readings say of them."""
+
+    day: tuple[date, ...]
+    start_s: Ints
+    figures: dict[str, Floats]
+
+    def then(self, later: _Read) -> _Read:
+        """Put the days that follow behind these."""
+        figures = {name: np.append(self.figures[name], later.figures[name]) for name in _READ}
+        return _Read(self.day + later.day, np.append(self.start_s[:-1], later.start_s), figures)
 
 
 def _work_out(window: HiveWindow) -> Days:
     """Work out a hive's days."""
-    day, start_s = _calendar(window)
-    sun = sun_times(window.yard, day)
-    rise_s = np.where(np.isnan(sun.rise_s), start_s[:-1] + NO_SUN_S[0], sun.rise_s)
-    set_s = np.where(np.isnan(sun.set_s), start_s[:-1] + NO_SUN_S[1], sun.set_s)
-    weight, nest, ambient = (window.of(one) for one in ("weight", "nest", "ambient"))
-    next_rise_s = np.append(rise_s[1:], rise_s[-1:] + DAY_S)
-    dawn_s = rise_s - BEFORE_RISE_S[1]
-    dusk_s = np.minimum(set_s + AFTER_SET_S[1], next_rise_s - BEFORE_RISE_S[0])
-    dawn_kg = _each(weight, rise_s - BEFORE_RISE_S[0], dawn_s, np.median)
-    dusk_kg = _each(weight, set_s + AFTER_SET_S[0], dusk_s, np.median)
-    last_s = weight.time_s[-1] if len(weight) else 0
-    dawn_kg[dawn_s > last_s] = np.nan  # not over yet, as far as the readings go
-    dusk_kg[dusk_s > last_s] = np.nan
+    kept = window.carried.parts.get("days")
+    read = _read(window, int(kept.start_s[-1]) if isinstance(kept, _Read) else None)
+    day, start_s, of = kept.then(read) if isinstance(kept, _Read) else read
     steps = steps_of(window)
-    by_day = _sum_steps(steps, rise_s, set_s)
-    by_night = _sum_steps(steps, set_s, next_rise_s)
+    rise_s, dawn_kg, dusk_kg = of["rise_s"], of["dawn_kg"], of["dusk_kg"]
+    by_day = _sum_steps(steps, rise_s, of["set_s"])
+    by_night = _sum_steps(steps, of["set_s"], _next_rise_s(rise_s))
     next_dawn_kg = np.append(dawn_kg[1:], np.nan)
-    flights = [
-        _each_sum(window.of(name), start_s[:-1], start_s[1:]) for name in ("bees-in", "bees-out")
-    ]
-    flight_s, home_s = _first_and_last(window.of("bees-out"), start_s)
     return Days(
         day=day,
         start_s=start_s,
-        rise_s=rise_s,
-        set_s=set_s,
-        dawn_s=dawn_s,
-        dusk_s=dusk_s,
-        dawn_kg=dawn_kg,
-        dusk_kg=dusk_kg,
         gain_kg=next_dawn_kg - dawn_kg - by_day - by_night,
         day_kg=dusk_kg - dawn_kg - by_day,
         night_kg=dusk_kg - next_dawn_kg + by_night,
         step_kg=by_day + by_night,
-        rain_mm=_each_sum(window.of("rain"), start_s[:-1], start_s[1:]),
-        nest_cel=_each(nest, start_s[:-1], start_s[1:], np.mean, LEAST_NEST),
-        nest_sd_k=_each(nest, start_s[:-1], start_s[1:], np.std, LEAST_NEST),
-        ambient_cel=_each(ambient, start_s[:-1], start_s[1:], np.mean, LEAST_NEST),
-        bees_in=flights[0],
-        bees_out=flights[1],
-        flight_s=flight_s,
-        home_s=home_s,
-        flying_h=_flying_h(ambient, rise_s, set_s),
         steps=tuple(steps),
+        **of,
     )
+
+
+def _read(window: HiveWindow, from_s: int | None) -> _Read:
+    """Work out what readings say of the days from a midnight on."""
+    day, start_s = _calendar(window, from_s)
+    sun = sun_times(window.yard, day)
+    rise_s = np.where(np.isnan(sun.rise_s), start_s[:-1] + NO_SUN_S[0], sun.rise_s)
+    set_s = np.where(np.isnan(sun.set_s), start_s[:-1] + NO_SUN_S[1], sun.set_s)
+    weight, nest, ambient = (window.of(one) for one in ("weight", "nest", "ambient"))
+    dawn_s = rise_s - BEFORE_RISE_S[1]
+    dusk_s = np.minimum(set_s + AFTER_SET_S[1], _next_rise_s(rise_s) - BEFORE_RISE_S[0])
+    dawn_kg = _each(weight, rise_s - BEFORE_RISE_S[0], dawn_s, _median)
+    dusk_kg = _each(weight, set_s + AFTER_SET_S[0], dusk_s, _median)
+    last_s = window.over_s("weight")
+    dawn_kg[dawn_s > last_s] = np.nan  # not over yet, as far as the readings go
+    dusk_kg[dusk_s > last_s] = np.nan
+    sums = {
+        name: _each_sum(window.of(name), start_s[:-1], start_s[1:])
+        for name in ("rain", "bees-in", "bees-out")
+    }
+    flight_s, home_s = _first_and_last(window.of("bees-out"), start_s)
+    figures = {
+        "rise_s": rise_s,
+        "set_s": set_s,
+        "dawn_s": dawn_s,
+        "dusk_s": dusk_s,
+        "dawn_kg": dawn_kg,
+        "dusk_kg": dusk_kg,
+        "rain_mm": sums["rain"],
+        "nest_cel": _each(nest, start_s[:-1], start_s[1:], np.mean, LEAST_NEST),
+        "nest_sd_k": _each(nest, start_s[:-1], start_s[1:], np.std, LEAST_NEST),
+        "ambient_cel": _each(ambient, start_s[:-1], start_s[1:], np.mean, LEAST_NEST),
+        "bees_in": sums["bees-in"],
+        "bees_out": sums["bees-out"],
+        "flight_s": flight_s,
+        "home_s": home_s,
+        "flying_h": _flying_h(ambient, rise_s, set_s),
+    }
+    return _Read(day, start_s, figures)
+
+
+def _next_rise_s(rise_s: Floats) -> Floats:
+    """Give the sunrise after each day, about that after the last one. [s]."""
+    return np.append(rise_s[1:], rise_s[-1:] + DAY_S)
 
 
 def local_midnights_s(yard: Yard, first: date, count: int) -> Ints:
@@ -180,11 +257,12 @@ def local_midnights_s(yard: Yard, first: date, count: int) -> Ints:
     )
 
 
-def _calendar(window: HiveWindow) -> tuple[tuple[date, ...], Ints]:
-    """Give the local days from the first reading to the last, and their midnights."""
+def _calendar(window: HiveWindow, known_s: int | None) -> tuple[tuple[date, ...], Ints]:
+    """Give the local days from the first reading, or a midnight, to the last; their midnights."""
     zone = ZoneInfo(window.yard.timezone)
     there = [one.time_s for one in window.series.values() if len(one)]
     begin_s = min((int(one[0]) for one in there), default=window.as_of_s)
+    begin_s = begin_s if known_s is None else known_s
     end_s = max((int(one[-1]) for one in there), default=window.as_of_s)
     first = datetime.fromtimestamp(begin_s, UTC).astimezone(zone).date()
     last = datetime.fromtimestamp(end_s, UTC).astimezone(zone).date()
@@ -199,7 +277,7 @@ def _each(
     series: Series,
     from_s: NDArray[np.generic],
     to_s: NDArray[np.generic],
-    reduce: Callable[[Floats], np.generic],
+    reduce: Callable[[Floats], np.generic | float],
     least: int = 1,
 ) -> Floats:
     """Reduce the readings of each span to one figure; NaN where there are fewer than `least`."""
@@ -211,22 +289,30 @@ def _each(
     return figures
 
 
+def _median(value: Floats) -> float:
+    """Give the median of a few readings."""
+    return median(sorted(value.tolist()))
+
+
 def _each_sum(series: Series, from_s: Ints, to_s: Ints) -> Floats:
     """Add up the counts of each span; NaN where there is none."""
     if not len(series):
         return np.full(len(from_s), np.nan)
-    summed = np.concatenate(([0.0], np.cumsum(series.value)))
     low, high = np.searchsorted(series.time_s, from_s), np.searchsorted(series.time_s, to_s)
-    return np.where(high > low, summed[high] - summed[low], np.nan)
+    total = np.full(len(low), np.nan)
+    there = high > low  # each span by itself, so that no sum depends on what came before
+    edges = np.column_stack((low[there], high[there])).ravel()
+    total[there] = np.add.reduceat(np.append(series.value, 0.0), edges)[::2]
+    return total
 
 
 def _sum_steps(steps: list[Step], from_s: Floats, to_s: Floats) -> Floats:
     """Add up the steps that fall into each span, by when they were over."""
-    total = np.zeros(len(from_s))
-    for step in steps:
-        middle_s = (step.before_s + step.after_s) / 2
-        total[(from_s <= middle_s) & (middle_s < to_s)] += step.size_kg
-    return total
+    middle_s = np.array([(step.before_s + step.after_s) / 2 for step in steps], np.float64)
+    at = np.searchsorted(from_s, middle_s, side="right") - 1
+    within = (at >= 0) & (middle_s < to_s[at])
+    sizes = np.array([step.size_kg for step in steps], np.float64)
+    return np.bincount(at[within], sizes[within], len(from_s)).astype(np.float64)
 
 
 def _first_and_last(out: Series, start_s: Ints) -> tuple[Floats, Floats]:

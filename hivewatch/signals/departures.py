@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from hivewatch.signals.days import DAY_S, days_of
+from hivewatch.signals.carried import DAY_S, worked
+from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.window import HiveWindow, usual_step_near
+from hivewatch.signals.window import HiveWindow, Ints, usual_step_near
 
 LEAST_KG, MOST_KG = 0.7, 4.5  # [kg] common practice, no source: 0.8 for a cast, less an error
 LONGEST_S = 45 * 60  # [s] own choice: an exodus takes about ten minutes, from memory
@@ -37,32 +38,62 @@ def departures_of(window: HiveWindow) -> list[int]:
     list[int]
         Unix times, rising, one a day at most. [s]
     """
-    known = window.memo.get("departures")
-    if not isinstance(known, list):
-        times = sorted({*_by_weight(window), *_by_counter(window)})
-        known = [one for i, one in enumerate(times) if not i or one - times[i - 1] > DAY_S / 2]
-        window.memo["departures"] = known
-    return known
+    return worked(window, "departures", lambda here, _: _work_out(here))
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: departures by the counter, and days at work."""
+    at_work = {
+        name: days[: np.searchsorted(days, until_s // DAY_S)].copy()
+        for name, days in _at_work(window).items()
+    }
+    counted = [one for one in worked(window, "by counter", _by_counter) if one < until_s]
+    weighed = [one for one in worked(window, "by weight", _by_weight) if one.settled_s < until_s]
+    return {"by counter": counted, "by weight": weighed, "at work": at_work}
+
+
+def _work_out(window: HiveWindow) -> list[int]:
+    """Put together what scale and counter say."""
+    weighed = [one.before_s for one in worked(window, "by weight", _by_weight)]
+    times = sorted({*weighed, *worked(window, "by counter", _by_counter)})
+    return [one for i, one in enumerate(times) if not i or one - times[i - 1] > DAY_S / 2]
+
+
+def _at_work(window: HiveWindow) -> dict[str, Ints]:
+    """Give the UTC days on which scale and counter reported, by number."""
+    return worked(window, "at work", _days_at_work)
+
+
+def _days_at_work(window: HiveWindow, kept: dict[str, Ints] | None) -> dict[str, Ints]:
+    """Give the days that are known, and those since."""
+    found = {}
+    for name in ("weight", "bees-out"):
+        time_s = window.of(name).time_s
+        low = np.searchsorted(time_s, window.carried.until_s // DAY_S * DAY_S)
+        day = time_s[low:] // DAY_S
+        since = day[np.diff(day, prepend=-1) > 0]
+        found[name] = since if kept is None else np.append(kept[name], since)
+    return found
 
 
 def is_watched(window: HiveWindow, from_s: int, to_s: int) -> bool:
     """Say whether a departure would have been seen: scale or counter at work on most days."""
     days = (to_s - from_s) / DAY_S
-    for name in ("weight", "bees-out"):
-        time_s = window.of(name).time_s
-        low, high = np.searchsorted(time_s, [from_s, to_s])
-        if high > low and 1 + (np.diff(time_s[low:high] // DAY_S) > 0).sum() >= WATCHED * days:
+    for known in _at_work(window).values():
+        low, high = np.searchsorted(known, [from_s // DAY_S, -(-to_s // DAY_S)])
+        if high > low and high - low >= WATCHED * days:
             return True
     return False
 
 
-def _by_weight(window: HiveWindow) -> list[int]:
+def _by_weight(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
     """Find lasting losses of a swarm's size, by day, with nothing lifted."""
     weight = window.of("weight")
-    return [
-        step.before_s
-        for step in days_of(window).steps
-        if -MOST_KG <= step.size_kg <= -LEAST_KG
+    return (kept or []) + [
+        step
+        for step in steps_of(window)
+        if step.settled_s >= window.carried.until_s
+        and -MOST_KG <= step.size_kg <= -LEAST_KG
         and step.after_s - step.before_s
         <= max(LONGEST_S, COARSE_STEPS * (usual_step_near(weight, step.before_s) or 0))
         and max(step.low_kg, step.high_kg) < LIFTED_KG
@@ -70,7 +101,12 @@ def _by_weight(window: HiveWindow) -> list[int]:
     ]
 
 
-def _by_counter(window: HiveWindow) -> list[int]:
+def _by_counter(window: HiveWindow, kept: list[int] | None) -> list[int]:
+    """Give the times that are known, and those since."""
+    return (kept or []) + [one for one in _exodus(window) if one >= window.carried.until_s]
+
+
+def _exodus(window: HiveWindow) -> list[int]:
     """Find half hours in which a swarm's bees went more than came, where no scale was at work."""
     out, back = window.of("bees-out"), window.of("bees-in")
     if not len(out) or not len(back):

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hivewatch.signals.window import Ints, Series
+from hivewatch.signals.carried import worked
+from hivewatch.signals.window import HiveWindow, Ints, Series
 
 LEAST_K = 1.2  # [K] own choice: tests/unit/signals/test_dips.py, on the Montreal recording
 MOST_K = 15.0  # [K] own choice: a nest with bees does not lose more, a bad reading does
@@ -42,7 +43,25 @@ class Dip:
     humidity_rise: float | None
 
 
-def find_dips(nest: Series, humidity: Series) -> list[Dip]:
+def dips_of(window: HiveWindow) -> list[Dip]:
+    """Give the dips of a hive's nest as `find_dips` does; found once a window."""
+    return worked(window, "dips", _go_on)
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the dips that were over before."""
+    return {"dips": [one for one in dips_of(window) if one.back_s < until_s]}
+
+
+def _go_on(window: HiveWindow, kept: list[Dip] | None) -> list[Dip]:
+    """Give the dips that are known, and those since."""
+    from_s = window.carried.until_s - LONGEST_S - SHARP_S
+    from_s = max([from_s, *(one.back_s for one in (kept or [])[-1:])])
+    nest, humidity = window.of("nest"), window.of("nest-humidity")
+    return (kept or []) + find_dips(nest, humidity, from_s)
+
+
+def find_dips(nest: Series, humidity: Series, from_s: int = 0) -> list[Dip]:
     """Find where the nest cooled at once and was warm again within two hours.
 
     Parameters
@@ -51,6 +70,8 @@ def find_dips(nest: Series, humidity: Series) -> list[Dip]:
         Brood-nest temperature. [Cel]
     humidity : Series
         Humidity in the nest, may be empty. [%RH]
+    from_s : int
+        What was over before is known. [s]
 
     Returns
     -------
@@ -58,8 +79,8 @@ def find_dips(nest: Series, humidity: Series) -> list[Dip]:
         By time, none overlapping another.
     """
     dips: list[Dip] = []
-    free = 0
-    for i in _falls(nest):
+    free = int(np.searchsorted(nest.time_s, from_s))
+    for i in _falls(nest, free):
         if i < free:
             continue
         dip = _follow(nest, humidity, int(i))
@@ -69,13 +90,14 @@ def find_dips(nest: Series, humidity: Series) -> list[Dip]:
     return dips
 
 
-def _falls(nest: Series) -> Ints:
-    """Give the readings that are well below the one or two before them."""
+def _falls(nest: Series, free: int) -> Ints:
+    """Give the readings from a place on that are well below the one before them."""
     value = nest.value
     if len(value) <= FEW:
         return np.empty(0, np.int64)
-    fell = value[:-1] - value[1:] > LEAST_K / 3
-    return np.flatnonzero(fell) + 1
+    first = max(free - 1, 0)
+    fell = value[first:-1] - value[first + 1 :] > LEAST_K / 3
+    return np.flatnonzero(fell) + first + 1
 
 
 def _follow(nest: Series, humidity: Series, i: int) -> Dip | None:

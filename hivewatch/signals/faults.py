@@ -168,16 +168,24 @@ def flags_of(series: Series, quantity: str, ahead_s: Ints | None = None) -> Flag
     flags[1:][same & (step_s < REPEAT_SHARE * usual_s)] |= np.uint8(Fault.REPEAT)
     if manner is not None:
         flags[spikes(value, manner.spread)] |= np.uint8(Fault.SPIKE)
-    if known.kind == "count":
+    flags[stuck(series, quantity)] |= np.uint8(Fault.STUCK)
+    return flags
+
+
+def stuck(series: Series, quantity: str) -> NDArray[np.bool_]:
+    """Say which readings only repeat the one before, for longer than the quantity may."""
+    value, manner = series.value, _MANNERS.get(quantity)
+    same = value[1:] == value[:-1]
+    if QUANTITIES[quantity].kind == "count":
         # a quiet counter says nothing all night; one that says seventeen all night is broken
         still_s: int | None = 0
         moves = (value == 0) | (quantity == "rain")
     else:
         still_s = None if manner is None else manner.still_s
         moves = (value >= SATURATED) & quantity.endswith("humidity")
-    if still_s is not None:
-        flags[_stuck(time_s, same, still_s) & ~moves] |= np.uint8(Fault.STUCK)
-    return flags
+    if still_s is None or not same.any():
+        return np.zeros(len(value), np.bool_)
+    return np.asarray(_stuck(series.time_s, same, still_s) & ~moves)
 
 
 def _stuck(time_s: Ints, same: NDArray[np.bool_], still_s: int) -> NDArray[np.bool_]:

@@ -7,6 +7,7 @@ the last visit that judged the stores: its weight less its honey.
 
 from __future__ import annotations
 
+from bisect import bisect, bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -156,8 +157,9 @@ def _boxes(days: Days, rough_kg: Floats, seen: Sequence[Inspection]) -> Floats:
     """
     times, total = [], []
     on_kg = 0.0
+    seen_s = [one.at_s for one in seen]
     for step in days.steps:
-        done = _done(step, seen)
+        done = _done(step, seen, seen_s)
         for action in done:
             if action.what == "harvested":
                 on_kg = 0.0
@@ -177,14 +179,10 @@ def _boxes(days: Days, rough_kg: Floats, seen: Sequence[Inspection]) -> Floats:
     return np.array([0.0, *total])[at]
 
 
-def _done(step: Step, seen: Sequence[Inspection]) -> list[Action]:
-    """Give what was done at a step, as somebody wrote it down."""
-    return [
-        action
-        for one in seen
-        if step.before_s - NEAR_S <= one.at_s <= step.after_s + NEAR_S
-        for action in one.actions
-    ]
+def _done(step: Step, seen: Sequence[Inspection], seen_s: Sequence[int]) -> list[Action]:
+    """Give what was done at a step, as somebody wrote it down; `seen` is by time."""
+    low, high = bisect_left(seen_s, step.before_s - NEAR_S), bisect(seen_s, step.after_s + NEAR_S)
+    return [action for one in seen[low:high] for action in one.actions]
 
 
 def _is_fed_then(step: Step) -> bool:

@@ -101,3 +101,29 @@ def median(ordered: list[float]) -> float:
     """Give the median of a few numbers in order, without numpy's cost for short arrays."""
     half = len(ordered) // 2
     return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
+
+
+def middle_before(figures: Floats, from_days: int, to_days: int, least: int) -> Floats:
+    """Give the median of the known figures of some days before each day.
+
+    Parameters
+    ----------
+    figures : Floats
+        One a day, NaN where unknown, shape (n,).
+    from_days, to_days : int
+        How many days before: the first that counts, and the first that does not any more.
+    least : int
+        Fewer known ones give NaN.
+
+    Returns
+    -------
+    Floats
+        Shape (n,).
+    """
+    n, wide = len(figures), from_days - to_days
+    padded = np.concatenate((np.full(from_days, np.nan), figures))
+    table = np.sort(np.lib.stride_tricks.sliding_window_view(padded, wide)[:n], axis=1)
+    known = wide - np.isnan(table).sum(axis=1)  # NaN goes to the end
+    each = np.arange(n)
+    low, high = np.maximum(known - 1, 0) // 2, np.minimum(known // 2, wide - 1)
+    return np.where(known >= least, (table[each, low] + table[each, high]) / 2, np.nan)

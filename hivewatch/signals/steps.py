@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
+from hivewatch.signals.carried import DAY_S, SILENT_S, worked
 from hivewatch.signals.levels import (
     MEDIAN_LOSS,
     NOISE_BLOCK,
@@ -18,6 +21,9 @@ from hivewatch.signals.levels import (
 )
 from hivewatch.signals.window import Floats, HiveWindow, Ints
 
+QUIET_S = 600  # [s] own choice: longer than one gust, shorter than a visit
+APART_S = 2700  # [s] own choice: one visit
+KNOWN_S = 3 * DAY_S  # [s] own choice: readings so long before what is known tell its noise
 LEAST_KG = 0.3  # [kg] own choice: ten times the 30 g below; tests/property/test_steps.py
 SCALE_SPREAD_KG = 0.03  # [kg] published: about 30 g overall, Meikle et al. 2005 (see settle_steps)
 SPREADS = 3.0  # own choice, as for the Hampel identifier; tests/property/test_steps.py
@@ -29,6 +35,7 @@ VISIT_S = 600  # [s] own choice: what a visit between two readings takes at most
 GAP_S = 3 * 3600  # [s] own choice: slow change is not carried on over a longer silence
 UNSEEN_KG_PER_H = 0.1  # [kg/h] own choice: half of a good flow, as an error
 MOST = 60  # [readings] own choice: an hour of the finest feed
+LONGEST_S = 12 * 3600  # [s] own choice: a weight that moves on for longer makes several moves
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +47,7 @@ class Step:
     before_s, after_s : int
         Times of these two readings. [s]
     settled_s : int
-        Time of the reading that showed that it was over. [s]
+        Time of the reading that showed that it was over, a day later at most. [s]
     level_kg, size_kg : float
         Weight before, and what was added for good, slow change taken out. [kg]
     spread_kg : float
@@ -72,7 +79,7 @@ class Step:
         return abs(self.size_kg) > max(LEAST_KG, SPREADS * self.spread_kg)
 
 
-def settle_steps(weight_kg: Floats, time_s: Ints, quiet_s: int = 600) -> list[Step]:
+def settle_steps(weight_kg: Floats, time_s: Ints, quiet_s: int = QUIET_S) -> list[Step]:
     """Find the lasting changes of hive weight, each with its size and its spread.
 
     A step is kept when the medians of the quiet spans before and after differ, slow change taken
@@ -111,24 +118,50 @@ def settle_steps(weight_kg: Floats, time_s: Ints, quiet_s: int = 600) -> list[St
 
 def moves_of(window: HiveWindow) -> list[Step]:
     """Give the moves of a hive's weight as `find_moves` does; they are found once a window."""
-    moves = window.memo.get("moves")
-    if not isinstance(moves, list):
-        weight = window.of("weight")
-        moves = window.memo["moves"] = find_moves(weight.value, weight.time_s)
-    return moves
+    return worked(window, "moves", lambda here, kept: _go_on(here, kept or [], APART_S))
 
 
 def steps_of(window: HiveWindow) -> list[Step]:
     """Give the lasting steps of a hive's weight as `settle_steps` does; found once a window."""
-    steps = window.memo.get("steps")
-    if not isinstance(steps, list):
-        weight = window.of("weight")
-        steps = window.memo["steps"] = settle_steps(weight.value, weight.time_s)
-    return steps
+    return worked(window, "steps", _lasting)
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the moves that were settled before."""
+    found = {"moves": moves_of(window), "short": _short(window), "steps": steps_of(window)}
+    return {
+        name: [one for one in moves if one.settled_s < until_s] for name, moves in found.items()
+    }
+
+
+def _short(window: HiveWindow) -> list[Step]:
+    """Give the moves of which those that follow each other closely are two."""
+    return worked(window, "short", lambda here, kept: _go_on(here, kept or [], QUIET_S))
+
+
+def _lasting(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
+    """Give those of them that last."""
+    since = _short(window)
+    if kept is not None:
+        since = since[bisect_left(since, window.carried.until_s, key=lambda one: one.settled_s) :]
+    return (kept or []) + [one for one in since if one.is_lasting]
+
+
+def _go_on(window: HiveWindow, kept: list[Step], apart_s: int) -> list[Step]:
+    """Give the moves that are known, and those since."""
+    until_s = window.carried.until_s
+    weight = window.of("weight").since(until_s, KNOWN_S)
+    before = int(np.searchsorted(weight.time_s, until_s)) - 1 if until_s else -1
+    # what the last reading before began may have been settled since
+    from_s = int(weight.time_s[before]) - DAY_S if before >= 0 else 0
+    skip = -weight.skipped % NOISE_BLOCK
+    spans = _spans(weight.value[skip:], weight.time_s[skip:], QUIET_S, apart_s, from_s, kept[-1:])
+    over_s = window.over_s("weight")
+    return kept + _measured(weight.value[skip:], weight.time_s[skip:], spans, over_s, kept[-1:])
 
 
 def find_moves(
-    weight_kg: Floats, time_s: Ints, quiet_s: int = 600, apart_s: int = 2700
+    weight_kg: Floats, time_s: Ints, quiet_s: int = QUIET_S, apart_s: int = APART_S
 ) -> list[Step]:
     """Find every abrupt move of the weight, also those that come back.
 
@@ -156,13 +189,27 @@ def find_moves(
     there = ~np.isnan(weight_kg)
     if not there.all():
         weight_kg, time_s = weight_kg[there], time_s[there]
-    spans = _spans(weight_kg, time_s, quiet_s, apart_s)
-    edges = [0, *(span.last for span in spans)]
-    moves = []
-    for span, previous in zip(spans, edges, strict=False):
-        if span.settled < len(time_s):
-            moves.append(_measure(weight_kg, time_s, span, previous))
-    return moves
+    return _measured(weight_kg, time_s, _spans(weight_kg, time_s, quiet_s, apart_s), 0)
+
+
+def _measured(
+    weight_kg: Floats, time_s: Ints, spans: list[_Span], over_s: int, kept: Sequence[Step] = ()
+) -> list[Step]:
+    """Measure the moves that are settled; `kept` is the one before the first, if there is one.
+
+    A scale that is silent for a day, up to `over_s` at the least, is not waited for.
+    """
+    edges = [_place(time_s, kept), *(span.last for span in spans)]
+    return [
+        _measure(weight_kg, time_s, span, previous)
+        for span, previous in zip(spans, edges, strict=False)
+        if span.settled < len(time_s) or over_s >= time_s[span.last] + SILENT_S
+    ]
+
+
+def _place(time_s: Ints, kept: Sequence[Step]) -> int:
+    """Give the place of the reading with which the move before was over."""
+    return int(np.searchsorted(time_s, kept[0].after_s)) if kept else 0
 
 
 class _Span(NamedTuple):
@@ -173,28 +220,46 @@ class _Span(NamedTuple):
     settled: int
 
 
-def _spans(weight_kg: Floats, time_s: Ints, quiet_s: int, apart_s: int) -> list[_Span]:
-    """Find where the weight moves, and join what is closer than `apart_s`."""
+def _spans(
+    weight_kg: Floats,
+    time_s: Ints,
+    quiet_s: int,
+    apart_s: int,
+    from_s: int = 0,
+    kept: Sequence[Step] = (),
+) -> list[_Span]:
+    """Find where the weight moves, and join what is closer than `apart_s`.
+
+    What moves before `from_s`, or was settled with the move before, is known already.
+    """
     noise = noise_kg(weight_kg)
     earlier, flags = _flags(weight_kg, time_s, noise, quiet_s)
+    from_s = max([from_s, *(one.settled_s + 1 for one in kept)])
+    flags = flags[np.searchsorted(flags, np.searchsorted(time_s, from_s)) :]
+    free = _place(time_s, kept)  # where the move before was over
     spans: list[_Span] = []
     at = 0
     while at < len(flags):
         begin, end = at, at
+        low = int(earlier[flags[begin]])
+        longest_s = time_s[flags[begin]] + LONGEST_S
+        stop = int(np.searchsorted(flags, np.searchsorted(time_s, longest_s)))
         while True:  # take in what moves again before this is settled
-            while end + 1 < len(flags) and earlier[flags[end + 1]] <= flags[end]:
+            while end + 1 < stop and earlier[flags[end + 1]] <= flags[end]:
                 end += 1
-            low = int(earlier[flags[begin]])
             stays = max(LEAST_KG / 3, STAYS_SPREADS * float(noise[flags[end]]))
             last = _trim(weight_kg, int(flags[end]), low, -1, stays)
             settled = int(np.searchsorted(time_s, time_s[last] + apart_s))
             settled = max(settled, int(flags[end]) + 1)
-            if end + 1 >= len(flags) or flags[end + 1] > settled:
+            if end + 1 >= stop or flags[end + 1] > settled:
                 break
             end += 1
-        if spans:
-            low = min(max(low, spans[-1].last), last - 1)
+        if end + 1 < len(flags) and time_s[flags[end + 1]] <= time_s[last] + SILENT_S:
+            settled = min(settled, int(flags[end + 1]) - 1)
+        last = max(last, free + 1)
+        low = min(max(low, free), last - 1)
         first = _trim(weight_kg, low, last, 1, stays)
+        free = last
         spans.append(_Span(first, last, max(settled, NOISE_BLOCK - 1)))
         at = end + 1
     return spans
@@ -225,8 +290,11 @@ def _trim(weight_kg: Floats, start: int, stop: int, way: int, stays_kg: float) -
 def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Step:
     """Measure one move, from the readings on its two sides."""
     first, last, settled = span
+    latest_s = int(time_s[last]) + SILENT_S
     before = Side.of(weight_kg, time_s, range(max(previous, first - MOST), first + 1), first)
-    after = Side.of(weight_kg, time_s, range(last, min(settled, last + MOST) + 1), last)
+    after = Side.of(
+        weight_kg, time_s, range(last, min(settled, last + MOST, len(time_s) - 1) + 1), last
+    )
     noise = NORMAL * median(sorted(before.off + after.off))
     slopes = [side.slope for side in (before, after) if side.slope is not None]
     slope = agreed([one.kg_per_h for one in slopes])
@@ -246,7 +314,7 @@ def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Ste
     return Step(
         before_s=int(time_s[first]),
         after_s=int(time_s[last]),
-        settled_s=int(time_s[settled]),
+        settled_s=min(int(time_s[settled]), latest_s) if settled < len(time_s) else latest_s,
         level_kg=before.level,
         size_kg=after.level - before.level - slope * apart_h,
         spread_kg=spread**0.5,

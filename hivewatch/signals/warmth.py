@@ -10,10 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from hivewatch.signals.carried import DAY_S, SILENT_S, worked
 from hivewatch.signals.days import HOUR_S, days_of
 from hivewatch.signals.faults import clean
 from hivewatch.signals.window import EMPTY, Floats, HiveWindow, Ints, Series, on_grid
 
+NEST_S = 3 * DAY_S  # [s] own choice: readings so long before what is known are still asked
 LEAST_HOURS = 6  # own choice: hours with readings that make a day's level
 ONE_SIDE = 0.158655  # share of a normal below its mean less one deviation
 LEVEL_SHARES = (ONE_SIDE, 0.5, 1 - ONE_SIDE)
@@ -35,8 +37,6 @@ class Warmth:
         Half of what the middle 68 % of the readings span: one deviation. [K]
     ambient_cel : Floats
         Mean of the air outside; where nobody measures it, NaN. [Cel]
-    nest : Series
-        The readings, without those that are wrong. [Cel]
     hour_s : Ints
         Starts of hours, from the first reading to the last. [s]
     nest_h, ambient_h : Floats
@@ -49,7 +49,6 @@ class Warmth:
     level_cel: Floats
     spread_k: Floats
     ambient_cel: Floats
-    nest: Series
     hour_s: Ints
     nest_h: Floats
     ambient_h: Floats
@@ -72,40 +71,88 @@ def warmth_of(window: HiveWindow) -> Warmth:
     Warmth
         As many days as `days_of` gives.
     """
-    known = window.memo.get("warmth")
-    if not isinstance(known, Warmth):
-        known = window.memo["warmth"] = _work_out(window)
-    return known
+    return worked(window, "warmth", _work_out)
 
 
-def _work_out(window: HiveWindow) -> Warmth:
-    """Work out the days and the hours."""
-    days = days_of(window)
-    ambient = window.of("ambient")
-    nest = clean(window.of("nest"), "nest") if len(window.of("nest")) else EMPTY
-    level = _shares_by_day(nest, days.start_s)
-    after = np.searchsorted(nest.time_s, days.start_s[1:])
-    is_over = after < len(nest)
-    told_s = np.zeros(len(days), np.int64)
-    told_s[is_over] = nest.time_s[after[is_over]]
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the days and hours before a midnight."""
+    return {"warmth": _up_to(warmth_of(window), until_s)}
+
+
+def _up_to(warmth: Warmth, until_s: int) -> Warmth:
+    """Give the days and hours before a midnight."""
+    day = int(np.searchsorted(warmth.start_s, until_s))
+    hour = int(np.searchsorted(warmth.hour_s, until_s))
+    return Warmth(
+        start_s=warmth.start_s[: day + 1].copy(),
+        told_s=warmth.told_s[:day].copy(),
+        level_cel=warmth.level_cel[:day].copy(),
+        spread_k=warmth.spread_k[:day].copy(),
+        ambient_cel=warmth.ambient_cel[:day].copy(),
+        hour_s=warmth.hour_s[:hour].copy(),
+        nest_h=warmth.nest_h[:hour].copy(),
+        ambient_h=warmth.ambient_h[:hour].copy(),
+    )
+
+
+def _work_out(window: HiveWindow, kept: Warmth | None) -> Warmth:
+    """Work out the days and the hours: those that are known, and those since."""
+    since = _since(window, kept)
+    if kept is None:
+        return since
+    return Warmth(
+        start_s=np.append(kept.start_s[:-1], since.start_s),
+        told_s=np.append(kept.told_s, since.told_s),
+        level_cel=np.append(kept.level_cel, since.level_cel),
+        spread_k=np.append(kept.spread_k, since.spread_k),
+        ambient_cel=np.append(kept.ambient_cel, since.ambient_cel),
+        hour_s=np.append(kept.hour_s, since.hour_s),
+        nest_h=np.append(kept.nest_h, since.nest_h),
+        ambient_h=np.append(kept.ambient_h, since.ambient_h),
+    )
+
+
+def _since(window: HiveWindow, kept: Warmth | None) -> Warmth:
+    """Work out the days that are not known yet, and their hours."""
+    days, first = days_of(window), 0 if kept is None else len(kept)
+    first_s = int(days.start_s[first] if kept is None else kept.hour_s[-1] + HOUR_S)
+    last_s = int(days.start_s[-1])
+    start_s, ambient = days.start_s[first:], window.of("ambient")
+    nest = clean_nest(window)
+    level = _shares_by_day(nest, start_s)
+    over_s = window.over_s("nest")
+    is_over = start_s[1:] <= over_s
+    after = np.searchsorted(nest.time_s, start_s[1:])
+    # the next reading tells it, or a day without any
+    told_s = np.where(is_over, start_s[1:] + SILENT_S, 0)
+    there = is_over & (after < len(nest))
+    told_s[there] = np.minimum(told_s[there], nest.time_s[after[there]])
     level[:, ~is_over] = np.nan
-    first_s = int(days.start_s[0]) if len(days) else 0
-    last_s = int(days.start_s[-1]) if len(days) else 0
     hour_s, nest_h = on_grid(nest, HOUR_S, first_s, last_s)
     _, ambient_h = on_grid(ambient, HOUR_S, first_s, last_s)
-    if len(nest):
-        nest_h[hour_s + HOUR_S > nest.time_s[-1]] = np.nan
+    nest_h[hour_s + HOUR_S > over_s] = np.nan
     return Warmth(
-        start_s=days.start_s,
+        start_s=start_s,
         told_s=told_s,
         level_cel=level[1],
         spread_k=(level[2] - level[0]) / 2,
-        ambient_cel=days.ambient_cel,
-        nest=nest,
+        ambient_cel=days.ambient_cel[first:],
         hour_s=hour_s,
         nest_h=nest_h,
         ambient_h=ambient_h,
     )
+
+
+def clean_nest(window: HiveWindow) -> Series:
+    """Give the nest's readings without those that are wrong; from where they are still asked."""
+    name = f"nest since {window.carried.until_s}"
+    return worked(window, name, lambda here, _: _clean(here))
+
+
+def _clean(window: HiveWindow) -> Series:
+    """Clean the nest's readings."""
+    nest = window.of("nest").since(window.carried.until_s, NEST_S)
+    return clean(nest, "nest") if len(nest) else EMPTY
 
 
 def _shares_by_day(nest: Series, start_s: Ints) -> Floats:
@@ -113,12 +160,12 @@ def _shares_by_day(nest: Series, start_s: Ints) -> Floats:
     figures = np.full((len(LEVEL_SHARES), len(start_s) - 1), np.nan)
     if not len(nest):
         return figures
-    hours = nest.time_s // HOUR_S
-    hours = hours[np.diff(hours, prepend=hours[0] - 1) > 0]
-    day_of_hour = np.searchsorted(start_s, hours * HOUR_S, side="right") - 1
-    counted = np.bincount(day_of_hour.clip(min=0), minlength=figures.shape[1])
     edges = np.searchsorted(nest.time_s, start_s)
-    for i in np.flatnonzero((np.diff(edges) > 0) & (counted[: figures.shape[1]] >= LEAST_HOURS)):
+    hours = nest.time_s // HOUR_S
+    new = np.diff(hours, prepend=-1, append=-1) != 0
+    new[edges] = True  # each day by itself
+    counted = np.concatenate(([0], np.cumsum(new)))[edges]
+    for i in np.flatnonzero((np.diff(edges) > 0) & (np.diff(counted) >= LEAST_HOURS)):
         ordered = np.sort(nest.value[edges[i] : edges[i + 1]])
         figures[:, i] = ordered[[round(share * (len(ordered) - 1)) for share in LEVEL_SHARES]]
     return figures

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.apiary import Hive, Yard
+from hivewatch.signals.carried import NOTHING, RAW_LEAST, SILENT_S, Carried
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,21 +30,28 @@ class Series:
         Strictly rising Unix time, UTC, shape (n,). [s]
     value : Floats
         In the quantity's unit, shape (n,), never NaN.
+    skipped : int
+        How many there were before these.
     """
 
     time_s: Ints
     value: Floats
+    skipped: int = 0
 
     def __len__(self) -> int:
         """Count the readings."""
         return len(self.time_s)
+
+    def copy(self) -> Series:
+        """Give the same readings in memory of their own."""
+        return Series(self.time_s.copy(), self.value.copy(), self.skipped)
 
     def up_to(self, as_of_s: int) -> Series:
         """Give the readings up to a moment, that moment included."""
         if not len(self.time_s) or self.time_s[-1] <= as_of_s:
             return self
         end = int(np.searchsorted(self.time_s, as_of_s, side="right"))
-        return Series(self.time_s[:end], self.value[:end])
+        return Series(self.time_s[:end], self.value[:end], self.skipped)
 
     def before(self, time_s: int) -> Series:
         """Give the readings before a moment, that moment excluded."""
@@ -51,17 +59,25 @@ class Series:
 
     def between(self, from_s: int, to_s: int) -> Series:
         """Give the readings from one moment to another, both included."""
-        low, high = np.searchsorted(self.time_s, (from_s, to_s + 1))
-        return Series(self.time_s[low:high], self.value[low:high])
+        low, high = np.searchsorted(self.time_s, (from_s, to_s + 1)).tolist()
+        return Series(self.time_s[low:high], self.value[low:high], self.skipped + low)
+
+    def since(self, until_s: int, back_s: int) -> Series:
+        """Give the readings since some time before a moment; `RAW_LEAST` before it at the least."""
+        low = first_kept(self.time_s, until_s, back_s)
+        return Series(self.time_s[low:], self.value[low:], self.skipped + low) if low else self
 
     def then(self, later: Series) -> Series:
         """Put later readings behind these."""
-        if not len(later):
+        if not len(later) and not later.skipped:
             return self
-        if not len(self):
-            return later
+        if later.skipped or not len(self):
+            skipped = self.skipped + len(self) + later.skipped
+            return Series(later.time_s, later.value, skipped)
         return Series(
-            np.concatenate([self.time_s, later.time_s]), np.concatenate([self.value, later.value])
+            np.concatenate([self.time_s, later.time_s]),
+            np.concatenate([self.value, later.value]),
+            self.skipped,
         )
 
 
@@ -98,6 +114,14 @@ class DeviceTrace:
     ahead_s: Ints = field(default_factory=lambda: np.empty(0, np.int64))
     ahead_by_s: Ints = field(default_factory=lambda: np.empty(0, np.int64))
     refused_s: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+
+    def since(self, until_s: int, back_s: int) -> DeviceTrace:
+        """Give what the device did since some time before a moment, as for a series."""
+        return replace(
+            self,
+            heard_s=self.heard_s[first_kept(self.heard_s, until_s, back_s) :],
+            series={name: one.since(until_s, back_s) for name, one in self.series.items()},
+        )
 
     def up_to(self, as_of_s: int) -> DeviceTrace:
         """Give what the device had done by a moment; a later move is not known yet."""
@@ -138,6 +162,10 @@ class HiveWindow:
     as_of_s: int
     series: Mapping[str, Series]
     devices: tuple[DeviceTrace, ...] = ()
+    carried: Carried = NOTHING
+    """What is known of the days before already; then the series may begin later than the hive."""
+    told_s: Mapping[str, Sequence[int]] = field(default_factory=dict)
+    """When what was found of each kind before `carried.until_s` began."""
     memo: dict[str, object] = field(default_factory=dict, init=False, repr=False, compare=False)
     """What signals have worked out of this very window; another window starts with nothing."""
 
@@ -145,16 +173,52 @@ class HiveWindow:
         """Give the readings of one quantity; empty when there are none."""
         return self.series.get(quantity, EMPTY)
 
+    def has(self, quantity: str) -> bool:
+        """Say whether there has ever been a reading of a quantity."""
+        return bool(len(self.of(quantity)) or self.of(quantity).skipped)
+
+    @property
+    def last_s(self) -> int:
+        """The time of the last reading of all; 0 without any. [s]."""
+        return max((int(one.time_s[-1]) for one in self.series.values() if len(one)), default=0)
+
+    def over_s(self, quantity: str) -> int:
+        """Give until when a quantity is known: it may come late, but by a day at most. [s]."""
+        series = self.of(quantity)
+        return max(int(series.time_s[-1]) if len(series) else 0, self.last_s - SILENT_S)
+
+    def since(self, until_s: int, back_s: int, told_s: Mapping[str, Sequence[int]]) -> HiveWindow:
+        """Give the window since some time before a moment; what signals know of it, they keep."""
+        part = replace(
+            self,
+            series={name: one.since(until_s, back_s) for name, one in self.series.items()},
+            devices=tuple(trace.since(until_s, back_s) for trace in self.devices),
+            carried=Carried(until_s),
+            told_s=told_s,
+        )
+        part.memo.update(self.memo)
+        return part
+
     def at(self, as_of_s: int) -> HiveWindow:
         """Give the window as it is at another moment: nothing later, and the clock set to it."""
         return replace(
             self,
             as_of_s=as_of_s,
+            carried=NOTHING,
             series={name: series.up_to(as_of_s) for name, series in self.series.items()},
             devices=tuple(
                 trace.up_to(as_of_s) for trace in self.devices if trace.from_s <= as_of_s
             ),
         )
+
+
+def first_kept(time_s: Ints, until_s: int, back_s: int) -> int:
+    """Give the place of the first reading that is kept before a moment."""
+    high = int(np.searchsorted(time_s, until_s))
+    if high == 0:
+        return 0
+    low = int(np.searchsorted(time_s, time_s[high - 1] - back_s))
+    return max(min(low, high - RAW_LEAST), 0)
 
 
 def counts_of(total: Series) -> Series:
@@ -179,7 +243,7 @@ def counts_of(total: Series) -> Series:
     restarted = after < RESTART_FALL * before
     count = np.where(restarted, after, count)
     known = count >= 0
-    return Series(total.time_s[1:][known], count[known])
+    return Series(total.time_s[1:][known], count[known], total.skipped)
 
 
 def merge(first: Series, second: Series) -> Series:
@@ -188,7 +252,7 @@ def merge(first: Series, second: Series) -> Series:
     time_s = np.concatenate([first.time_s, second.time_s[alone]])
     value = np.concatenate([first.value, second.value[alone]])
     order = np.argsort(time_s, kind="stable")
-    return Series(time_s[order], value[order])
+    return Series(time_s[order], value[order], first.skipped + second.skipped)
 
 
 def usual_step_s(series: Series) -> int | None:

@@ -114,15 +114,43 @@ def read_series(
     return Series(time_s[first], pairs[first, 1])
 
 
+def read_new(
+    connection: Connection, device: int, quantities: Sequence[int], from_ms: int, to_ms: int
+) -> dict[int, Series]:
+    """Read the few readings that are new of some quantities of one device, at once.
+
+    Parameters
+    ----------
+    from_ms, to_ms : int
+        Unix time, UTC: from included, to excluded. [ms]
+
+    Returns
+    -------
+    dict[int, Series]
+        By quantity, those that have any; of two readings within one second the first counts.
+    """
+    rows = connection.exec_driver_sql(
+        "SELECT quantity, time_ms / 1000, value FROM reading WHERE device = ? AND quantity IN"  # noqa: S608
+        f" ({','.join('?' * len(quantities))}) AND time_ms >= ? AND time_ms < ?"
+        " ORDER BY quantity, time_ms",
+        (device, *quantities, from_ms, to_ms),
+    )
+    found: dict[int, dict[int, float]] = {}
+    for quantity, time_s, value in rows.all():
+        found.setdefault(quantity, {}).setdefault(time_s, value)
+    return {
+        quantity: Series(np.array(list(of), np.int64), np.array(list(of.values()), np.float64))
+        for quantity, of in found.items()
+    }
+
+
 def read_ahead(connection: Connection, device: int, from_ms: int, to_ms: int) -> tuple[Ints, Ints]:
     """Read the readings dated after they were received: their times and by how much, in s."""
-    rows = connection.execute(
-        text(
-            "SELECT time_ms / 1000, max(time_ms / 1000 - received_s) FROM reading"
-            " WHERE device = :device AND time_ms >= :from_ms AND time_ms < :to_ms"
-            " AND time_ms > received_s * 1000 + 300000 GROUP BY 1 ORDER BY 1"
-        ),
-        {"device": device, "from_ms": from_ms, "to_ms": to_ms},
+    rows = connection.exec_driver_sql(
+        "SELECT time_ms / 1000, max(time_ms / 1000 - received_s) FROM reading"
+        " WHERE device = ? AND time_ms >= ? AND time_ms < ?"
+        " AND time_ms > received_s * 1000 + 300000 GROUP BY 1 ORDER BY 1",
+        (device, from_ms, to_ms),
     ).all()
     pairs = np.array([tuple(row) for row in rows], np.int64).reshape(-1, 2)
     return pairs[:, 0], pairs[:, 1]

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 from sqlalchemy import Connection, text
 
 from hivewatch.apiary import Apiary, placed_spans
+from hivewatch.signals.carried import AHEAD_S, RAW_S, Carried
+from hivewatch.signals.carried import NOTHING as CARRIED_NOTHING
 from hivewatch.signals.window import (
     EMPTY,
     DeviceTrace,
@@ -17,14 +19,17 @@ from hivewatch.signals.window import (
     Ints,
     Series,
     counts_of,
+    first_kept,
     merge,
 )
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store.quarantine import clock_faults_s
-from hivewatch.store.readings import read_ahead, read_series
+from hivewatch.store.readings import read_ahead, read_new, read_series
 from hivewatch.wire.quantities import BY_NUMBER, TOTAL_OF, Quantity
 
-KEPT_BYTES = 128_000_000  # own choice: some thirty hive-years; the rest is read anew each time
+KEPT_BYTES = 800_000_000  # own choice: a thousand hives; of more, the rest is read anew each time
+OF_CARRIED_BYTES = 250_000  # own choice: about what is carried of a hive takes
+_ALL = ",".join(map(str, BY_NUMBER))
 OF_THE_DEVICE = ("battery", "battery-level", "signal")
 
 
@@ -76,6 +81,7 @@ class Stay:
 
 
 NOTHING = Stay({}, np.empty(0, np.int64), 0)
+Stays = Sequence[tuple[Span, Stay]]
 
 
 def read_window(
@@ -103,16 +109,39 @@ def read_window(
     return _window(connection, apiary, hive_id, as_of_s, stays)
 
 
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What is kept of one hive: its devices' stays, and what is known of the days before."""
+
+    stays: Stays
+    carried: Carried
+
+    @property
+    def bytes(self) -> int:
+        """The memory it takes, about."""
+        carried = OF_CARRIED_BYTES if self.carried.until_s else 0
+        return carried + sum(stay.bytes for _, stay in self.stays)
+
+    def of(self, span: Span) -> Stay:
+        """Give a device's stay."""
+        return next((stay for known, stay in self.stays if known[:3] == span[:3]), NOTHING)
+
+
+NOTHING_KEPT = _Kept((), CARRIED_NOTHING)
+
+
 class WindowKeeper:
     """Reads windows and keeps what it read, so that next time only what changed is read.
 
-    What was used longest ago is let go when more than `bytes_max` would be kept.
+    Of a window that rests on what was carried before, see `hivewatch.signals.carried`, only the
+    last readings are kept. What was used longest ago is let go when more than `bytes_max` would be
+    kept.
     """
 
     def __init__(self, bytes_max: int = KEPT_BYTES) -> None:
         """Start with nothing kept."""
         self._bytes_max = bytes_max
-        self._kept: dict[str, dict[tuple[str, int], Stay]] = {}
+        self._kept: dict[str, _Kept] = {}
         self._bytes: dict[str, int] = {}
         self._total = 0
 
@@ -131,26 +160,43 @@ class WindowKeeper:
         changed_ms : Mapping
             Device -> from when on its readings have changed since the last time. [ms]
         """
-        kept = self._kept.get(hive_id, {})
+        kept = self._kept.get(hive_id, NOTHING_KEPT)
         self.forget(hive_id)
-        stays = []
-        for span in spans_of(connection, apiary, hive_id, as_of_s):
-            before = kept.get((span.device, span.from_ms), NOTHING)
-            from_ms = min(before.until_ms, changed_ms.get(span.device, before.until_ms))
-            from_ms = max(span.from_ms, from_ms // 1000 * 1000)
-            stays.append((span, _read_stay(connection, span, before, from_ms, None)))
-        self._keep(hive_id, {(span.device, span.from_ms): stay for span, stay in stays})
-        return _window(connection, apiary, hive_id, as_of_s, stays)
+        spans = spans_of(connection, apiary, hive_id, as_of_s)
+        known_ms = 1000 * (kept.carried.until_s + AHEAD_S)
+        if any(changed_ms.get(span.device, known_ms) < known_ms for span in spans):
+            kept = NOTHING_KEPT  # it came too late
+        stays = _go_on(connection, spans, kept, changed_ms)
+        if kept.carried.until_s and _is_other_voice(kept.stays, stays, known_ms):
+            kept = NOTHING_KEPT
+            stays = _go_on(connection, spans, kept, changed_ms)
+        self._keep(hive_id, _Kept(stays, kept.carried))
+        window = _window(connection, apiary, hive_id, as_of_s, stays)
+        return replace(window, carried=kept.carried) if kept.carried.until_s else window
+
+    def carry(self, hive_id: str, carried: Carried, asked_from_s: tuple[int, int]) -> None:
+        """Keep what the next window may rest on, and of the readings only what is still asked.
+
+        Parameters
+        ----------
+        asked_from_s : tuple of int
+            Since when: the readings of the hive, and those of its devices themselves. [s]
+        """
+        kept = self._kept.get(hive_id)
+        if kept is None or carried is kept.carried:
+            return
+        self.forget(hive_id)
+        self._keep(hive_id, _Kept(_last_of(kept.stays, *asked_from_s), carried))
 
     def forget(self, hive_id: str) -> None:
         """Read all of a hive anew next time: its devices have moved."""
         if self._kept.pop(hive_id, None) is not None:
             self._total -= self._bytes.pop(hive_id)
 
-    def _keep(self, hive_id: str, stays: dict[tuple[str, int], Stay]) -> None:
+    def _keep(self, hive_id: str, kept: _Kept) -> None:
         """Keep what was read, within the limit; the hive read last goes last."""
-        self._kept[hive_id] = stays
-        self._bytes[hive_id] = sum(stay.bytes for stay in stays.values())
+        self._kept[hive_id] = kept
+        self._bytes[hive_id] = kept.bytes
         self._total += self._bytes[hive_id]
         while self._total > self._bytes_max:
             self.forget(next(iter(self._kept)))
@@ -183,11 +229,11 @@ def next_dated_s(connection: Connection, apiary: Apiary, hive_id: str, as_of_s: 
     moments: list[int] = []
     for name, from_s, until_s in placed:
         moments += [moment for moment in (from_s, until_s) if moment and moment > as_of_s]
-        for quantity in BY_NUMBER if name in numbers else ():
+        if name in numbers:
             first = connection.exec_driver_sql(
-                "SELECT min(time_ms) FROM reading"
-                " WHERE device = ? AND quantity = ? AND time_ms >= ?",
-                (numbers[name], quantity, max(now_ms, from_s * 1000)),
+                f"SELECT min(time_ms) FROM reading WHERE device = ? AND quantity IN ({_ALL})"  # noqa: S608
+                " AND time_ms >= ?",
+                (numbers[name], max(now_ms, from_s * 1000)),
             ).scalar()
             if first is not None:
                 moments.append(first // 1000)
@@ -230,16 +276,69 @@ def _read_stay(
     connection: Connection, span: Span, before: Stay, from_ms: int, received_by_s: int | None
 ) -> Stay:
     """Read a device's stay from a time on; what is earlier is as it was read before."""
-    series, fresh = {}, []
+    if before is not NOTHING and from_ms >= span.until_ms:
+        return before  # it left, and nothing came late
+    series, fresh, few = {}, [], None
+    if before is not NOTHING and received_by_s is None:
+        few = read_new(connection, span.number, list(BY_NUMBER), from_ms, span.until_ms)
     for number, quantity in BY_NUMBER.items():
-        new = read_series(connection, span.number, number, from_ms, span.until_ms, received_by_s)
+        if few is None:
+            args = (span.number, number, from_ms, span.until_ms, received_by_s)
+            new = read_series(connection, *args)
+        else:
+            new = few.get(number, EMPTY)
         old = before.series.get(quantity.name, EMPTY).before(from_ms // 1000)
-        if len(new) or len(old):
+        if len(new) or len(old) or old.skipped:
             series[quantity.name] = old.then(new)
         fresh.append(new.time_s)
     heard_s = before.heard_s[: np.searchsorted(before.heard_s, from_ms // 1000)]
     heard_s = np.concatenate([heard_s, _times_of_all(fresh)])
     return Stay(series, heard_s, span.until_ms)
+
+
+def _go_on(
+    connection: Connection, spans: Sequence[Span], kept: _Kept, changed_ms: Mapping[str, int]
+) -> list[tuple[Span, Stay]]:
+    """Read what is new of each stay."""
+    stays = []
+    for span in spans:
+        before = kept.of(span)
+        from_ms = min(before.until_ms, changed_ms.get(span.device, before.until_ms))
+        from_ms = max(span.from_ms, from_ms // 1000 * 1000)
+        stays.append((span, _read_stay(connection, span, before, from_ms, None)))
+    return stays
+
+
+def _is_other_voice(before: Stays, now: Stays, known_ms: int) -> bool:
+    """Say whether a device reports a quantity first now that it speaks for since long ago."""
+    if len(now) == 1:
+        return False
+    told = {(*span[:3], name) for span, stay in before for name in stay.series}
+    return any(
+        span.from_ms < known_ms and (*span[:3], name) not in told
+        for span, stay in now
+        for name in stay.series
+    )
+
+
+def _last_of(stays: Stays, hive_s: int, device_s: int) -> Stays:
+    """Give the last readings of each stay: those that are asked since some moments."""
+    last = []
+    turns = {
+        (span, name): until_ms // 1000
+        for name in {name for _, stay in stays for name in stay.series}
+        for span, until_ms in _take_turns([one for one, stay in stays if name in stay.series])
+    }
+    for span, stay in stays:
+        series = {}
+        for name, one in stay.series.items():
+            own = name in OF_THE_DEVICE
+            spoken = one if own else one.before(turns.get((span, name), 0))
+            series[name] = spoken.since(device_s if own else hive_s, RAW_S).copy()
+        heard = first_kept(stay.heard_s, device_s, RAW_S)
+        heard_s = stay.heard_s[heard:].copy()
+        last.append((span, Stay(series, heard_s, stay.until_ms)))
+    return last
 
 
 def _times_of_all(times_s: Sequence[Ints]) -> Ints:
@@ -261,7 +360,7 @@ def _speaking(stays: Sequence[tuple[Span, Stay]]) -> Mapping[str, Series]:
         for span, until_ms in _take_turns(reporting):
             part = stay_of[span].series[quantity.name].before(until_ms // 1000)
             said = said.then(counts_of(part) if quantity.kind == "total" else part)
-        if len(said):
+        if len(said) or said.skipped:
             speaking[quantity.name] = said
     for name, total in TOTAL_OF.items():
         counted = speaking.pop(total.name, None)

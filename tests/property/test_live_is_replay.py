@@ -30,7 +30,7 @@ from lived import (
 from hivewatch import watch
 from hivewatch.detect import run
 from hivewatch.replay import find
-from hivewatch.signals.days import days_of
+from hivewatch.signals.days import as_weighed, days_of
 from hivewatch.store import apiary, inspections
 from hivewatch.store.open import Store
 from hivewatch.store.windows import read_window
@@ -65,7 +65,7 @@ def test_when_all_has_come_the_findings_are_those_of_one_look_over_everything(st
             noted = inspections.read(connection, hive=hive)
             window = read_window(connection, known, hive, now_s)
             whole += watch.find(window, noted, LIMITS.alerts, now_s)
-            days[hive] = days_of(window)
+            days[hive] = as_weighed(days_of(window))
         whole += run.detect_yard(known.yards[0], days)
     assert without_ids(standing) == without_ids(whole)
     assert len({one.id for one in standing}) == len(standing)

@@ -130,12 +130,12 @@ def test_what_was_told_stands_when_the_season_goes_on(hours):
         assert [one for one in whole if one.told_s <= until_s] == early
 
 
-def test_a_day_counts_when_a_reading_came_after_it():
+def test_a_day_counts_when_a_reading_came_after_it_or_none_for_a_day():
     nest = summer(0)
     nest.silence(nest.at(10), nest.at(12, 6))
     warmth = warmth_of(nest.window())
     day = int(np.searchsorted(warmth.start_s, nest.at(9, 23.5))) - 1
-    assert warmth.told_s[day] == nest.at(12, 6)
+    assert warmth.told_s[day] == nest.at(11, 23)  # silent for a day, a probe is not waited for
     assert np.isnan(warmth.level_cel[-1])
 
 
