@@ -48,7 +48,7 @@ def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
     gone = (away + lost[:, None]).ravel()
 
     lid = _lid(weather, rng(seed, "lid", life.plan.id))
-    gross = life.start_kg + dry + water - gone * BEE_KG + _steps(life, weather) + lid
+    gross = life.start_kg + dry + water - gone * BEE_KG + stepped(life, weather) + lid
     wood = _drying_wood(weather)
     gross = gross + _open(life, weather) + wood
     return Weight(gross, np.clip(away, 0, None).ravel(), lid, wood)
@@ -93,7 +93,8 @@ def _water(life: Life, weather: Weather, country: Country) -> Floats:
     return out.ravel() - fed
 
 
-def _steps(life: Life, weather: Weather) -> Floats:
+def stepped(life: Life, weather: Weather) -> Floats:
+    """Add up what was put on and taken off so far, and what swarms weighed."""
     total = np.zeros(weather.time_s.size)
     for step in life.steps:
         first = int(np.searchsorted(weather.time_s, step.time_s))

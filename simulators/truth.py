@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from simulators import signs
+from simulators import flows, signs
 from simulators.plans import Floats, Scenario, instant
 from simulators.season import HiveSeason
 
@@ -63,7 +63,7 @@ def of_yard(hives: list[HiveSeason]) -> dict[str, Any]:
     told = [season.told for season in hives]
     sky = told[0].weather
     return {
-        "events": signs.of_yard(hives[0].yard.id, told),
+        "events": flows.of_yard(hives[0].yard.id, told, hives[0].yard.latitude),
         "daily": {
             "air_c": _round(sky.daily(sky.air_c).mean(axis=1), 1),
             "noon_c": _round(sky.daily(sky.air_c).max(axis=1), 1),

@@ -76,6 +76,10 @@ def _is_a_kilogram(event: Event) -> bool:
     return abs(float(event.get("kg", 0.0))) >= 1.0
 
 
+def _is_clear(event: Event) -> bool:
+    return bool(event.get("clear", True))
+
+
 def _at_once(recall: float, false_in: float) -> Bar:
     return Bar(recall, false_in, told_s=0.0, told_readings=2)
 
@@ -85,7 +89,8 @@ KINDS: tuple[Kind, ...] = (
          measures=(Measure("kg_lost", "kg_lost", "relative", "kg", 0.15),
                    Measure("bees_left", "bees_left", "relative", "bees")),
          bar=Bar(0.98, 20, told_s=10 * MINUTE_S, told_readings=1)),
-    Kind("nectar_flow", 7 * DAY_S, 7 * DAY_S, subject="yard",
+    Kind("nectar_flow", 7 * DAY_S, 7 * DAY_S, lasts=True, subject="yard",
+         counts=_is_clear,
          measures=(Measure("kg_gained", "kg_gained", "relative", "kg", 0.10),
                    Measure("kg_a_day", "kg_a_day", "relative", "kg/d")),
          bar=Bar(0.95, 10, start_s=2 * DAY_S, told_s=2 * DAY_S)),
@@ -101,10 +106,10 @@ KINDS: tuple[Kind, ...] = (
     Kind("toppled", 2 * HOUR_S, 2 * HOUR_S, needs=("weight",), bar=_at_once(1.0, 100)),
     Kind("taken", 2 * HOUR_S, 2 * HOUR_S, needs=("weight",), bar=_at_once(1.0, 100)),
     Kind("dead_out", 7 * DAY_S, 7 * DAY_S, bar=Bar(1.0, 100, told_s=3 * DAY_S)),
-    Kind("low_stores", 10 * DAY_S, 10 * DAY_S, lasts=True,
+    Kind("low_stores", 10 * DAY_S, 10 * DAY_S, lasts=True, counts=_is_clear,
          measures=(Measure("days_left", "days_left", "relative", "d", 0.25),),
          bar=Bar(0.95, 20)),
-    Kind("dearth", 10 * DAY_S, 10 * DAY_S, subject="yard",
+    Kind("dearth", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="yard", counts=_is_clear,
          measures=(Measure("kg_a_day", "kg_a_day", "absolute", "kg/d"),)),
     Kind("brood_end", 14 * DAY_S, 14 * DAY_S, excuses=("dead_out", "taken")),
     Kind("swarm_risk", 10 * DAY_S, 10 * DAY_S, lasts=True),

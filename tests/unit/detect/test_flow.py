@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -39,7 +40,7 @@ def made_up_days(
         set_s=start_s[:-1] + 20.0 * 3600,
         dawn_s=start_s[:-1] + 4.5 * 3600,
         dusk_s=start_s[:-1] + 22.5 * 3600,
-        dawn_kg=nothing,
+        dawn_kg=40.0 + np.append(0.0, np.cumsum(gain[:-1])),
         dusk_kg=nothing,
         gain_kg=gain,
         day_kg=gain + night,
@@ -117,8 +118,56 @@ def test_eight_days_of_loss_in_flying_weather_are_a_dearth() -> None:
     found = of_kind(flow.find(YARD, yard_of([0.2] * 5 + [-0.25] * 14 + [0.8] * 4)), "dearth")
     assert len(found) == 1
     assert 4 <= day_of(found[0].start_s) <= 6
+    assert found[0].status == "ended"
     assert day_of(found[0].end_s) == 19
     assert found[0].measures["kg_a_day"] < 0
+
+
+def test_a_week_of_rain_is_no_dearth() -> None:
+    rain = [0.0] * 5 + [6.0] * 14 + [0.0] * 4
+    gain = [0.2] * 5 + [-0.25] * 14 + [0.2] * 4
+    assert not of_kind(flow.find(YARD, yard_of(gain, rain_mm=rain)), "dearth")
+
+
+def test_where_nobody_knows_whether_bees_could_fly_no_dearth_is_told() -> None:
+    assert not of_kind(flow.find(YARD, yard_of([-0.25] * 30, flying_h=np.nan)), "dearth")
+
+
+@pytest.mark.parametrize(("latitude", "told"), [(52.2, 1), (-36.0, 0), (4.0, 1)])
+def test_before_the_season_of_its_half_of_the_earth_there_is_no_dearth(
+    latitude: float, told: int
+) -> None:
+    place = replace(YARD, latitude=latitude)
+    assert len(of_kind(flow.find(place, yard_of([-0.25] * 30)), "dearth")) == told
+
+
+def test_snow_that_falls_by_night_is_no_nectar() -> None:
+    yard = yard_of([*QUIET, 1.0, 1.0, 1.0, *QUIET])
+    snowed = {
+        hive: replace(one, day_kg=one.day_kg - 1.4 * (one.gain_kg > 0.5))
+        for hive, one in yard.items()
+    }
+    assert not of_kind(flow.find(YARD, snowed), "nectar_flow")
+
+
+def test_a_hive_that_is_gone_does_not_vote() -> None:
+    yard = yard_of(QUIET + GOOD, hives=2)
+    still = {f"gone-{i}": made_up_days([0.0] * 18, seed=9, spread_kg=0.005) for i in range(3)}
+    still = {hive: replace(one, day_kg=one.gain_kg) for hive, one in still.items()}
+    (one,) = of_kind(flow.find(YARD, yard | still), "nectar_flow")
+    assert day_of(one.start_s) == 8
+    assert one.measures["kg_a_day"] == pytest.approx(1, rel=0.1)
+
+
+def test_two_hives_of_which_one_robs_make_no_flow() -> None:
+    yard = {"robbed": made_up_days([0.0] * 20), "robber": made_up_days([2.5] * 20, seed=1)}
+    assert not of_kind(flow.find(YARD, yard), "nectar_flow")
+
+
+def test_four_days_of_bad_weather_do_not_end_a_flow_and_six_do() -> None:
+    for days, flows in ((4, 1), (6, 2)):
+        gain = QUIET + [1.0] * 6 + [-0.3] * days + [1.0] * 6 + QUIET
+        assert len(of_kind(flow.find(YARD, yard_of(gain)), "nectar_flow")) == flows
 
 
 def test_winter_loss_without_flight_is_no_dearth() -> None:

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from simulators import forage, nature, scenario, season, signs, truth, weather
+from simulators import flows, forage, nature, scenario, season, signs, truth, weather
 from simulators.keeper import Step
 from simulators.plans import STEP_S, STEPS_A_DAY
 from simulators.sensors import Told
@@ -105,9 +105,45 @@ def test_sprayed_bees_do_not_come_home() -> None:
 
 def test_a_flow_and_a_dearth_are_told_of_the_yard() -> None:
     hives = live("two-flows")
-    kinds = [event["kind"] for event in signs.of_yard("three-oaks", hives)]
+    kinds = [event["kind"] for event in flows.of_yard("three-oaks", hives, 48.9)]
     assert kinds.count("nectar_flow") >= 2
     assert "dearth" in kinds
+
+
+def test_what_a_flow_brings_is_what_its_hives_gain_without_boxes_swarms_and_rain() -> None:
+    hive = live("two-flows")[0]
+    gain = flows.daily_gain(hive)
+    column = hive.life.columns
+    brought = column["nectar"] + column["pollen"] + column["plunder"]
+    quiet = np.isfinite(gain)
+    assert (gain[quiet] <= brought[quiet] + 0.01).all()  # never more than came in by the entrance
+    idle = quiet & (brought < 0.02)
+    assert (gain[idle] < 0).all()
+    lasting = [event for event in flows.of_yard("three-oaks", [hive], 48.9) if event["clear"]]
+    for event in lasting:
+        days = (np.datetime64(event["end"][:10]) - np.datetime64(event["start"][:10])).astype(int)
+        assert event["kg_gained"] == pytest.approx(days * event["kg_a_day"], abs=0.05)
+
+
+def test_a_flow_goes_from_its_first_two_good_days_to_where_it_stood_highest() -> None:
+    gain = np.array([-0.2, 0.4, -0.1, 0.5, 0.9, 1.0, -0.4, -0.4, 1.3, 0.2] + [-0.3] * 8)
+    assert flows.flows(gain) == [(3, 9)]
+    assert flows.flows(np.array([0.34, 3.0, -0.3, 3.0, -0.3])) == []
+
+
+def test_loss_in_rain_or_in_winter_is_no_dearth() -> None:
+    gain, fly_h, always = np.full(40, -0.3), np.full(40, 8.0), np.ones(40, np.bool_)
+    assert flows.dearths(gain, fly_h, always) == [(3, 37)]
+    assert flows.dearths(gain, fly_h / 4, always) == []
+    assert flows.dearths(gain, fly_h, ~always) == []
+
+
+def test_hunger_goes_on_until_there_is_enough_again() -> None:
+    kg = np.array([6.0] * 5 + [3.8] * 5 + [4.4] * 3 + [3.9] * 4 + [9.0] * 5)
+    column = {"stores_kg": kg, "honey_eaten": np.full(22, 0.4), "adults": np.full(22, 2e4)}
+    ((first, last, left, clear),) = signs.hunger(column)
+    assert (first, last, clear) == (5, 16, True)
+    assert left == pytest.approx(9.5)
 
 
 def test_runs_are_joined_and_short_ones_left_out() -> None:

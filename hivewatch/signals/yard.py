@@ -1,0 +1,217 @@
+"""A yard day by day: what each of its hives gained from dawn to dawn, and its middle hive.
+
+What was put on or taken off does not count, and rain on the lids is not taken for it: what a cloud
+puts on dries off again, so that over a few days the level tells the truth if nothing is removed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import pairwise
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from hivewatch.apiary import Yard
+from hivewatch.signals.bare import before_each
+from hivewatch.signals.days import DAY_S, Days, local_midnights_s
+from hivewatch.signals.steps import Step
+from hivewatch.signals.window import Floats
+
+Flags = NDArray[np.bool_]
+
+# Own choices where no source is named; tests/unit/signals/test_yard.py and the scoreboard.
+SMALL_KG = 1.0  # [kg] smaller steps: foragers of a strong hive come home, a comb is moved, it rains
+SHOWER_KG = 2.5  # [kg] no lid holds more; recordings of 2014 show 0.6 to 1.3 kg in downpours
+SHOWER_DRY_KG = 1.4  # [kg] the same where no gauge says that it rained
+TOGETHER_S = 3600  # [s] a cloud reaches all hives of a yard within this, a keeper hardly
+RAINED_MM = 1.0  # [mm/d] a lid that weighs
+LID_KG = 1.0  # [kg] what a wet lid may hold; recordings of 2014 show 0.6 to 1.3 in downpours
+LID_M2 = 0.24  # [m2] a lid of 0.44 m by 0.55 m: a millimetre of rain on it weighs 0.24 kg
+NIGHTS = 5  # nights that tell how much the next one will take
+RIPENING = 0.3  # share of a day's gain that the night takes; popular: a third of the water goes
+MOST_KG = 10.0  # [kg/d] more is no nectar: a hive put down or taken off
+EMPTY_KG, HIVE_KG = 5.0, 15.0  # [kg] a floor board that was a hive once
+STILL_KG = 0.08  # [kg/d] in weather to fly, of a week: nobody at home
+FLOWN_H = 4.0  # [h/d] that such a day is light and warm
+WEEK = 7  # [d]
+GAP_DAYS = 6  # [d] dawns that may be missing between two; what was gained between is spread
+
+
+@dataclass(frozen=True, slots=True)
+class YardDays:
+    """A yard by days: n days, h hives.
+
+    Parameters
+    ----------
+    day : tuple of date
+        The yard's calendar days.
+    start_s : NDArray
+        Their midnights, shape (n + 1,). [s]
+    gain_kg : Floats
+        From this dawn to the next, shape (h, n). [kg]
+    early_kg : Floats
+        The same, judged at dusk: less what the night will take. [kg]
+    day_kg : Floats
+        From dawn to dusk. [kg]
+    dawn_s, dusk_s : Floats
+        When a day's gain is known, and when it can be judged, shape (n,). [s]
+    is_gone : Flags
+        There is nobody at home, shape (h, n).
+    lid_kg : Floats
+        What the day's rain may weigh on a lid, as far as anybody knows of it. [kg]
+    flying_h : Floats
+        Hours warm and light enough to fly, NaN where nobody knows. [h]
+    """
+
+    day: tuple[date, ...]
+    start_s: NDArray[np.int64]
+    gain_kg: Floats
+    early_kg: Floats
+    day_kg: Floats
+    dawn_s: Floats
+    dusk_s: Floats
+    is_gone: Flags
+    lid_kg: Floats
+    flying_h: Floats
+
+    def typical_kg(self, figures: Floats) -> Floats:
+        """Give the middle hive's figure, where half of the hives that report tell it; (n,)."""
+        told = ~np.isnan(figures)
+        there = np.expand_dims(told.any(axis=1), 1) & ~self.is_gone
+        enough = (told.sum(axis=0) * 2 >= there.sum(axis=0)) & told.any(axis=0)
+        typical = np.full(figures.shape[1], np.nan)
+        typical[enough] = np.nanmedian(figures[:, enough], axis=0)
+        return typical
+
+    def has_agreed(self, first: int, last: int, kg: float) -> bool:
+        """Say whether more than half of the hives gained so much from one day to another."""
+        gain = np.where(np.isnan(self.gain_kg), self.early_kg, self.gain_kg)[:, first : last + 1]
+        told = ~np.isnan(gain).all(axis=1)
+        return bool((np.nansum(gain[told], axis=1) >= kg).sum() * 2 > told.sum())
+
+
+def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
+    """Lay the days of a yard's hives on one calendar.
+
+    Parameters
+    ----------
+    days : Sequence[Days]
+        Of each hive with a scale, at least one.
+
+    Returns
+    -------
+    YardDays
+        From the first day of any hive to the last of any.
+    """
+    first = min(one.day[0] for one in days)
+    count = (max(one.day[-1] for one in days) - first).days + 1
+    gain, early, by_day, rain, flying = (np.full((len(days), count), np.nan) for _ in range(5))
+    dawn_s, dusk_s = np.zeros(count), np.zeros(count)
+    showers = _showers(days)
+    wet, gone = (np.zeros((len(days), count), np.bool_) for _ in range(2))
+    for row, one in enumerate(days):
+        at = (one.day[0] - first).days
+        span = slice(at, at + len(one))
+        no_steps = _no_steps(one, showers[row])
+        gain[row, span] = _gain(one, no_steps)
+        by_day[row, span] = one.day_kg + _sum(no_steps, one.rise_s, one.set_s)
+        early[row, span] = _judged_at_dusk(one, by_day[row, span])
+        dawn_s[span] = np.append(one.dawn_s[1:], one.dawn_s[-1:] + DAY_S)
+        dusk_s[span] = one.dusk_s
+        rain[row, span], flying[row, span] = one.rain_mm, one.flying_h
+        gone[row, span] = (one.dawn_kg < EMPTY_KG) & (np.fmax.reduce(one.dawn_kg) > HIVE_KG)
+        at_s = np.array([step.before_s for step in showers[row]], np.int64)
+        wet[row, at + np.searchsorted(one.start_s, at_s, side="right") - 1] = True
+    rain_mm = np.nan_to_num(_most(rain))
+    lid_kg = np.where(rain_mm >= RAINED_MM, np.minimum(LID_M2 * rain_mm, LID_KG), 0.0)
+    if len(days) > 1:
+        both = wet.sum(axis=0) * 2 >= np.maximum(2, (~np.isnan(gain)).sum(axis=0))
+        lid_kg[both] = LID_KG
+    flying_h = _most(flying)
+    gone |= _is_still(by_day, flying_h)
+    gain[gone] = early[gone] = by_day[gone] = np.nan
+    return YardDays(
+        tuple(first + timedelta(days=i) for i in range(count)),
+        local_midnights_s(yard, first, count + 1),
+        gain,
+        early,
+        by_day,
+        dawn_s,
+        dusk_s,
+        gone,
+        lid_kg,
+        flying_h,
+    )
+
+
+def _showers(days: Sequence[Days]) -> list[list[Step]]:
+    """Give each hive's steps that a cloud made: a gauge says that it rained, or its neighbours."""
+    light = [[one for one in hive.steps if 0 < one.size_kg < SHOWER_KG] for hive in days]
+    times = [np.array([one.before_s for one in steps], np.int64) for steps in light]
+    return [
+        [step for step in steps if _is_shower(step, hive, times[:row] + times[row + 1 :])]
+        for row, (hive, steps) in enumerate(zip(days, light, strict=True))
+    ]
+
+
+def _is_shower(step: Step, hive: Days, others: Sequence[NDArray[np.int64]]) -> bool:
+    """Say whether a light step up is rain."""
+    day = int(np.searchsorted(hive.start_s, step.before_s, side="right")) - 1
+    rain_mm = hive.rain_mm[max(0, day - 1) : day + 1]
+    if not np.isnan(rain_mm).all():
+        return bool(np.nansum(rain_mm) >= RAINED_MM)
+    with_it = sum(bool((np.abs(one - step.before_s) < TOGETHER_S).any()) for one in others)
+    return step.size_kg < SHOWER_DRY_KG and with_it > 0 and with_it * 2 >= len(others)
+
+
+def _no_steps(one: Days, showers: Sequence[Step]) -> list[Step]:
+    """Give the steps of a hive that nobody's hand made, or that are too small to say so."""
+    return [*(step for step in one.steps if abs(step.size_kg) < SMALL_KG and step not in showers),
+            *showers]  # fmt: skip
+
+
+def _gain(one: Days, no_steps: Sequence[Step]) -> Floats:
+    """Give what a hive gained from each dawn to the next, spread over dawns that are missing."""
+    next_rise_s = np.append(one.rise_s[1:], one.rise_s[-1:] + DAY_S)
+    added = np.append(0.0, np.cumsum(one.step_kg - _sum(no_steps, one.rise_s, next_rise_s))[:-1])
+    level = one.dawn_kg - added
+    gain = np.full(len(one), np.nan)
+    known = np.flatnonzero(~np.isnan(level)).tolist()
+    for a, b in pairwise(known):
+        if b - a <= GAP_DAYS:
+            gain[a:b] = (level[b] - level[a]) / (b - a)
+    return np.where(np.abs(gain) > MOST_KG, np.nan, gain)
+
+
+def _is_still(by_day: Floats, flying_h: Floats) -> Flags:
+    """Say on which days a scale has not moved for a week, in weather in which bees fly; (h, n).
+
+    Foragers that leave and come home move it by more than that every day.
+    """
+    ahead = np.full((len(by_day), WEEK - 1), np.inf)
+    moved = sliding_window_view(np.hstack((ahead, np.abs(np.nan_to_num(by_day)))), WEEK, axis=1)
+    return np.asarray((moved.max(axis=2) < STILL_KG) & (flying_h >= FLOWN_H), np.bool_)
+
+
+def _sum(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
+    """Add up the steps of each span, by their middle, as `Days` does."""
+    middle_s = np.array([(step.before_s + step.after_s) / 2 for step in steps], np.float64)
+    at = np.searchsorted(from_s, middle_s, side="right") - 1
+    within = (at >= 0) & (middle_s < to_s[at])
+    sizes = np.array([step.size_kg for step in steps], np.float64)
+    return np.bincount(at[within], sizes[within], len(from_s)).astype(np.float64)
+
+
+def _judged_at_dusk(one: Days, day_kg: Floats) -> Floats:
+    """Give each day's gain as it can be judged at dusk, from what the last nights took."""
+    usual = np.nan_to_num(before_each(one.night_kg, NIGHTS, 1))
+    return day_kg - np.maximum(usual, RIPENING * np.maximum(day_kg, 0.0))
+
+
+def _most(rows: Floats) -> Floats:
+    """Give the largest figure of each day; NaN where nobody has one."""
+    return np.asarray(np.fmax.reduce(rows, axis=0), np.float64)
