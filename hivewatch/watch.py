@@ -225,7 +225,8 @@ class Watcher:
             window = self._windows.read(connection, apiary, hive_id, now_s, devices)
             known = self._known.get(hive_id) or Known.read(connection, hive_id)
             seen = look(connection, window, alerts, now_s, known=known)
-            dated_s = next_dated_s(connection, apiary, hive_id, now_s)
+            numbers = self._windows.numbers(connection, apiary)
+            dated_s = next_dated_s(connection, apiary, hive_id, now_s, numbers)
         moments = [moment for moment in (seen.again_s, dated_s) if moment is not None]
         self._again_s[hive_id] = min(moments, default=None)
         self._days[hive_id] = as_weighed(days_of(window), self._days.get(hive_id))

@@ -42,8 +42,9 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], limits: Limits)
         Of kind `silent`, `low_battery` and `clock`; the subject is the device.
     """
     found: list[Finding] = []
-    for trace in window.devices:
-        if trace.from_s <= window.as_of_s:
+    for whole in window.devices:
+        if whole.from_s <= window.as_of_s:
+            trace = whole.since(window.carried.until_s, BACK_S)
             found += _silences(trace, limits.silent_after_min * 60, window.as_of_s)
             found += _low_batteries(trace, limits, window.carried.until_s)
             found += _wrong_clocks(trace, window.carried.until_s)

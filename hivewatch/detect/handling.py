@@ -45,7 +45,7 @@ BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
 AROUND_S = 1800  # [s] own choice: a dip this near to a move belongs to it
 
 
-BACK_S = 12 * DAY_S  # [s] as for `hivewatch.signals.carried`: a scale that stood still
+BACK_S = 11 * DAY_S  # [s] as for `hivewatch.signals.carried`: a scale that stood still
 
 
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:

@@ -199,7 +199,7 @@ def _hot_spells(
 
 def _is_after_gap(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:
     """Say which readings come after so long a silence that a spell ends with it."""
-    told = window.of("nest")
+    told = window.of("nest").since(window.carried.until_s, BACK_S)
     is_after = np.zeros(len(nest), np.bool_)
     usual_s = usual_steps_s(told)[np.searchsorted(told.time_s, nest.time_s[1:])]
     is_after[1:] = np.diff(nest.time_s) > np.maximum(GAP_S, GAP_STEPS * usual_s)

@@ -145,8 +145,9 @@ def _back(weight: Series, i: int, stands_kg: float) -> int | None:
 def _falls(window: HiveWindow, weight: Series, free: int) -> Iterator[_Fall]:
     """Find the falls from a place on that last for two readings."""
     time_s, value = weight.time_s, weight.value
-    for start in _starts(weight):
-        i = int(start)
+    first = max(free - BEFORE, 0)
+    for start in _starts(Series(weight.time_s[first:], weight.value[first:])):
+        i = first + int(start)
         if i < free or i + 1 >= len(value):
             continue
         level = _level_kg(weight, i)
@@ -261,8 +262,8 @@ def _cooled_k(nest: Series, before_s: int, told_s: int) -> tuple[float, float] |
 
 def _is_light_end(window: HiveWindow, weight: Series) -> bool:
     """Say whether the very last weight, and no other, is near nothing."""
-    starts = _starts(weight)
-    if not len(starts) or starts[-1] != len(weight) - 1:
+    end = Series(weight.time_s[-BEFORE - 1 :], weight.value[-BEFORE - 1 :])
+    if not len(_starts(end)):
         return False
     level = _level_kg(weight, len(weight) - 1)
     before, last = weight.value[-2:]

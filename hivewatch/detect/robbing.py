@@ -52,7 +52,7 @@ LATE = 0.7  # share of the daylight after which most foragers are home, when nob
 HOME_S = 3600  # [s] after sunset, when all are home
 FLIGHT_H = 2.0  # [h] of warmth and light without which nobody robs
 SUN_H = 12.0  # [h] of daylight, where nobody measures warmth
-BACK_S = 13 * DAY_S  # [s] as for `hivewatch.signals.carried`
+BACK_S = 11 * DAY_S  # [s] as for `hivewatch.signals.carried`
 OVER_DAYS = 2  # days without, and it is over
 
 
@@ -90,19 +90,17 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     if bare.skipped + len(bare) < 3 or not len(days):  # noqa: PLR2004
         return []
     dawn_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
-    dusk_kg = days.dusk_kg - stepped_kg(days, days.dusk_s)
     deep_kg = dawn_kg - lowest_of(window)
-    usual_kg = np.nan_to_num(before_each(deep_kg, USUAL_DAYS, 3), nan=USUAL_KG[1]).clip(*USUAL_KG)
-    floor_kg = _floor(days, dawn_kg, dusk_kg)
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s, side="right")) - 1, 0)
+    usual_kg = before_each(deep_kg, USUAL_DAYS, 3, first=first)
+    usual_kg = np.nan_to_num(usual_kg, nan=USUAL_KG[1]).clip(*USUAL_KG)
     suspect = (deep_kg > usual_kg + MARGIN_BUSY_KG) & can_fly(days) & ~np.isnan(dawn_kg)
+    suspects = first + np.flatnonzero(suspect[first:])
+    if not len(suspects):
+        return []
+    floor_kg = _floor(days, dawn_kg, days.dusk_kg - stepped_kg(days, days.dusk_s))
     watch = _Watch(window, days, bare, dawn_kg, usual_kg, floor_kg)
-    hits = [
-        hit
-        for i in np.flatnonzero(suspect).tolist()
-        if i >= first
-        if (hit := watch.judge(i)) is not None
-    ]
+    hits = [hit for i in suspects.tolist() if (hit := watch.judge(i)) is not None]
     return [_robbed(window, days, run) for run in _runs(hits)]
 
 

@@ -162,15 +162,14 @@ def _found_by(
     detector: Detector, window: HiveWindow, inspections: Sequence[Inspection], limits: Limits
 ) -> list[Finding]:
     """Ask one detector; one that goes by readings of those alone that are not carried."""
-    back_s = getattr(detector, "BACK_S", None)
-    if back_s is None:
+    if not hasattr(detector, "BACK_S"):
         return list(detector.find(window, inspections, limits))
     name = _name(detector)
     kept = window.carried.parts.get(name, NOTHING_TOLD)
     if not isinstance(kept, Told) or not kept.until_s:
         found = list(detector.find(window, inspections, limits))
     else:
-        part = window.since(kept.until_s, back_s, kept.started_s)
+        part = window.knowing(kept.until_s, kept.started_s)
         found = [
             *kept.findings,
             *(
@@ -225,11 +224,10 @@ def _told(detector: Detector, window: HiveWindow, until_s: int) -> Told:
 
 def asked_from_s(known: Carried) -> tuple[int, int]:
     """Give since when readings are still asked: those of the hive, those of its devices. [s]."""
-    told = {name: part for name, part in known.parts.items() if isinstance(part, Told)}
-    of_device = told.pop(_name(device), NOTHING_TOLD).until_s
-    return min([known.until_s, *(one.until_s for one in told.values())]), min(
-        known.until_s, of_device
-    )
+    untils = {name: part.until_s for name, part in known.parts.items() if isinstance(part, Told)}
+    of_devices = [untils[_name(one)] for one in (device, sensors) if _name(one) in untils]
+    untils.pop(_name(device), None)
+    return min([known.until_s, *untils.values()]), min([known.until_s, *of_devices])
 
 
 def _name(detector: Detector) -> str:

@@ -95,7 +95,7 @@ def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
 def _stuck(window: HiveWindow, days: Days) -> Iterator[tuple[str, int, int, int | None, str]]:
     """Give what does not move: quantity, since when, when that was told, until when, in words."""
     for name in QUANTITIES:
-        series = window.of(name)
+        series = window.of(name).since(window.carried.until_s, BACK_S)
         if not len(series):
             continue
         still = stuck(series, name)

@@ -87,7 +87,8 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
 
 def _first_flights(window: HiveWindow, days: Days) -> Iterator[Finding]:
     """Find each afternoon's first burst, both ways at once."""
-    out, noon_s = window.of("bees-out"), (days.rise_s + days.set_s) / 2
+    out = window.of("bees-out").since(window.carried.until_s, BACK_S)
+    noon_s = (days.rise_s + days.set_s) / 2
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s, side="right")) - 1, 0)
     before_s = np.array(window.told_s.get("orientation_flight", ())[-USUAL_DAYS:], np.int64)
     before_s = before_s[before_s < days.start_s[first]]
@@ -220,9 +221,12 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
     seen = (out >= LEAST_OUT) & is_all_in
     ratio = np.full(len(days), np.nan)
     ratio[seen] = back[seen] / out[seen]
-    usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS)
+    first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - USUAL_DAYS - 2, 0)
+    usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS, first=first)
     off = np.abs(ratio - usual)
-    spread = np.nan_to_num(NORMAL * before_each(off, USUAL_DAYS, LEAST_DAYS), nan=0.035)
+    spread = np.nan_to_num(
+        NORMAL * before_each(off, USUAL_DAYS, LEAST_DAYS, first=first), nan=0.035
+    )
     spread = np.maximum(spread, LEAST_SPREAD)
     lost = out * usual - back
     share = usual - ratio
@@ -232,7 +236,7 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
         & (lost >= LOST_BEES)
         & ~(days.day_kg >= 0)
     )
-    usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS)
+    usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS, first=first)
     is_loss[days.dusk_s < window.carried.until_s] = False  # told before
     for i in np.flatnonzero(is_loss).tolist():
         begun_s = _since(window, days, i, float(usual[i]), float(lost[i]))

@@ -70,7 +70,9 @@ def passed(series: Series, from_s: Ints | Floats | int, to_s: Ints | Floats) -> 
     return np.asarray(total[np.maximum(high - first, 0)] - total[low - first], np.float64)
 
 
-def before_each(figures: Floats, days: int, least: int, share: float = 0.5) -> Floats:
+def before_each(
+    figures: Floats, days: int, least: int, share: float = 0.5, first: int = 0
+) -> Floats:
     """Give a quantile of the figures of the days before each day.
 
     Parameters
@@ -83,17 +85,19 @@ def before_each(figures: Floats, days: int, least: int, share: float = 0.5) -> F
         Fewer known ones give NaN.
     share : float
         The quantile: a half is the median.
+    first : int
+        The first day that is asked for; NaN before.
 
     Returns
     -------
     Floats
         Shape (n,).
     """
-    n = len(figures)
-    padded = np.concatenate((np.full(days, np.nan), figures))
-    table = np.lib.stride_tricks.sliding_window_view(padded, days)[:n]
-    ordered = np.sort(table, axis=1)  # NaN goes to the end
-    known = np.sum(~np.isnan(table), axis=1)
+    n = max(len(figures) - first, 0)
+    before = figures[max(first - days, 0) :]
+    padded = np.concatenate((np.full(n + days - len(before), np.nan), before))
+    ordered = np.sort(np.lib.stride_tricks.sliding_window_view(padded, days)[:n], axis=1)
+    known = days - np.isnan(ordered).sum(axis=1)  # NaN goes to the end
     at = np.maximum(np.ceil(share * known).astype(np.int64) - 1, 0)
-    middle = ordered[np.arange(n), at]
-    return np.where(known >= least, middle, np.nan)
+    middle = np.where(known >= least, ordered[np.arange(n), at], np.nan)
+    return np.concatenate((np.full(first, np.nan), middle)) if first else middle

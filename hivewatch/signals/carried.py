@@ -36,7 +36,7 @@ AHEAD_S = 2 * DAY_S  # [s] own choice: so long after it a day, or an event, is a
 LATE_S = DAY_S  # [s] own choice: what comes late by no more than this costs nothing
 SILENT_S = DAY_S  # [s] own choice: a device that says nothing for so long is not waited for
 MARGIN_S = DAY_S  # [s] own choice: what a detector settles is settled so soon after its event
-RAW_S = 16 * DAY_S  # [s] own choice: readings so long before `until_s` are looked at again
+RAW_S = 12 * DAY_S  # [s] own choice: readings so long before `until_s` are looked at again
 RAW_LEAST = 300  # [readings] own choice: six blocks of noise, however far apart the readings are
 
 

@@ -187,15 +187,9 @@ class HiveWindow:
         series = self.of(quantity)
         return max(int(series.time_s[-1]) if len(series) else 0, self.last_s - SILENT_S)
 
-    def since(self, until_s: int, back_s: int, told_s: Mapping[str, Sequence[int]]) -> HiveWindow:
-        """Give the window since some time before a moment; what signals know of it, they keep."""
-        part = replace(
-            self,
-            series={name: one.since(until_s, back_s) for name, one in self.series.items()},
-            devices=tuple(trace.since(until_s, back_s) for trace in self.devices),
-            carried=Carried(until_s),
-            told_s=told_s,
-        )
+    def knowing(self, until_s: int, told_s: Mapping[str, Sequence[int]]) -> HiveWindow:
+        """Give the window to a detector that has told what was settled before a moment."""
+        part = replace(self, carried=Carried(until_s), told_s=told_s)
         part.memo.update(self.memo)
         return part
 

@@ -107,12 +107,12 @@ def admitted(
 
 def clock_faults_s(connection: Connection, device: str, by_s: int) -> list[int]:
     """Give the times when records of a device were refused for their time, in Unix s."""
-    query = select(quarantine.c.received_s).where(
-        quarantine.c.device == device,
-        quarantine.c.reason == "clock",
-        quarantine.c.received_s <= by_s,
+    rows = connection.exec_driver_sql(
+        "SELECT DISTINCT received_s FROM quarantine"
+        " WHERE device = ? AND reason = 'clock' AND received_s <= ? ORDER BY received_s",
+        (device, by_s),
     )
-    return sorted(set(connection.execute(query).scalars()))
+    return [int(received_s) for (received_s,) in rows]
 
 
 def _reason(faults: Sequence[tuple[int | None, str, str]]) -> str:

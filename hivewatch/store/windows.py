@@ -43,10 +43,17 @@ class Span(NamedTuple):
     ends: bool
 
 
-def spans_of(connection: Connection, apiary: Apiary, hive_id: str, as_of_s: int) -> list[Span]:
+def spans_of(
+    connection: Connection,
+    apiary: Apiary,
+    hive_id: str,
+    as_of_s: int,
+    numbers: Mapping[str, int] | None = None,
+) -> list[Span]:
     """List the devices' stays at a hive up to a moment, by their start."""
     placed = placed_spans(apiary.placements, hive_id)
-    numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
+    if numbers is None:
+        numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
     now_ms = as_of_s * 1000 + 1000
     return [
         Span(
@@ -76,8 +83,9 @@ class Stay:
     @property
     def bytes(self) -> int:
         """The memory it takes."""
-        arrays = [part for one in self.series.values() for part in (one.time_s, one.value)]
-        return sum(one.nbytes for one in [self.heard_s, *arrays])
+        times = {id(one.time_s): one.time_s for one in self.series.values()}
+        arrays = [self.heard_s, *times.values(), *(one.value for one in self.series.values())]
+        return sum(one.nbytes for one in arrays)
 
 
 NOTHING = Stay({}, np.empty(0, np.int64), 0)
@@ -144,6 +152,7 @@ class WindowKeeper:
         self._kept: dict[str, _Kept] = {}
         self._bytes: dict[str, int] = {}
         self._total = 0
+        self._numbers: dict[str, int] = {}
 
     def read(
         self,
@@ -162,7 +171,7 @@ class WindowKeeper:
         """
         kept = self._kept.get(hive_id, NOTHING_KEPT)
         self.forget(hive_id)
-        spans = spans_of(connection, apiary, hive_id, as_of_s)
+        spans = spans_of(connection, apiary, hive_id, as_of_s, self.numbers(connection, apiary))
         known_ms = 1000 * (kept.carried.until_s + AHEAD_S)
         if any(changed_ms.get(span.device, known_ms) < known_ms for span in spans):
             kept = NOTHING_KEPT  # it came too late
@@ -187,6 +196,12 @@ class WindowKeeper:
             return
         self.forget(hive_id)
         self._keep(hive_id, _Kept(_last_of(kept.stays, *asked_from_s), carried))
+
+    def numbers(self, connection: Connection, apiary: Apiary) -> Mapping[str, int]:
+        """Give the numbers of the devices that are placed; a device keeps its number for ever."""
+        if any(place.device not in self._numbers for place in apiary.placements):
+            self._numbers = apiary_rows.numbers(connection)
+        return self._numbers
 
     def forget(self, hive_id: str) -> None:
         """Read all of a hive anew next time: its devices have moved."""
@@ -221,11 +236,18 @@ def _window(
     )
 
 
-def next_dated_s(connection: Connection, apiary: Apiary, hive_id: str, as_of_s: int) -> int | None:
+def next_dated_s(
+    connection: Connection,
+    apiary: Apiary,
+    hive_id: str,
+    as_of_s: int,
+    numbers: Mapping[str, int] | None = None,
+) -> int | None:
     """Give the next moment of which the store knows already: a reading ahead of us, or a move."""
     now_ms = as_of_s * 1000 + 1000
     placed = placed_spans(apiary.placements, hive_id)
-    numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
+    if numbers is None:
+        numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
     moments: list[int] = []
     for name, from_s, until_s in placed:
         moments += [moment for moment in (from_s, until_s) if moment and moment > as_of_s]
@@ -291,9 +313,22 @@ def _read_stay(
         if len(new) or len(old) or old.skipped:
             series[quantity.name] = old.then(new)
         fresh.append(new.time_s)
+    series = _sharing_times(series)
     heard_s = before.heard_s[: np.searchsorted(before.heard_s, from_ms // 1000)]
     heard_s = np.concatenate([heard_s, _times_of_all(fresh)])
     return Stay(series, heard_s, span.until_ms)
+
+
+def _sharing_times(series: dict[str, Series]) -> dict[str, Series]:
+    """Let quantities that a device sends at the same times have their times in common."""
+    shared: list[Ints] = []
+    for name, one in series.items():
+        same = next((times_s for times_s in shared if np.array_equal(times_s, one.time_s)), None)
+        if same is None:
+            shared.append(one.time_s)
+        else:
+            series[name] = Series(same, one.value, one.skipped)
+    return series
 
 
 def _go_on(
@@ -335,6 +370,7 @@ def _last_of(stays: Stays, hive_s: int, device_s: int) -> Stays:
             own = name in OF_THE_DEVICE
             spoken = one if own else one.before(turns.get((span, name), 0))
             series[name] = spoken.since(device_s if own else hive_s, RAW_S).copy()
+        series = _sharing_times(series)
         heard = first_kept(stay.heard_s, device_s, RAW_S)
         heard_s = stay.heard_s[heard:].copy()
         last.append((span, Stay(series, heard_s, stay.until_ms)))
