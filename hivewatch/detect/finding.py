@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from itertools import count, groupby
+from operator import attrgetter
 from typing import Literal
 
 Status = Literal["open", "ended", "explained", "withdrawn"]
@@ -81,7 +82,7 @@ class Finding:
     id: str = ""
 
 
-_SAID = tuple(one.name for one in fields(Finding) if one.name != "id")
+_said = attrgetter(*(one.name for one in fields(Finding) if one.name != "id"))
 
 
 def settle(previous: Iterable[Finding], found: Iterable[Finding]) -> list[Finding]:
@@ -172,8 +173,7 @@ def _named(finding: Finding, name: str) -> Finding:
 
 def _same(old: Finding, new: Finding) -> Finding:
     """Give a finding the id that was told; the one that was told itself where nothing changed."""
-    is_unchanged = all(getattr(old, name) == getattr(new, name) for name in _SAID)
-    return old if is_unchanged else _named(new, old.id)
+    return old if _said(old) == _said(new) else _named(new, old.id)
 
 
 def _overlap(old: Finding, new: Finding) -> bool:

@@ -137,7 +137,8 @@ def _is_opening(dip: Dip) -> bool:
 
 def _is_near(dip: Dip, move: Step) -> bool:
     """Say whether a dip of the nest belongs to a move of the weight."""
-    return move.before_s - AROUND_S <= dip.low_s <= move.after_s + AROUND_S
+    from_s = max(move.before_s, move.after_s - GAP_S)  # not just anywhere in a long silence
+    return from_s - AROUND_S <= dip.low_s <= move.after_s + AROUND_S
 
 
 def _is_other_scale(window: HiveWindow, move: Step) -> bool:

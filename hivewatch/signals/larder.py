@@ -159,7 +159,7 @@ def _boxes(days: Days, rough_kg: Floats, seen: Sequence[Inspection]) -> Floats:
     on_kg = 0.0
     seen_s = [one.at_s for one in seen]
     for step in days.steps:
-        done = _done(step, seen, seen_s)
+        done = _done(step, seen, seen_s) if seen_s else []
         for action in done:
             if action.what == "harvested":
                 on_kg = 0.0

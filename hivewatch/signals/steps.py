@@ -149,15 +149,21 @@ def _lasting(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
 
 def _go_on(window: HiveWindow, kept: list[Step], apart_s: int) -> list[Step]:
     """Give the moves that are known, and those since."""
+    known = worked(window, "restless", lambda here, _: _restless(here))
+    spans = _spans(known, apart_s, kept[-1:])
+    over_s = window.over_s("weight")
+    return kept + _measured(known.weight_kg, known.time_s, spans, over_s, kept[-1:])
+
+
+def _restless(window: HiveWindow) -> _Restless:
+    """Find which readings moved, of those that are not known yet."""
     until_s = window.carried.until_s
     weight = window.of("weight").since(until_s, KNOWN_S)
     before = int(np.searchsorted(weight.time_s, until_s)) - 1 if until_s else -1
     # what the last reading before began may have been settled since
     from_s = int(weight.time_s[before]) - DAY_S if before >= 0 else 0
     skip = -weight.skipped % NOISE_BLOCK
-    spans = _spans(weight.value[skip:], weight.time_s[skip:], QUIET_S, apart_s, from_s, kept[-1:])
-    over_s = window.over_s("weight")
-    return kept + _measured(weight.value[skip:], weight.time_s[skip:], spans, over_s, kept[-1:])
+    return _Restless.of(weight.value[skip:], weight.time_s[skip:], QUIET_S, from_s)
 
 
 def find_moves(
@@ -189,7 +195,8 @@ def find_moves(
     there = ~np.isnan(weight_kg)
     if not there.all():
         weight_kg, time_s = weight_kg[there], time_s[there]
-    return _measured(weight_kg, time_s, _spans(weight_kg, time_s, quiet_s, apart_s), 0)
+    spans = _spans(_Restless.of(weight_kg, time_s, quiet_s), apart_s)
+    return _measured(weight_kg, time_s, spans, 0)
 
 
 def _measured(
@@ -220,22 +227,33 @@ class _Span(NamedTuple):
     settled: int
 
 
-def _spans(
-    weight_kg: Floats,
-    time_s: Ints,
-    quiet_s: int,
-    apart_s: int,
-    from_s: int = 0,
-    kept: Sequence[Step] = (),
-) -> list[_Span]:
+class _Restless(NamedTuple):
+    """Readings of the weight, their noise, what each is compared with, and which ones moved."""
+
+    weight_kg: Floats
+    time_s: Ints
+    noise: Floats
+    earlier: Ints
+    flags: Ints
+
+    @classmethod
+    def of(cls, weight_kg: Floats, time_s: Ints, quiet_s: int, from_s: int = 0) -> _Restless:
+        """Compare readings; what moved before `from_s` is known already."""
+        noise = noise_kg(weight_kg)
+        earlier, flags = _flags(weight_kg, time_s, noise, quiet_s)
+        flags = flags[np.searchsorted(flags, np.searchsorted(time_s, from_s)) :]
+        return cls(weight_kg, time_s, noise, earlier, flags)
+
+
+def _spans(of: _Restless, apart_s: int, kept: Sequence[Step] = ()) -> list[_Span]:
     """Find where the weight moves, and join what is closer than `apart_s`.
 
-    What moves before `from_s`, or was settled with the move before, is known already.
+    What was settled with the move before is known already.
     """
-    noise = noise_kg(weight_kg)
-    earlier, flags = _flags(weight_kg, time_s, noise, quiet_s)
-    from_s = max([from_s, *(one.settled_s + 1 for one in kept)])
-    flags = flags[np.searchsorted(flags, np.searchsorted(time_s, from_s)) :]
+    weight_kg, time_s, noise, earlier, flags = of
+    if kept:
+        known = np.searchsorted(time_s, kept[0].settled_s, side="right")
+        flags = flags[np.searchsorted(flags, known) :]
     free = _place(time_s, kept)  # where the move before was over
     spans: list[_Span] = []
     at = 0

@@ -8,7 +8,7 @@ moved it, or when it stands again about the time of a visit.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
@@ -49,22 +49,25 @@ def explain(findings: Iterable[Finding], inspections: Iterable[Noted]) -> list[F
         The same, in the same order; `explained_by` names the visit nearest in time that can
         account for it, and the evidence says what it was.
     """
-    visits = sorted(((one.inspection.at_s, one.id, one) for one in inspections), key=_when)
-    return [_explained(one, visits) for one in findings]
+    dated = sorted(((one.inspection.at_s, one) for one in inspections), key=_when)
+    visits, times_s = [one for _, one in dated], [at_s for at_s, _ in dated]
+    explained = []
+    for one in findings:
+        end_s = one.start_s if one.end_s is None else one.end_s
+        low = bisect_left(times_s, one.start_s - SAME_DAY_S)  # no rule looks further
+        high = bisect_right(times_s, end_s + SAME_DAY_S)
+        explained.append(_explained(one, visits[low:high]) if low < high else one)
+    return explained
 
 
-def _when(visit: tuple[int, str, Noted]) -> tuple[int, str]:
-    return visit[:2]
+def _when(visit: tuple[int, Noted]) -> tuple[int, str]:
+    return visit[0], visit[1].id
 
 
-def _explained(finding: Finding, all_visits: Sequence[tuple[int, str, Noted]]) -> Finding:
+def _explained(finding: Finding, visits: Iterable[Noted]) -> Finding:
     rule = RULES.get(finding.kind)
     if rule is None or finding.status == "withdrawn":
         return finding
-    end_s = finding.end_s if finding.end_s is not None else finding.start_s
-    low = bisect_left(all_visits, finding.start_s - SAME_DAY_S, key=lambda one: one[0])
-    high = bisect_right(all_visits, end_s + SAME_DAY_S, key=lambda one: one[0])
-    visits = [one for _, _, one in all_visits[low:high]]  # no rule looks further
     what, _, name = finding.subject.partition(":")
     best: tuple[int, int, str] | None = None
     by: Noted | None = None
