@@ -6,7 +6,7 @@ whose data changed, and writes down what is found and what a phone must hear.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from threading import Event
 
@@ -26,12 +26,12 @@ from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, inspections, stale
 from hivewatch.store.inspections import Stored
 from hivewatch.store.open import Store
-from hivewatch.store.stale import Mark
 from hivewatch.store.windows import WindowKeeper, next_dated_s
 from hivewatch.timeline.explain import explain
 from hivewatch.timeline.stated import Noted
 
 LOG = structlog.get_logger(__name__)
+WAITING_MOST = 20  # [hives] own choice: some seconds, where each has a history of years
 PAUSE_S = 0.2  # own choice: a finding leaves within a second of the reading that settles it
 metrics.at_zero(metrics.FINDINGS, KINDS)
 
@@ -174,8 +174,8 @@ class Watcher:
         with self._store.read() as connection:
             marks = [one for one in stale.read(connection) if not one.subject.startswith("mirror:")]
             apiary = apiary_rows.read(connection)
-        due = self._due(marks, apiary)
         changed_ms = {one.subject: one.from_ms for one in marks}
+        due = self._due(changed_ms.keys(), apiary)
         broke: dict[str, Exception] = {}
         for hive_id in due:
             if stop.is_set():
@@ -194,20 +194,27 @@ class Watcher:
                 stale.clear(connection, marks)
         return len(due)
 
-    def _due(self, marks: Iterable[Mark], apiary: Apiary) -> list[str]:
-        """Name the hives to look at."""
-        changed = {one.subject for one in marks}
+    def _due(self, changed: Collection[str], apiary: Apiary) -> list[str]:
+        """Name the hives to look at: those that changed, and some for which only time passed.
+
+        At the start all are due; the first look at years of a thousand hives takes minutes, and
+        what comes meanwhile must not wait for it.
+        """
         due = {
             place.hive
             for place in apiary.placements
             if place.hive is not None and f"device:{place.device}" in changed
         }
         now_s = self._clock.now_s()
-        for hive in apiary.hives:
-            again_s = self._again_s.get(hive.id, now_s)
-            if f"hive:{hive.id}" in changed or (again_s is not None and again_s <= now_s):
-                due.add(hive.id)
-        return sorted(due)
+        due |= {one.id for one in apiary.hives if f"hive:{one.id}" in changed}
+        waiting = sorted(
+            one.id
+            for one in apiary.hives
+            if one.id not in due
+            and (again_s := self._again_s.get(one.id, now_s)) is not None
+            and again_s <= now_s
+        )
+        return sorted(due) + waiting[:WAITING_MOST]
 
     def _look(self, apiary: Apiary, hive_id: str, changed_ms: Mapping[str, int]) -> None:
         """Look at one hive."""
@@ -246,8 +253,8 @@ class Watcher:
         now_s = self._clock.now_s()
         for yard in apiary.yards:
             hives = {one.id for one in apiary.hives if one.yard == yard.id}
-            if hives & due and not hives & broke:
-                days = {hive: self._days[hive] for hive in sorted(hives) if hive in self._days}
+            if hives & due and not hives & broke and hives <= self._days.keys():
+                days = {hive: self._days[hive] for hive in sorted(hives)}
                 before, told = self._yards.pop(yard.id, ({}, None))
                 is_same = before.keys() == days.keys() and all(
                     before[hive] is one for hive, one in days.items()
