@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from threading import Event
 
 import structlog
@@ -140,10 +141,10 @@ def look_at_yard(
     return Look(yard, None, before, settle(before, run.detect_yard(yard, days)), None)
 
 
-def _hive_of(one: Finding) -> str | None:
-    """Name the hive that a finding is about; None for a yard or a device."""
+def _hive_of(one: Finding) -> str:
+    """Name the hive that a finding is about; empty for a yard or a device."""
     kind, _, name = one.subject.partition(":")
-    return name if kind == "hive" else None
+    return name if kind == "hive" else ""
 
 
 class Watcher:
@@ -271,8 +272,8 @@ class Watcher:
         if not seen.changed:
             return
         with self._store.write() as connection:
-            for one in seen.changed:
-                findings.write(connection, [one], _hive_of(one) or seen.hive, seen.yard.id, now_s)
+            for hive, some in groupby(sorted(seen.changed, key=_hive_of), key=_hive_of):
+                findings.write(connection, some, hive or seen.hive, seen.yard.id, now_s)
             outbox.enqueue(
                 connection,
                 seen.before,

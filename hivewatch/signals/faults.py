@@ -137,7 +137,9 @@ def spikes(value: Floats, least_spread: float) -> NDArray[np.bool_]:
     return far
 
 
-def flags_of(series: Series, quantity: str, ahead_s: Ints | None = None) -> Flags:
+def flags_of(
+    series: Series, quantity: str, ahead_s: Ints | None = None, *, gaps: bool = True
+) -> Flags:
     """Say what is wrong with each reading.
 
     Parameters
@@ -148,6 +150,8 @@ def flags_of(series: Series, quantity: str, ahead_s: Ints | None = None) -> Flag
         Which; its believable range and its manners count.
     ahead_s : Ints or None
         Times of readings known to be dated ahead, as of `DeviceTrace.ahead_s`. [s]
+    gaps : bool
+        Whether gaps are asked for, too.
 
     Returns
     -------
@@ -162,10 +166,12 @@ def flags_of(series: Series, quantity: str, ahead_s: Ints | None = None) -> Flag
         flags[np.isin(time_s, ahead_s)] |= np.uint8(Fault.CLOCK)
     if len(series) < 2:  # noqa: PLR2004
         return flags
-    usual_s = usual_steps_s(series)[1:]
     step_s, same = np.diff(time_s), value[1:] == value[:-1]
-    flags[1:][step_s > GAP_STEPS * usual_s] |= np.uint8(Fault.GAP)
-    flags[1:][same & (step_s < REPEAT_SHARE * usual_s)] |= np.uint8(Fault.REPEAT)
+    # no usual step is longer than the longest one
+    if gaps or (same & (step_s < REPEAT_SHARE * step_s.max())).any():
+        usual_s = usual_steps_s(series)[1:]
+        flags[1:][step_s > GAP_STEPS * usual_s] |= np.uint8(Fault.GAP)
+        flags[1:][same & (step_s < REPEAT_SHARE * usual_s)] |= np.uint8(Fault.REPEAT)
     if manner is not None:
         flags[spikes(value, manner.spread)] |= np.uint8(Fault.SPIKE)
     flags[stuck(series, quantity)] |= np.uint8(Fault.STUCK)
@@ -211,5 +217,5 @@ def clean(series: Series, quantity: str, ahead_s: Ints | None = None) -> Series:
     Series
         A part of `series`.
     """
-    good = (flags_of(series, quantity, ahead_s) & int(WRONG)) == 0
+    good = (flags_of(series, quantity, ahead_s, gaps=False) & int(WRONG)) == 0
     return series if good.all() else Series(series.time_s[good], series.value[good])

@@ -12,6 +12,14 @@ from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.store import stale
 from hivewatch.store.schema import device, hive, placement, yard
 
+_PLACEMENTS = (
+    select(device.c.id, placement.c.hive, placement.c.since_s)
+    .join_from(placement, device)
+    .order_by(device.c.id, placement.c.since_s)
+)
+_YARDS = select(yard).order_by(yard.c.id)
+_HIVES = select(hive).order_by(hive.c.id)
+
 
 class DeviceRow(NamedTuple):
     """A device, where it stands now, and when it was last heard."""
@@ -27,14 +35,10 @@ class DeviceRow(NamedTuple):
 
 def read(connection: Connection) -> Apiary:
     """Read the whole apiary."""
-    placements = connection.execute(
-        select(device.c.id, placement.c.hive, placement.c.since_s)
-        .join_from(placement, device)
-        .order_by(device.c.id, placement.c.since_s)
-    )
+    placements = connection.execute(_PLACEMENTS)
     return Apiary(
-        yards=tuple(Yard(*row) for row in connection.execute(select(yard).order_by(yard.c.id))),
-        hives=tuple(Hive(*row) for row in connection.execute(select(hive).order_by(hive.c.id))),
+        yards=tuple(Yard(*row) for row in connection.execute(_YARDS)),
+        hives=tuple(Hive(*row) for row in connection.execute(_HIVES)),
         placements=tuple(Placement(*row) for row in placements),
     )
 

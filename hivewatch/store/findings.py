@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import asdict
+from dataclasses import fields
 from typing import Any
 
 from sqlalchemy import Connection, Row, and_, or_, select, tuple_
@@ -12,6 +12,14 @@ from sqlalchemy.dialects.sqlite import insert
 
 from hivewatch.detect.finding import Finding
 from hivewatch.store.schema import finding
+
+_SAID = tuple(one.name for one in fields(Finding))
+_NEW = insert(finding)
+_KEPT = {"id", "told_s"}  # of a finding that was told before
+_WRITE = _NEW.on_conflict_do_update(
+    index_elements=["id"],
+    set_={name: _NEW.excluded[name] for name in finding.c.keys() if name not in _KEPT},  # noqa: SIM118
+)
 
 
 def read(
@@ -67,19 +75,20 @@ def write(
     connection: Connection, findings: Iterable[Finding], hive: str | None, yard: str, now_s: int
 ) -> None:
     """Write findings of one hive, or of a yard, new or changed; the others stay as they are."""
-    for one in findings:
-        row = asdict(one)
-        row["measures"] = json.dumps(dict(one.measures))
-        row["evidence"] = json.dumps(one.evidence)
-        row |= {"hive": hive, "yard": yard, "told_s": now_s, "changed_s": now_s}
-        kept = {"id", "told_s"}
-        query = insert(finding).values(row)
-        connection.execute(
-            query.on_conflict_do_update(
-                index_elements=["id"],
-                set_={name: query.excluded[name] for name in row if name not in kept},
-            )
-        )
+    rows = [
+        {
+            **{name: getattr(one, name) for name in _SAID},
+            "measures": json.dumps(dict(one.measures)),
+            "evidence": json.dumps(one.evidence),
+            "hive": hive,
+            "yard": yard,
+            "told_s": now_s,
+            "changed_s": now_s,
+        }
+        for one in findings
+    ]
+    if rows:
+        connection.execute(_WRITE, rows)
 
 
 def of_row(row: Row[Any]) -> Finding:

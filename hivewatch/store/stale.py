@@ -10,9 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from sqlalchemy import Connection, delete, select, text
-
-from hivewatch.store.schema import stale
+from sqlalchemy import Connection, text
 
 
 class Mark(NamedTuple):
@@ -40,12 +38,14 @@ def mark(connection: Connection, changes: Iterable[tuple[str, int]]) -> None:
 
 def read(connection: Connection) -> list[Mark]:
     """Give all marks."""
-    return [Mark(*row) for row in connection.execute(select(stale).order_by(stale.c.subject))]
+    rows = connection.exec_driver_sql(
+        "SELECT subject, from_ms, version FROM stale ORDER BY subject"
+    )
+    return [Mark(*row) for row in rows]
 
 
 def clear(connection: Connection, marks: Iterable[Mark]) -> None:
     """Take marks away, unless they were renewed since they were read."""
-    for one in marks:
-        connection.execute(
-            delete(stale).where(stale.c.subject == one.subject, stale.c.version == one.version)
-        )
+    rows = [(one.subject, one.version) for one in marks]
+    if rows:
+        connection.exec_driver_sql("DELETE FROM stale WHERE subject = ? AND version = ?", rows)
