@@ -14,7 +14,9 @@ from simulators.sensors import Told
 
 BROOD_CELLS = 800.0  # open and capped
 HUNGER_DAYS, HUNGER_KG = 12.0, 4.0
-FED_DAYS, FED_KG, CLEAR_DAYS = 16.0, 5.0, 4  # until then a shortage goes on; so long, and it is one
+LAST_KG, LAST_FED_KG = 0.9, 1.5
+FED_DAYS, FED_KG = 16.0, 5.0  # until then a shortage goes on
+CLEAR_DAYS, CLEAR_KG = 4, 3.0  # so long, and so low, it is one
 HOT_C, HOT_H = 37.5, 2.0
 
 Bools = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
@@ -64,19 +66,22 @@ def hunger(column: dict[str, Floats]) -> Iterator[tuple[int, int, float, bool]]:
     """Find the spells with little honey: first and last day, days left at first, is it clear.
 
     Days left are what is there by what is eaten a day, as if nothing came in: a flow may break off
-    any day. A spell begins when less than 12 days and 4 kg are left and goes on until there are
-    16 days or 5 kg. With fewer than 4 days of it below the first mark it is not clear: a watcher
-    that knows the honey to half a kilogram may tell it and need not. So it is with a spell that
-    never comes below the first mark, only below the second.
+    any day. A spell begins when less than 12 days and 4 kg are left, or less than 0.9 kg, which a
+    cluster may not reach; it goes on until there are 16 days and 1.5 kg, or 5 kg. Wood, bees and
+    brood are known to a kilogram, hardly better: a spell is clear when it stays below the first
+    marks for 4 days and comes to 3 kg. What is not clear, or only below the second marks, a watcher
+    may tell and need not.
     """
     kg = column["stores_kg"]
     left = kg / np.maximum(_mean(column["honey_eaten"], 7), 0.02)
     lives = column["adults"] > 500
-    hungry = (left < HUNGER_DAYS) & (kg < HUNGER_KG) & lives
-    for first, last in runs((left < FED_DAYS) & (kg < FED_KG) & lives, 2, 1):
+    hungry = (((left < HUNGER_DAYS) & (kg < HUNGER_KG)) | (kg < LAST_KG)) & lives
+    still = ((left < FED_DAYS) & (kg < FED_KG)) | (kg < LAST_FED_KG)
+    for first, last in runs(still & lives, 2, 1):
         below = np.flatnonzero(hungry[first : last + 1])
         begin = first + int(below[0]) if below.size else first
-        yield begin, last, float(left[begin]), below.size >= CLEAR_DAYS
+        is_clear = below.size >= CLEAR_DAYS and kg[first : last + 1].min() <= CLEAR_KG
+        yield begin, last, float(left[begin]), bool(is_clear)
 
 
 def _mean(values: Floats, days: int) -> Floats:

@@ -14,13 +14,14 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days, days_of
-from hivewatch.signals.larder import Larder, larder_of
+from hivewatch.signals.larder import REST_KG, Larder, larder_of
 from hivewatch.signals.window import HiveWindow
 
 # tests/unit/detect/test_stores.py
 LOW_DAYS = 13.0  # [d] own choice: a keeper comes every week or two
 LOW_KG = 4.0  # [kg] common practice, no source: two full combs, the least at any time
 WELL_DAYS, WELL_KG = 15.0, 4.6  # [d], [kg] own choice: when it is over
+ALWAYS_LOW_KG, ALWAYS_WELL_KG = 0.9, 1.5  # [kg] own choice: what a cluster may not reach
 IN_A_ROW = 2  # [d] own choice: dawns that agree; a wet or windy one does not
 
 
@@ -55,8 +56,9 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
 def _spells(larder: Larder) -> Iterator[tuple[int, int, int | None]]:
     """Go through the days: give the first low one, the one that told it, and the first well one."""
     stores_kg, days_left = larder.stores_kg, larder.days_left
-    is_low = (days_left < LOW_DAYS) & (stores_kg < LOW_KG)
-    is_well = (days_left >= WELL_DAYS) | (stores_kg >= WELL_KG)
+    most_kg = stores_kg + larder.error_kg  # by this, too, it must be low: else nobody can know
+    is_low = (most_kg < LOW_DAYS * larder.rate_kg) & (most_kg < LOW_KG) | (most_kg < ALWAYS_LOW_KG)
+    is_well = (days_left >= WELL_DAYS) & (stores_kg >= ALWAYS_WELL_KG) | (stores_kg >= WELL_KG)
     low: list[int] = []
     well: list[int] = []
     told: int | None = None
@@ -81,6 +83,7 @@ def _low(
     left, kg = float(larder.days_left[told]), max(float(larder.stores_kg[told]), 0.0)
     rate = float(larder.rate_kg[told])
     known = window.hive.empty_kg is not None
+    error_kg = REST_KG + float(larder.error_kg[told])
     until = len(days) if well is None else well + 1
     lowest_kg = float(np.nanmin(larder.stores_kg[first:until]))
     return Finding(
@@ -97,7 +100,8 @@ def _low(
             "lowest_stores_kg": round(max(lowest_kg, 0.0), 1),
         },
         evidence=(
-            f"about {kg:.1f} kg of honey, and {rate:.2f} kg a day go: {left:.0f} days are left",
+            f"about {kg:.1f} kg of honey, to {error_kg:.1f} kg or so, and {rate:.2f} kg a day go: "
+            f"{left:.0f} days are left if nothing comes in",
             "stores from the weight less the empty hive, boxes, bees, brood and pollen"
             if known
             else "stores from the last visit that judged them, and the weight since",

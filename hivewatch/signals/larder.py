@@ -19,8 +19,9 @@ from hivewatch.inspections import Action, Inspection, adult_count, brood_counts
 from hivewatch.inspections import stores_kg as judged_kg
 from hivewatch.signals.bare import before_each, stepped_kg
 from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
+from hivewatch.signals.departures import departures_of
 from hivewatch.signals.steps import Step
-from hivewatch.signals.window import Floats, HiveWindow
+from hivewatch.signals.window import Floats, HiveWindow, Ints
 
 Flags = NDArray[np.bool_]
 
@@ -28,27 +29,36 @@ Flags = NDArray[np.bool_]
 BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
 CELL_KG = 0.0001  # [kg] own choice: a cell of brood, egg to pupa, in the mean
 POLLEN_KG = 1.0  # [kg] own choice: two combs; half of it in winter
+SWARM_KG, SWARM_NEAR_S = 4.5, 3600  # [kg], [s] common practice, no source: no swarm weighs more
+BEES_SHARE = 0.74  # published: of a swarm; 0.1 g a bee, 36 mg honey with it (Winston, via Becher)
+HATCHED_D = 30.0  # [d] own choice: about a brood cycle
 BEES, WINTER_BEES = 20_000.0, 11_000.0  # [bees] own choice: where nobody has counted
 BROOD_CELLS = 15_000.0  # [cells] own choice: where nobody has counted, while bees fly
 DAMP_KG = 0.5  # [kg] own choice: what wood and dead bees take up over a winter
 SEEN_DAYS = 45  # [d] own choice: older inspections say less than empty_kg
 REST_KG = 0.7  # [kg] own choice: error of the bees, brood and pollen, where they were counted
 JUDGED_KG, JUDGED_SHARE = 0.3, 0.12  # [kg], share: own choice, error of judging honey by eye
+MOVED_SHARE, MOVED_MOST_KG = 0.01, 2.0  # share, [kg] own choice: of boxes put on or taken off
 AGE_KG = 0.02  # [kg/d] own choice: bees and brood become more or fewer after a visit
 SEEN_LONG_DAYS = 150  # [d] own choice: a winter; the same where nothing else tells the stores
 BOX_KG = (4.8, 11.0)  # [kg] own choice: a super with its frames and combs
 NEAR_S = 3 * 3600  # [s] own choice: people write down about when they came
 FEED_KG = 5.0  # [kg] own choice: with less, one feeds rather than gives room
 NO_HIVE_KG = -3.0  # [kg] own choice: less is no hive on its scale
+ALL_SHARE = 0.9  # own choice: of what was put on; who takes as much takes all of it
 EMPTY_BOX_KG = 6.0  # [kg] own choice: of a box that is taken off where several are on
 FOOD_MONTHS = (8, 9, 10, 11, 12, 1, 2, 3)  # common practice, no source: fed then, not supered
 NIGHT_SHARE = 0.7  # own choice: of a night's loss; the rest is water of the day's nectar
-NIGHTS, LOSS_DAYS = 14, 7  # [d] nights, and days, that tell the rate
-COLD_DAYS = 28  # [d] own choice: the same without flight, when snow comes and goes
+NIGHTS, LOSS_DAYS = 7, 7  # [d] nights, and days, that tell the rate: the present one
+COLD_DAYS, COLD_NIGHTS = 28, 10  # [d] own choice: the same without flight; the least of them known
 COLD_KG = 0.033, 0.050  # [kg/d] popular: two scale hives in winter, 1 to 1.5 kg a month
 LEAST_KG = 0.02  # [kg/d] own choice: nobody lives on less
 DRY_DAYS = 3  # [d] own choice: a lid is dry once in so many dawns
 FLIGHT_H = 1.0  # [h/d] own choice: less is winter
+COOL_H, COOL_DAYS = (
+    4.0,
+    14,
+)  # [h/d] own choice: less is no weather to bring much; [d] that tell the rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +73,14 @@ class Larder:
         What is taken of it a day: the larger of the net loss and what is eaten. [kg/d]
     net_kg : Floats
         The net loss, negative while it gains. [kg/d]
+    error_kg : Floats
+        What boxes put on and taken off since somebody judged the stores may hide of them. [kg]
     """
 
     stores_kg: Floats
     rate_kg: Floats
     net_kg: Floats
+    error_kg: Floats
 
     @property
     def days_left(self) -> Floats:
@@ -97,14 +110,16 @@ def larder_of(window: HiveWindow, inspections: Sequence[Inspection]) -> Larder:
     days = days_of(window)
     dry_kg, is_cold = _dry(days)
     seen = [one for one in sorted(inspections, key=lambda one: one.at_s) if one.at_s > 0]
-    gross_kg = dry_kg + stepped_kg(days, days.dawn_s)
+    gross_kg = dry_kg + stepped_kg(days, days.dawn_s) + _swarmed_kg(window, days, days.dawn_s)
     rest_kg = _rest(window, days, is_cold, seen)
     net_kg = gross_kg - _boxes(days, gross_kg - rest_kg, seen)
     rest_kg = _with_visits(window, days, net_kg, rest_kg, seen)
-    loss_kg = -_slope(dry_kg, LOSS_DAYS)
+    bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
+    loss_kg = _usual_loss(bare_kg, LOSS_DAYS, 3)
     stores_kg = net_kg - rest_kg
     stores_kg[np.isnan(days.dawn_kg) | (stores_kg < NO_HIVE_KG)] = np.nan
-    return Larder(stores_kg, _rate(days, dry_kg, loss_kg, is_cold), loss_kg)
+    error_kg = _moved_kg(window, days, seen)
+    return Larder(stores_kg, _rate(days, bare_kg, loss_kg, is_cold), loss_kg, error_kg)
 
 
 def _dry(days: Days) -> tuple[Floats, Flags]:
@@ -133,20 +148,41 @@ def _least(table: Floats) -> Floats:
     return np.asarray(np.fmin.reduce(table, axis=1), np.float64)
 
 
-def _slope(figures: Floats, days: int) -> Floats:
-    """Give the change a day over the last days."""
-    earlier = np.concatenate((np.full(days, np.nan), figures[:-days]))[: len(figures)]
-    return np.asarray((figures - earlier) / days, np.float64)
-
-
-def _rate(days: Days, dry_kg: Floats, loss_kg: Floats, is_cold: Flags) -> Floats:
-    """Give what is taken of the stores a day [kg/d]."""
+def _rate(days: Days, bare_kg: Floats, loss_kg: Floats, is_cold: Flags) -> Floats:
+    """Give what is taken of the stores a day [kg]."""
     night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
-    eaten_kg = NIGHT_SHARE * 24 * before_each(days.night_kg / night_h, NIGHTS, 4)
+    eaten_kg = NIGHT_SHARE * 24 * before_each(days.night_kg / night_h, NIGHTS, 3)
     warm = np.fmax(np.fmax(eaten_kg, loss_kg), LEAST_KG)
-    cold_kg = -_slope(dry_kg, COLD_DAYS)
-    cold = np.nan_to_num(cold_kg, nan=sum(COLD_KG) / 2).clip(COLD_KG[0], 4 * COLD_KG[1])
+    cold_kg = _usual_loss(bare_kg, COLD_DAYS, COLD_NIGHTS)
+    cold = np.nan_to_num(cold_kg, nan=sum(COLD_KG) / 2).clip(LEAST_KG, 2 * COLD_KG[1])
+    few_h = before_each(np.nan_to_num(days.flying_h, nan=COOL_H), LOSS_DAYS, 1, 0.7) < COOL_H
+    cool = np.fmax(_usual_loss(bare_kg, COOL_DAYS, 7), LEAST_KG)  # little comes in: all that goes
+    warm = np.where(few_h & ~np.isnan(cool), cool, warm)
     return np.where(is_cold, cold, np.where(np.isnan(eaten_kg), np.nan, warm))
+
+
+def _usual_loss(bare_kg: Floats, days: int, least: int) -> Floats:
+    """Give the middle of the last days' losses: neither thaw nor what dries after a flow counts."""
+    lost_kg = np.append(-np.diff(bare_kg), np.nan)  # from that dawn to the next
+    return before_each(lost_kg, days, least)
+
+
+def _swarmed_kg(window: HiveWindow, days: Days, at_s: Ints | Floats) -> Floats:
+    """Give the weight of the bees that have swarmed and are not replaced yet, at some moments [kg].
+
+    What a swarm takes along is bees for the most part; those that hatch make up for them in time.
+    """
+    missing = np.zeros(len(at_s))
+    left_s = np.array(departures_of(window), np.int64)
+    for step in days.steps:
+        if -SWARM_KG <= step.size_kg < 0 and (np.abs(left_s - step.before_s) < SWARM_NEAR_S).any():
+            since_d = (at_s - step.after_s) / DAY_S
+            missing -= np.where(
+                since_d >= 0,
+                BEES_SHARE * step.size_kg * np.exp(-np.maximum(since_d, 0.0) / HATCHED_D),
+                0.0,
+            )
+    return missing
 
 
 def _boxes(days: Days, rough_kg: Floats, seen: Sequence[Inspection]) -> Floats:
@@ -167,7 +203,7 @@ def _boxes(days: Days, rough_kg: Floats, seen: Sequence[Inspection]) -> Floats:
                 fed_kg = sum(one.kg or 0.0 for one in done if one.what == "fed")
                 on_kg += action.kg or max(step.size_kg - fed_kg, 0.0)
         if step.size_kg < -BOX_KG[0] and "harvested" not in {one.what for one in done}:
-            on_kg = 0.0 if -step.size_kg > on_kg else on_kg - EMPTY_BOX_KG
+            on_kg = 0.0 if -step.size_kg > ALL_SHARE * on_kg else on_kg - EMPTY_BOX_KG
         elif not done and BOX_KG[0] < step.size_kg < BOX_KG[1]:
             day = int(np.searchsorted(days.dawn_s, step.before_s)) - 1
             left_kg = rough_kg[day] - on_kg if day >= 0 else np.nan
@@ -177,6 +213,20 @@ def _boxes(days: Days, rough_kg: Floats, seen: Sequence[Inspection]) -> Floats:
         total.append(on_kg)
     at = np.searchsorted(np.array(times, np.int64), days.dawn_s, side="right")
     return np.array([0.0, *total])[at]
+
+
+def _moved_kg(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Floats:
+    """Give the error that boxes leave, of their weights since the last visit that judged [kg]."""
+    moved = [abs(step.size_kg) * (abs(step.size_kg) >= BOX_KG[0]) for step in days.steps]
+    after_s = np.array([step.after_s for step in days.steps], np.int64)
+    total = np.append(0.0, np.cumsum(moved))
+    frame = FRAMES.get(window.hive.frame or "")
+    told = [one.at_s for one in seen if frame and judged_kg(one, frame) is not None]
+    since_s = np.array([0, *told], np.int64)
+    last_s = since_s[np.searchsorted(since_s, days.dawn_s, side="right") - 1]
+    at, before = (np.searchsorted(after_s, one, side="right") for one in (days.dawn_s, last_s))
+    moved_kg = np.asarray(total[at] - total[before], np.float64)
+    return np.asarray(np.minimum(MOVED_SHARE * moved_kg, MOVED_MOST_KG), np.float64)
 
 
 def _done(step: Step, seen: Sequence[Inspection], seen_s: Sequence[int]) -> list[Action]:
@@ -204,7 +254,7 @@ def _rest(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Inspect
         later = (days.dawn_s > one.at_s) & (days.dawn_s < one.at_s + SEEN_DAYS * DAY_S)
         adults, brood = adult_count(one, frame), brood_counts(one, frame)
         if adults is not None:
-            bees[later] = adults
+            bees[later] = adults + _swarmed_kg(window, days, np.array([one.at_s]))[0] / BEE_KG
         if None not in brood:
             cells[later] = sum(count or 0 for count in brood)
     pollen = np.where(is_cold, POLLEN_KG / 2 + DAMP_KG, POLLEN_KG)

@@ -106,7 +106,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("toppled", 2 * HOUR_S, 2 * HOUR_S, needs=("weight",), bar=_at_once(1.0, 100)),
     Kind("taken", 2 * HOUR_S, 2 * HOUR_S, needs=("weight",), bar=_at_once(1.0, 100)),
     Kind("dead_out", 7 * DAY_S, 7 * DAY_S, bar=Bar(1.0, 100, told_s=3 * DAY_S)),
-    Kind("low_stores", 10 * DAY_S, 10 * DAY_S, lasts=True, counts=_is_clear,
+    Kind("low_stores", 14 * DAY_S, 10 * DAY_S, lasts=True, counts=_is_clear,
          measures=(Measure("days_left", "days_left", "relative", "d", 0.25),),
          bar=Bar(0.95, 20)),
     Kind("dearth", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="yard", counts=_is_clear,

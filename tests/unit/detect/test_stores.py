@@ -7,6 +7,7 @@ import pytest
 
 from hivewatch.detect import stores
 from hivewatch.inspections import Inspection
+from hivewatch.signals.larder import larder_of
 
 EMPTY_KG = 21.5
 BEES, CELLS, POLLEN_KG = 20_000, 15_000, 1.0
@@ -35,6 +36,10 @@ def seen(hive, day, **told):
 
 def find(hive, limits, inspections=(), until_s=None):
     return stores.find(hive.window(until_s=until_s), inspections, limits)
+
+
+def larders(hive, day=12):
+    return [larder_of(hive.window(), []).stores_kg[day]]
 
 
 def test_it_is_told_with_the_days_that_are_left(made_up_hive, limits) -> None:
@@ -102,6 +107,40 @@ def test_frames_that_were_judged_tell_it_too(made_up_hive, limits) -> None:
     frames = [{"frame": n, "side": side, "honey": 0.5} for n in (1, 2, 3, 4) for side in "ab"]
     found = find(hive, limits, [seen(hive, 6, frames=frames)])  # 8 half sides: 5.4 kg
     assert len(found) == 1
+
+
+def test_a_swarm_takes_bees_and_not_the_honey(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive, honey_kg=10.0, eaten_kg=0.3, days=16)
+    hive.add(hive.at(10, 13), -3.0, minutes=12)  # 7 kg were left, and 0.8 kg went along
+    (one,) = larders(hive)
+    assert one == pytest.approx(10.0 - 0.3 * 12 - 0.8, abs=0.6)
+    assert find(hive, limits) == []
+
+
+def test_two_empty_boxes_taken_off_take_no_honey(made_up_hive, limits) -> None:
+    hive = hungry(made_up_hive, honey_kg=14.0, days=20)
+    for day in (3, 6):
+        hive.add(hive.at(day, 12), 6.2)
+    hive.add(hive.at(11, 12), -12.3)
+    assert find(hive, limits, until_s=hive.at(16, 12)) == []
+
+
+def test_what_stood_on_a_lid_or_dried_off_is_no_rate(made_up_hive) -> None:
+    hive = hungry(made_up_hive, honey_kg=20.0, eaten_kg=0.3, days=20)
+    hive.add(hive.at(14, 20), 1.2, minutes=60)
+    hive.add(hive.at(16, 9), -1.2, minutes=400)  # slowly: what dries off
+    found = larder_of(hive.window(), [])
+    assert found.net_kg[18] == pytest.approx(0.3, abs=0.06)
+
+
+def test_after_a_great_harvest_nobody_knows_to_a_kilogram(made_up_hive) -> None:
+    hive = hungry(made_up_hive, honey_kg=90.0, days=20)
+    hive.add(hive.at(10, 12), -70.0)
+    found = larder_of(hive.window(), [])
+    assert found.error_kg[8] == 0
+    assert found.error_kg[14] == pytest.approx(0.7, abs=0.01)
+    judged = larder_of(hive.window(), [seen(hive, 12, stores_kg=9.0)])
+    assert judged.error_kg[14] == 0
 
 
 def test_a_hive_off_its_scale_has_no_shortage(made_up_hive, limits) -> None:

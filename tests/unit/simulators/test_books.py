@@ -139,7 +139,7 @@ def test_loss_in_rain_or_in_winter_is_no_dearth() -> None:
 
 
 def test_hunger_goes_on_until_there_is_enough_again() -> None:
-    kg = np.array([6.0] * 5 + [3.8] * 5 + [4.4] * 3 + [3.9] * 4 + [9.0] * 5)
+    kg = np.array([6.0] * 5 + [3.8] * 5 + [4.4] * 3 + [2.9] * 4 + [9.0] * 5)
     column = {"stores_kg": kg, "honey_eaten": np.full(22, 0.4), "adults": np.full(22, 2e4)}
     ((first, last, left, clear),) = signs.hunger(column)
     assert (first, last, clear) == (5, 16, True)
