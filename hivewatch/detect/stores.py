@@ -100,8 +100,8 @@ def _low(
             "lowest_stores_kg": round(max(lowest_kg, 0.0), 1),
         },
         evidence=(
-            f"about {kg:.1f} kg of honey, to {error_kg:.1f} kg or so, and {rate:.2f} kg a day go: "
-            f"{left:.0f} days are left if nothing comes in",
+            f"about {kg:.1f} kg of honey, to {error_kg:.1f} kg or so",
+            f"{rate:.2f} kg a day go: {left:.0f} days are left if nothing comes in",
             "stores from the weight less the empty hive, boxes, bees, brood and pollen"
             if known
             else "stores from the last visit that judged them, and the weight since",
