@@ -20,19 +20,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from sqlalchemy import func, select
+from sqlalchemy import exists, func, select
 
 from hivewatch import logs
 from hivewatch.alerts.ledger import Letter, Outcome
 from hivewatch.apiary import read_apiary
-from hivewatch.clock import WallClock
 from hivewatch.daemon import Daemon
 from hivewatch.errors import HivewatchError, UsageError
 from hivewatch.settings import Alerts, Api, Broker, Settings
 from hivewatch.settings import Store as StoreSettings
 from hivewatch.store import apiary, findings
 from hivewatch.store.open import Store
-from hivewatch.store.schema import alert, reading
+from hivewatch.store.schema import alert, reading, stale
 
 LOOPBACK = "127.0.0.1"
 PORT = 8080
@@ -231,7 +230,9 @@ def _follow(
     for line in simulator.stdout or ():
         news = json.loads(line)
         if "now" in news:
-            _wait_for_packs(daemon, news["packs"])
+            packs = int(news["packs"])
+            _wait_for(lambda: daemon.subscriber.packs >= packs)  # noqa: B023 - asked at once
+            _wait_for(lambda: not _waits_for_a_look(daemon.store))
             clock.turn_to(news["now"])
             if simulator.stdin is not None:
                 simulator.stdin.write("go on\n")
@@ -245,11 +246,17 @@ def _follow(
             _tell_findings(daemon.store, told, say)
 
 
-def _wait_for_packs(daemon: Daemon, packs: int) -> None:
-    """Wait until the daemon has stored what was sent: its time must not run ahead of its data."""
+def _wait_for(is_so: Callable[[], bool]) -> None:
+    """Wait: the time of the season must run ahead neither of its data nor of what they say."""
     until_s = time.monotonic() + SETTLE_S
-    while daemon.subscriber.packs < packs and time.monotonic() < until_s:
+    while not is_so() and time.monotonic() < until_s:
         time.sleep(0.002)
+
+
+def _waits_for_a_look(store: Store) -> bool:
+    """Say whether anything that was stored is not looked at yet."""
+    with store.read() as connection:
+        return bool(connection.execute(select(exists().select_from(stale))).scalar_one())
 
 
 def _tell_findings(store: Store, told: set[str], say: Callable[[str], None]) -> None:
@@ -265,13 +272,10 @@ def _tell_findings(store: Store, told: set[str], say: Callable[[str], None]) -> 
 
 def _settle(daemon: Daemon) -> None:
     """Wait until the last readings are in the findings."""
-    wall = WallClock()
-    until_s = wall.monotonic_s() + SETTLE_S
     quiet = 0
-    while quiet < 5 and wall.monotonic_s() < until_s:  # noqa: PLR2004 - looks without a change
-        with daemon.store.read() as connection:
-            waiting = connection.exec_driver_sql("SELECT count(*) FROM stale").scalar_one()
-        quiet = 0 if waiting else quiet + 1
+    until_s = time.monotonic() + SETTLE_S
+    while quiet < 5 and time.monotonic() < until_s:  # noqa: PLR2004 - looks without a change
+        quiet = 0 if _waits_for_a_look(daemon.store) else quiet + 1
         time.sleep(0.2)
 
 

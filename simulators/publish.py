@@ -20,7 +20,7 @@ from simulators.plans import Scenario, instant
 from simulators.season import HiveSeason
 
 IN_FLIGHT = 200  # messages unacknowledged at one time
-MOST_PER_S = 90.0  # messages a second at most; packs grow longer when the pace asks for it
+MOST_PER_S = 450.0  # messages a second at most; packs grow longer when the pace asks for it
 ACKNOWLEDGED_WITHIN_S = 60.0
 DAY_S = 86_400
 HOUR_S = 3_600

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Event
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine.interfaces import DBAPIConnection
@@ -29,6 +30,8 @@ class Store:
             If the file is no store, cannot be opened, or was written by a newer hivewatch.
         """
         self.path = path
+        self.written = Event()
+        """Set after each commit of this process, for whoever waits for something new."""
         self.engine = _engine(path)
         try:
             with self.write() as connection:
@@ -66,6 +69,7 @@ class Store:
                 connection.rollback()
                 raise
             connection.commit()
+        self.written.set()
 
     def close(self) -> None:
         """Give all connections back."""
