@@ -30,6 +30,7 @@ MISSING_KG = 2.0  # [kg] so much of it gone again ends a flow: five poor days
 MISSING_MOST_KG = 0.4  # [kg/d] that one day can take: no storm ends a flow
 AGREE_KG = 0.2  # [kg/d] a hive that votes for the flow
 LOSS_KG = -0.13  # [kg/d] the middle day of a week of dearth
+MEAN_KG = -0.08  # [kg/d] all its days together, those of rain, too
 WEEK = 7  # [d]
 COULD_DAYS = 3  # [d] of it on which bees could have fetched something: dry, warm
 DEARTH_DAYS = 9  # [d]
@@ -192,7 +193,7 @@ def _dearths(
     half, known = WEEK // 2, int(np.flatnonzero(~np.isnan(gain))[-1])
     for day in [*np.flatnonzero(idle).tolist(), len(gain) + WEEK]:
         if first >= 0 and day - last > JOIN_DAYS + 1:
-            if last - first + 1 >= DEARTH_DAYS:
+            if last - first + 1 >= DEARTH_DAYS and np.nanmean(gain[first : last + 1]) <= MEAN_KG:
                 is_over = last + JOIN_DAYS + half < known or any(one.first > last for one in flows)
                 yield (first, last + 1, first + DEARTH_DAYS - 1 + half), is_over
             first = -1
