@@ -36,7 +36,7 @@ from hivewatch.store.schema import alert, reading, stale
 LOOPBACK = "127.0.0.1"
 PORT = 8080
 BROKER_START_S = 20.0  # own choice: a slow board loads the broker's code in ten
-SILENT_AFTER_MIN = 60 * 60  # own choice: played fast, a device sends once in up to a day
+SILENT_AFTER_MIN = 30 * 60  # own choice: played fastest, a device sends once a day
 SETTLE_S = 60.0  # own choice: how long the last readings may take into the findings
 
 
