@@ -19,6 +19,7 @@ from hivewatch.alerts import outbox
 from hivewatch.apiary import Apiary, Yard
 from hivewatch.clock import Clock
 from hivewatch.detect import run
+from hivewatch.detect.carrying import asked_from_s
 from hivewatch.detect.finding import KINDS, Finding, settle
 from hivewatch.settings import Alerts, Settings
 from hivewatch.signals.days import Days, as_weighed, days_of
@@ -26,14 +27,15 @@ from hivewatch.signals.window import HiveWindow
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, inspections, stale
 from hivewatch.store.inspections import Stored
+from hivewatch.store.keeper import WindowKeeper
 from hivewatch.store.open import Store
-from hivewatch.store.windows import WindowKeeper, next_dated_s
+from hivewatch.store.windows import next_dated_s
 from hivewatch.timeline.explain import explain
 from hivewatch.timeline.stated import Noted
 
 LOG = structlog.get_logger(__name__)
 WAITING_MOST = 20  # [hives] own choice: some seconds, where each has a history of years
-PAUSE_S = 0.2  # own choice: a finding leaves within a second of the reading that settles it
+PAUSE_S = 0.2  # own choice: how soon what another process has stored is seen
 metrics.at_zero(metrics.FINDINGS, KINDS)
 
 
@@ -163,8 +165,9 @@ class Watcher:
         """Look at what changed, and at what time alone may have changed."""
         while not stop.is_set():
             beat()
+            self._store.written.clear()
             if not self.look_round(stop, beat):
-                stop.wait(PAUSE_S)
+                self._store.written.wait(PAUSE_S)
 
     def look_round(self, stop: Event, beat: Callable[[], None]) -> int:
         """Look once at every hive that is due; gives how many were.
@@ -241,7 +244,7 @@ class Watcher:
         self._write(seen, now_s)
         self._known[hive_id] = Known(seen.settled, known.noted)
         carried = run.carry(window)
-        self._windows.carry(hive_id, carried, run.asked_from_s(carried))
+        self._windows.carry(hive_id, carried, asked_from_s(carried))
         metrics.EVALUATION.observe(self._clock.monotonic_s() - started_s)
 
     def _forget(self, hive_id: str) -> None:

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Protocol, cast
-
-import numpy as np
 
 from hivewatch.apiary import Yard
 from hivewatch.detect import (
+    carrying,
     dead_out,
     device,
     flow,
@@ -29,10 +26,8 @@ from hivewatch.detect import (
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals import carried, days, departures, dips, steps, warmth
-from hivewatch.signals.carried import AHEAD_S, LATE_S, Carried
+from hivewatch.signals.carried import Carried
 from hivewatch.signals.days import Days
-from hivewatch.signals.levels import NOISE_BLOCK
 from hivewatch.signals.window import HiveWindow
 
 DETECTORS = (
@@ -50,43 +45,6 @@ DETECTORS = (
     queen,
 )
 YARD_DETECTORS = (flow, silent_robbing)
-
-FIRST = (
-    steps.steps_of,
-    steps.moves_of,
-    days.days_of,
-    warmth.warmth_of,
-    dips.dips_of,
-    traffic.flown_of,
-    sensors.drifts_of,
-    off_scale.falls_of,
-    robbing.lowest_of,
-)
-CARRYING = (steps, days, warmth, dips, departures, carried, traffic, sensors, off_scale, robbing)
-"""Signals that keep what they know, and detectors that have such signals of their own."""
-
-
-class Detector(Protocol):
-    """A module that looks for one kind of thing."""
-
-    __name__: str
-
-    def find(
-        self, window: HiveWindow, inspections: Sequence[Inspection], limits: Limits, /
-    ) -> list[Finding]:
-        """Say what there is to say of it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """What a detector that goes by readings had told before a moment, all of it over."""
-
-    until_s: int
-    findings: Sequence[Finding]
-    started_s: Mapping[str, Sequence[int]]
-
-
-NOTHING_TOLD = Told(0, (), {})
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
 """Kinds that can claim the same move of one hive's weight, the first one first.
@@ -150,92 +108,19 @@ def detect(
         By start, kind and subject, without ids: `finding.settle` gives them.
     """
     then = window if window.as_of_s == as_of_s else window.at(as_of_s)
-    for signal in FIRST:  # of the whole window, before a detector sees a part of it
+    for signal in carrying.FIRST:  # of the whole window, before a detector sees a part of it
         signal(then)
     found = [
-        one for detector in DETECTORS for one in _found_by(detector, then, inspections, limits)
+        one
+        for detector in DETECTORS
+        for one in carrying.found_by(detector, then, inspections, limits)
     ]
     return sorted(settle_claims(found), key=lambda one: (one.start_s, one.kind, one.subject))
 
 
-def _found_by(
-    detector: Detector, window: HiveWindow, inspections: Sequence[Inspection], limits: Limits
-) -> list[Finding]:
-    """Ask one detector; one that goes by readings of those alone that are not carried."""
-    if not hasattr(detector, "BACK_S"):
-        return list(detector.find(window, inspections, limits))
-    name = _name(detector)
-    kept = window.carried.parts.get(name, NOTHING_TOLD)
-    if not isinstance(kept, Told) or not kept.until_s:
-        found = list(detector.find(window, inspections, limits))
-    else:
-        part = window.knowing(kept.until_s, kept.started_s)
-        found = [
-            *kept.findings,
-            *(
-                one
-                for one in detector.find(part, inspections, limits)
-                if one.detected_s >= kept.until_s or one.kind in _by_days(detector)
-            ),
-        ]
-    window.memo[name] = found
-    return found
-
-
 def carry(window: HiveWindow) -> Carried:
-    """Give what the next window may rest on, once `detect` was asked of this one.
-
-    See `hivewatch.signals.carried`. It moves on by a midnight when there is a new one; until then
-    what was carried before stands.
-    """
-    before = window.carried
-    start_s = days.days_of(window).start_s
-    last = int(np.searchsorted(start_s, window.last_s - AHEAD_S - LATE_S, side="right")) - 1
-    until_s = int(start_s[last]) if last >= 0 else 0
-    weight = window.of("weight")
-    few = weight.skipped + int(np.searchsorted(weight.time_s, until_s)) < 2 * NOISE_BLOCK
-    if until_s <= before.until_s or (len(weight) and few):
-        return before
-    parts: dict[str, object] = {}
-    for module in CARRYING:
-        parts |= module.carry(window, until_s)
-    for detector in DETECTORS:
-        if hasattr(detector, "BACK_S"):
-            parts[_name(detector)] = _told(detector, window, until_s)
-    return Carried(until_s, parts)
-
-
-def _told(detector: Detector, window: HiveWindow, until_s: int) -> Told:
-    """Give what a detector told before a moment, or before what lasts was told."""
-    by_days = _by_days(detector)
-    all_found = cast("list[Finding]", window.memo[_name(detector)])
-    found = sorted(
-        (one for one in all_found if one.kind not in by_days), key=lambda one: one.detected_s
-    )
-    for one in reversed(found):
-        if one.detected_s < until_s and (one.end_s is None or one.end_s > until_s):
-            until_s = one.detected_s
-    kept = sorted((one for one in found if one.detected_s < until_s), key=lambda one: one.start_s)
-    started_s: dict[str, list[int]] = {}
-    for one in kept:
-        started_s.setdefault(one.kind, []).append(one.start_s)
-    return Told(until_s, kept, started_s)
-
-
-def asked_from_s(known: Carried) -> tuple[int, int]:
-    """Give since when readings are still asked: those of the hive, those of its devices. [s]."""
-    untils = {name: part.until_s for name, part in known.parts.items() if isinstance(part, Told)}
-    of_devices = [untils[_name(one)] for one in (device, sensors) if _name(one) in untils]
-    untils.pop(_name(device), None)
-    return min([known.until_s, *untils.values()]), min([known.until_s, *of_devices])
-
-
-def _name(detector: Detector) -> str:
-    return detector.__name__
-
-
-def _by_days(detector: Detector) -> Sequence[str]:
-    return cast("Sequence[str]", getattr(detector, "BY_DAYS", ()))
+    """Give what the next window may rest on, once `detect` was asked of this one."""
+    return carrying.carry(window, DETECTORS)
 
 
 def detect_yard(yard: Yard, days_of_hives: Mapping[str, Days]) -> list[Finding]:

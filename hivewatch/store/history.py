@@ -9,7 +9,8 @@ from sqlalchemy import Connection, select
 from hivewatch.apiary import Apiary, Placement
 from hivewatch.store.readings import Step, read_steps
 from hivewatch.store.schema import device, placement
-from hivewatch.store.windows import Span, spans_of, speaking_spans
+from hivewatch.store.stays import Span, spans_of
+from hivewatch.store.windows import speaking_spans
 from hivewatch.wire.quantities import TOTAL_OF, Quantity
 
 

@@ -8,24 +8,28 @@ late, twice and in blocks. The window is kept as the store's keeper keeps it, an
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from threading import Event
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from lived import HandClock
+from weeks import DAY_S, HIVE, OF_COUNTER, OF_PROBE, OF_SCALE, START_S, YARD, Life, days, lives
 
-from hivewatch.apiary import Hive, Yard
+from hivewatch.apiary import Apiary, Placement
 from hivewatch.detect import run
+from hivewatch.detect.carrying import asked_from_s
+from hivewatch.inspections import Inspection
+from hivewatch.replay import find as replayed
+from hivewatch.settings import Settings
 from hivewatch.signals.carried import AHEAD_S, NOTHING, RAW_S
-from hivewatch.signals.window import DeviceTrace, HiveWindow, Series
-
-DAY_S = 86_400
-START_S = 1_777_593_600  # 2026-05-01T00:00:00Z
-YARD = Yard("north", "North", 52.2, 0.12, "Europe/London")
-HIVE = Hive("north-1", "north", "langstroth-deep", 10, 1, 22.0)
-OF_SCALE = ("weight", "rain", "battery")
-OF_PROBE = ("nest", "nest-humidity", "ambient")
-OF_COUNTER = ("bees-in", "bees-out")
+from hivewatch.signals.window import HiveWindow, Series
+from hivewatch.store import apiary, findings, inspections, readings, stale
+from hivewatch.store.open import Store
+from hivewatch.watch import Watcher
+from hivewatch.wire.quantities import QUANTITIES
 
 
 @dataclass(frozen=True)
@@ -36,103 +40,6 @@ class Limits:
     low_battery_v: float = 3.5
     low_lead_battery_v: float = 11.8
     low_battery_percent: float = 20.0
-
-
-@dataclass(frozen=True)
-class Life:
-    """What happens to a hive, in days from the start."""
-
-    seed: int
-    days: int
-    step_s: tuple[int, int, int]  # of scale, probe, counter
-    mute: list[tuple[int, float, float]]  # device, from, to
-    steps: list[tuple[float, float]]  # day, kg
-    lifted: list[float]
-    opened: list[float]
-    fell: list[tuple[float, float]]
-    robbed: list[int]
-    empty_from: float | None
-    no_brood: tuple[float, float] | None
-    cold: list[float]
-    stuck: list[tuple[str, float, float]]
-    battery_fell: float | None
-
-    def window(self) -> HiveWindow:
-        """Make the whole of it."""
-        rng = np.random.default_rng(self.seed)
-        series: dict[str, Series] = {}
-        devices = []
-        names = (("scale", OF_SCALE), ("probe", OF_PROBE), ("counter", OF_COUNTER))
-        for number, (device, quantities) in enumerate(names):
-            step_s = self.step_s[number]
-            time_s = START_S + np.arange(0, self.days * DAY_S, step_s) + rng.integers(0, 60)
-            time_s = time_s + (rng.integers(-20, 20, len(time_s)) if self.seed % 2 else 0)
-            at = (time_s - START_S) / DAY_S
-            there = rng.random(len(at)) > 0.01
-            for which, low, high in self.mute:
-                if which == number:
-                    there &= (at < low) | (at > high)
-            made = self._made(rng, at, step_s)
-            mine = {name: Series(time_s[there], made[name][there]) for name in quantities}
-            mine = {name: one for name, one in mine.items() if len(one)}
-            series |= mine
-            own = {name: one for name, one in mine.items() if name == "battery"}
-            devices.append(DeviceTrace(device, START_S, None, time_s[there], own))
-        end_s = START_S + self.days * DAY_S
-        return HiveWindow(HIVE, YARD, end_s, series, tuple(devices))
-
-    def _made(self, rng: np.random.Generator, at: np.ndarray, step_s: int) -> dict[str, np.ndarray]:
-        n, hour = len(at), at % 1 * 24
-        light = np.clip(np.sin((hour - 5) / 16 * np.pi), 0, None) * ((hour > 5) & (hour < 21))
-        weight = 40 + 0.3 * at - 0.4 * light + rng.normal(0, 0.01, n)
-        air = 14 + 6 * np.sin((hour - 9) / 24 * 2 * np.pi) + rng.normal(0, 0.2, n)
-        nest = 34.8 + rng.normal(0, 0.1, n)
-        out = rng.poisson(np.clip(0.12 * step_s * light, 0, 5000)).astype(float)
-        back = rng.poisson(np.clip(0.12 * step_s * light, 0, 5000)).astype(float)
-        rain = np.where(rng.random(n) < 0.002, 0.6, 0.0)
-        for day, kg in self.steps:
-            weight[at >= day] += kg
-            gone = (at >= day) & (at < day + 0.01)
-            if -4 < kg < -0.8:
-                out[gone] += 3000
-        for day in self.lifted:
-            weight[(at >= day) & (at < day + 0.02)] -= 12
-        for day in self.opened:
-            since = (at - day) * 24
-            nest -= np.where((since >= 0) & (since < 2), 4 * np.exp(-np.clip(since, 0, 9)), 0)
-        for low, high in self.fell:
-            weight[(at >= low) & (at < high)] = 4.0
-        for day in self.robbed:
-            robbed = (at >= day + 0.4) & (at < day + 0.75)
-            weight -= 2.5 * np.clip((at - day - 0.4) / 0.35, 0, 1)
-            out[robbed] *= 2
-            back[robbed] *= 2
-        if self.empty_from is not None:
-            gone = at >= self.empty_from
-            nest[gone], out[gone], back[gone] = air[gone] + 0.2, 0, 0
-        if self.no_brood is not None:
-            low, high = self.no_brood
-            none = (at >= low) & (at < high)
-            nest[none] = 24 + 0.3 * air[none]
-        for day in self.cold:
-            nest[(at >= day) & (at < day + 0.2)] = 26.0
-        made = {
-            "weight": weight,
-            "rain": rain,
-            "nest": nest,
-            "nest-humidity": 60 + rng.normal(0, 1, n),
-            "ambient": air,
-            "bees-in": back,
-            "bees-out": out,
-            "battery": 3.9 + rng.normal(0, 0.01, n),
-        }
-        if self.battery_fell is not None:
-            made["battery"][at >= self.battery_fell] -= 0.5
-        for name, low, high in self.stuck:
-            still = (at >= low) & (at < high)
-            if still.any():
-                made[name][still] = made[name][still][0] or 3.0
-        return made
 
 
 class Kept:
@@ -149,7 +56,7 @@ class Kept:
             self.carried = NOTHING
         window = whole.at(at_s)
         if self.carried.until_s:
-            hive_s, device_s = run.asked_from_s(self.carried)
+            hive_s, device_s = asked_from_s(self.carried)
             window = replace(
                 window,
                 carried=self.carried,
@@ -185,31 +92,6 @@ def without(window: HiveWindow, device: int, low_s: int, high_s: int) -> HiveWin
     return replace(window, series=series, devices=tuple(devices))
 
 
-days = st.floats(0.5, 44.5).map(lambda day: round(day, 2))
-noons = st.integers(1, 43).map(lambda day: day + 0.55)
-spans = st.tuples(days, st.sampled_from([0.3, 1.2, 3.0, 9.0, 25.0])).map(lambda s: (s[0], sum(s)))
-lives = st.builds(
-    Life,
-    seed=st.integers(0, 9),
-    days=st.sampled_from([25, 45]),
-    step_s=st.tuples(*[st.sampled_from([600, 900, 1800, 3600])] * 2, st.sampled_from([300, 600])),
-    mute=st.lists(st.tuples(st.integers(0, 2), spans).map(lambda m: (m[0], *m[1])), max_size=3),
-    steps=st.lists(st.tuples(noons | days, st.sampled_from([8.0, 1.5, -2.2, -12.0])), max_size=4),
-    lifted=st.lists(noons, max_size=3),
-    opened=st.lists(noons, max_size=3),
-    fell=st.lists(spans, max_size=1),
-    robbed=st.lists(st.integers(5, 43), max_size=2),
-    empty_from=st.none() | days,
-    no_brood=st.none() | spans,
-    cold=st.lists(days, max_size=1),
-    stuck=st.lists(
-        st.tuples(st.sampled_from(["weight", "nest", "bees-in"]), spans).map(
-            lambda s: (s[0], *s[1])
-        ),
-        max_size=1,
-    ),
-    battery_fell=st.none() | days,
-)
 lates = st.none() | st.tuples(
     st.integers(0, 2), days, st.sampled_from([0.3, 0.9, 2.0]), st.sampled_from([0.0, 0.8, 6.0])
 )
@@ -246,9 +128,21 @@ def test_what_is_carried_says_what_a_look_over_everything_says(life, late, seed,
 @pytest.mark.parametrize("seed", [0, 1])
 def test_so_it_does_reading_by_reading(seed):
     life = Life(
-        seed, 45, (900, 600, 300), [(0, 20.1, 23.4), (2, 30.2, 30.9)], [(12.55, -2.2), (33.6, 8.0)],
-        [18.55], [25.5], [(36.3, 37.4)], [15, 16], None, (22.0, 40.0), [9.1], [("nest", 41, 43)], 34.0,
-    )  # fmt: skip
+        seed=seed,
+        days=45,
+        step_s=(900, 600, 300),
+        mute=[(0, 20.1, 23.4), (2, 30.2, 30.9)],
+        steps=[(12.55, -2.2), (33.6, 8.0)],
+        lifted=[18.55],
+        opened=[25.5],
+        fell=[(36.3, 37.4)],
+        robbed=[15, 16],
+        empty_from=None,
+        no_brood=(22.0, 40.0),
+        cold=[9.1],
+        stuck=[("nest", 41, 43)],
+        battery_fell=34.0,
+    )
     whole, kept = life.window(), Kept()
     before_s, told = 0, set()
     for at_s in range(START_S + 39 * DAY_S, START_S + 44 * DAY_S, 2700):
@@ -258,3 +152,84 @@ def test_so_it_does_reading_by_reading(seed):
         before_s = at_s
     assert kept.was_cut, "readings of weeks ago were not looked at any more"
     assert {"handling", "toppled", "silent", "low_battery", "stuck"} <= told
+
+
+def reading_rows(window: HiveWindow) -> dict[str, list[tuple[int, int, float]]]:
+    """Give each device's readings: time, quantity, value; a second scale takes over half way."""
+    rows: dict[str, list[tuple[int, int, float]]] = {name: [] for name in DEVICES}
+    middle_s = START_S + (window.as_of_s - START_S) // 2
+    for device, names in zip(DEVICES, (OF_SCALE, OF_PROBE, OF_COUNTER), strict=False):
+        for name in names:
+            one = window.of(name)
+            for time_s, value in zip(one.time_s.tolist(), one.value.tolist(), strict=True):
+                is_second = device == "scale" and time_s >= middle_s
+                at = "scale-2" if is_second else device
+                rows[at].append((time_s, QUANTITIES[name].number, value))
+    return rows
+
+
+DEVICES = ("scale", "probe", "counter", "scale-2")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_watch_tells_of_weeks_what_a_replay_tells(tmp_path, seed):
+    """In the store: late blocks, a scale that is replaced, a restart, a visit in between."""
+    rng = np.random.default_rng(seed)
+    life = Life(
+        seed=seed,
+        days=25,
+        step_s=(900, 900, 600),
+        mute=[(int(rng.integers(0, 3)), 9.3, 11.0)],
+        steps=[(6.55, 8.0), (15.55, -2.2)],
+        lifted=[12.6],
+        opened=[17.55],
+        fell=[(20.3, 21.0)],
+        robbed=[9],
+        empty_from=None,
+        no_brood=None,
+        cold=[18.2],
+        stuck=[],
+        battery_fell=14.0,
+    )
+    store, clock = Store(tmp_path / "hivewatch.db"), HandClock()
+    middle_s = START_S + life.days * DAY_S // 2
+    with store.write() as connection:
+        places = [Placement(name, HIVE.id, START_S) for name in DEVICES[:3]]
+        places += [Placement("scale-2", HIVE.id, middle_s), Placement("scale", None, middle_s)]
+        apiary.load(connection, Apiary((YARD,), (HIVE,), tuple(places)))
+        numbers = apiary.numbers(connection)
+    rows = reading_rows(life.window())
+    watcher, sent_s = Watcher(store, Settings(), clock), dict.fromkeys(DEVICES, 0)
+    for look, at_s in enumerate(range(START_S + DAY_S, START_S + life.days * DAY_S, DAY_S // 5)):
+        clock.at_s = at_s
+        late = DEVICES[int(rng.integers(0, 4))] if look % 3 else None  # sends next time
+        with store.write() as connection:
+            for device in DEVICES:
+                new = [one for one in rows[device] if sent_s[device] <= one[0] < at_s]
+                if device == late or not new or (device == "probe" and 40 < look < 75):
+                    continue  # the probe once sends for a week at once
+                coming = [(numbers[device], q, t * 1000, value, at_s) for t, q, value in new]
+                readings.insert(connection, coming)
+                stale.mark(connection, [(f"device:{device}", min(one[2] for one in coming))])
+                sent_s[device] = at_s
+            if look == 60:
+                said = Inspection(hive=HIVE.id, at=datetime.fromtimestamp(at_s - 900, UTC))
+                inspections.add(connection, said, at_s)
+        if look == 90:
+            watcher = Watcher(store, Settings(), clock)
+        while watcher.look_round(Event(), lambda: None):
+            pass
+        if look % 10 == 0 or look > 110:
+            with store.read() as connection:
+                told = [one for one in findings.read(connection) if one.status != "withdrawn"]
+            anew = replayed(store, Settings().alerts, as_of_s=at_s, is_replay=True)
+            assert bare(told) == bare(anew)
+    [kept] = watcher._windows._kept.values()
+    assert kept.carried.until_s > START_S + 18 * DAY_S
+    store.close()
+
+
+def bare(found):
+    return sorted(
+        (replace(one, id="") for one in found), key=lambda one: (one.start_s, one.kind, one.subject)
+    )

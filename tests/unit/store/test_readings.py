@@ -10,8 +10,9 @@ import pytest
 
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.store import apiary, readings
+from hivewatch.store.keeper import WindowKeeper
 from hivewatch.store.open import Store
-from hivewatch.store.windows import WindowKeeper, next_dated_s, read_window
+from hivewatch.store.windows import next_dated_s, read_window
 from hivewatch.wire.quantities import QUANTITIES, TOTAL_OF
 
 T0_S = 1_777_593_600  # 2026-05-01T00:00:00Z

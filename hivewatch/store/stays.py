@@ -1,0 +1,168 @@
+"""What one device reported while it stood at a hive, and who speaks for the hive when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from sqlalchemy import Connection
+
+from hivewatch.apiary import Apiary, placed_spans
+from hivewatch.signals.carried import RAW_S
+from hivewatch.signals.window import EMPTY, Ints, Series, first_kept
+from hivewatch.store import apiary as apiary_rows
+from hivewatch.store.readings import read_new, read_series
+from hivewatch.wire.quantities import BY_NUMBER
+
+OF_THE_DEVICE = ("battery", "battery-level", "signal")
+
+
+class Span(NamedTuple):
+    """A device's stay at a hive: from included, until excluded, in ms."""
+
+    device: str
+    number: int
+    from_ms: int
+    until_ms: int
+    ends: bool
+
+
+def spans_of(
+    connection: Connection,
+    apiary: Apiary,
+    hive_id: str,
+    as_of_s: int,
+    numbers: Mapping[str, int] | None = None,
+) -> list[Span]:
+    """List the devices' stays at a hive up to a moment, by their start."""
+    placed = placed_spans(apiary.placements, hive_id)
+    if numbers is None:
+        numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
+    now_ms = as_of_s * 1000 + 1000
+    return [
+        Span(
+            name,
+            numbers[name],
+            from_s * 1000,
+            now_ms if until_s is None else min(until_s * 1000, now_ms),
+            ends=until_s is not None and until_s <= as_of_s,
+        )
+        for name, from_s, until_s in placed
+        if name in numbers and from_s <= as_of_s
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """What one device reported while it stood at a hive.
+
+    `series` has its quantities, `heard_s` the times of all its readings, and both are complete up
+    to `until_ms`, excluded.
+    """
+
+    series: Mapping[str, Series]
+    heard_s: Ints
+    until_ms: int
+
+    @property
+    def bytes(self) -> int:
+        """The memory it takes."""
+        times = {id(one.time_s): one.time_s for one in self.series.values()}
+        arrays = [self.heard_s, *times.values(), *(one.value for one in self.series.values())]
+        return sum(one.nbytes for one in arrays)
+
+
+NOTHING = Stay({}, np.empty(0, np.int64), 0)
+
+
+Stays = Sequence[tuple[Span, Stay]]
+
+
+def read_stay(
+    connection: Connection, span: Span, before: Stay, from_ms: int, received_by_s: int | None
+) -> Stay:
+    """Read a device's stay from a time on; what is earlier is as it was read before."""
+    if before is not NOTHING and from_ms >= span.until_ms:
+        return before  # it left, and nothing came late
+    series, fresh, few = {}, [], None
+    if before is not NOTHING and received_by_s is None:
+        few = read_new(connection, span.number, list(BY_NUMBER), from_ms, span.until_ms)
+    for number, quantity in BY_NUMBER.items():
+        if few is None:
+            args = (span.number, number, from_ms, span.until_ms, received_by_s)
+            new = read_series(connection, *args)
+        else:
+            new = few.get(number, EMPTY)
+        old = before.series.get(quantity.name, EMPTY).before(from_ms // 1000)
+        if len(new) or len(old) or old.skipped:
+            series[quantity.name] = old.then(new)
+        fresh.append(new.time_s)
+    series = _sharing_times(series)
+    heard_s = before.heard_s[: np.searchsorted(before.heard_s, from_ms // 1000)]
+    heard_s = np.concatenate([heard_s, _times_of_all(fresh)])
+    return Stay(series, heard_s, span.until_ms)
+
+
+def _sharing_times(series: dict[str, Series]) -> dict[str, Series]:
+    """Let quantities that a device sends at the same times have their times in common."""
+    shared: list[Ints] = []
+    for name, one in series.items():
+        same = next((times_s for times_s in shared if np.array_equal(times_s, one.time_s)), None)
+        if same is None:
+            shared.append(one.time_s)
+        else:
+            series[name] = Series(same, one.value, one.skipped)
+    return series
+
+
+def _times_of_all(times_s: Sequence[Ints]) -> Ints:
+    """Give the times in any of some rising arrays; most devices send all they have at once."""
+    all_s = np.empty(0, np.int64)
+    for one_s in times_s:
+        if len(one_s) and not np.array_equal(one_s, all_s):
+            all_s = np.union1d(all_s, one_s) if len(all_s) else one_s
+    return all_s
+
+
+def take_turns(reporting: list[Span]) -> Iterator[tuple[Span, int]]:
+    """Of devices that report the same quantity, let the one placed last speak from then on."""
+    for i, span in enumerate(reporting):
+        later = [other.from_ms for other in reporting[i + 1 :]]
+        until_ms = min([span.until_ms, *later])
+        if until_ms > span.from_ms:
+            yield span, until_ms
+
+
+def is_other_voice(before: Stays, now: Stays, known_ms: int) -> bool:
+    """Say whether a device reports a quantity first now that it speaks for since long ago."""
+    if len(now) == 1:
+        return False
+    told = {(*span[:3], name) for span, stay in before for name in stay.series}
+    return any(
+        span.from_ms < known_ms and (*span[:3], name) not in told
+        for span, stay in now
+        for name in stay.series
+    )
+
+
+def last_of(stays: Stays, hive_s: int, device_s: int) -> Stays:
+    """Give the last readings of each stay: those that are asked since some moments."""
+    last = []
+    turns = {
+        (span, name): until_ms // 1000
+        for name in {name for _, stay in stays for name in stay.series}
+        for span, until_ms in take_turns([one for one, stay in stays if name in stay.series])
+    }
+    for span, stay in stays:
+        series = {}
+        for name, one in stay.series.items():
+            own = name in OF_THE_DEVICE
+            spoken = one if own else one.before(turns.get((span, name), 0))
+            series[name] = spoken.since(device_s if own else hive_s, RAW_S).copy()
+        series = _sharing_times(series)
+        heard = first_kept(stay.heard_s, device_s, RAW_S)
+        heard_s = stay.heard_s[heard:].copy()
+        last.append((span, Stay(series, heard_s, stay.until_ms)))
+    return last
