@@ -11,7 +11,8 @@ from hivewatch.detect.finding import KINDS, Finding
 from hivewatch.errors import UsageError
 from hivewatch.mistakes import check_known
 from hivewatch.settings import Alerts
-from hivewatch.signals.days import as_weighed, days_of
+from hivewatch.signals.days import days_of
+from hivewatch.signals.weighed import as_weighed
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import windows
 from hivewatch.store.open import Store

@@ -22,7 +22,8 @@ from hivewatch.detect import run
 from hivewatch.detect.carrying import asked_from_s
 from hivewatch.detect.finding import KINDS, Finding, settle
 from hivewatch.settings import Alerts, Settings
-from hivewatch.signals.days import Days, as_weighed, days_of
+from hivewatch.signals.days import Days, days_of
+from hivewatch.signals.weighed import as_weighed
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import findings, inspections, stale

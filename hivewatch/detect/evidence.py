@@ -15,7 +15,8 @@ import numpy as np
 
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
-from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, usual_step_s
+from hivewatch.signals.usual import usual_step_s
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 from hivewatch.wire.quantities import QUANTITIES
 
 if TYPE_CHECKING:

@@ -21,8 +21,9 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.brood import Turn, turns_of
 from hivewatch.signals.days import HOUR_S
 from hivewatch.signals.levels import middle_before
+from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.warmth import NEST_S, Warmth, clean_nest, warmth_of
-from hivewatch.signals.window import Floats, HiveWindow, Series, usual_steps_s
+from hivewatch.signals.window import Floats, HiveWindow, Series
 
 LARVAE_DAYS = 3  # [d] published: a worker's egg hatches on the third day, checks of development
 EMERGENCE_DAYS = 21  # [d] published: a worker's time from egg to bee

@@ -21,7 +21,8 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import bare_weight, before_each, passed, stepped_kg
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
-from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, usual_step_near
+from hivewatch.signals.usual import usual_step_near
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 Flags = NDArray[np.bool_]
 

@@ -19,7 +19,8 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.steps import Step, moves_of, steps_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.window import Floats, HiveWindow, Series, usual_step_near
+from hivewatch.signals.usual import usual_step_near
+from hivewatch.signals.window import Floats, HiveWindow, Series
 
 LEAST_KG, MOST_KG = 0.8, 4.5  # [kg] common practice, no source: casts to the heaviest prime swarms
 LEAST_SEEN_KG = 0.45  # [kg] own choice: the lightest casts, when counter or nest speak for one

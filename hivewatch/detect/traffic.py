@@ -4,33 +4,30 @@ Young bees fly for the first time on warm afternoons, at about the same hour eve
 minutes many more go out than just before and after, and as many come in. Foragers that are lost
 (sprayed, caught out) are counted out and not in again. A counter has a bias of its own, so that a
 day's balance is held against the days before; and the scale must agree: in the evening the hive
-weighs less than in the morning.
+lacks at least what the lost bees weigh, for they brought nothing in.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import before_each, passed
-from hivewatch.signals.carried import worked
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
-from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid, usual_steps_s
+from hivewatch.signals.flown import flown_of
+from hivewatch.signals.late import known_until_s
+from hivewatch.signals.usual import usual_steps_s
+from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid
 
 # Own choices where no source is named; tests/unit/detect/test_traffic.py.
 BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
-NEVER_S = 2**62
-COUNTER_LATE_S = 2 * 86_400  # [s] own choice: when a counter that was silent at dusk must report
 BACK_S = 4 * 86_400  # [s] as for `hivewatch.signals.carried`
-SCALE_LATE_S = 2 * 86_400  # [s] own choice: silent for longer, a scale is not waited for
 GRID_S = 300  # [s] counts are looked at in such steps
 COARSEST_S = 660  # [s] a counter that reports less often does not show twenty minutes
 BURST_S = 1200  # [s] from memory: bursts of 5 to 20 minutes, Capaldi et al. (2000)
@@ -45,20 +42,12 @@ USUAL_DAYS = 14  # days that tell a counter's bias and its spread
 LEAST_DAYS = 5
 LEAST_OUT = 4000.0  # [bees] of a day whose balance says something
 LOST_SHARE = 0.10  # of the bees that went out; published counters agree within 0.05 (Bayer)
-LOST_SPREADS = 2.0  # of the balances of the days before
+LOST_SPREADS = 3.0  # of the balances of the days before
 LEAST_SPREAD = 0.018  # of a balance
 LOST_BEES = 1000.0  # [bees]
 AT_ONCE_S = 2700  # [s] what goes within this is a swarm,
 AT_ONCE_SHARE = 0.6  # when it is so much of all that is missing
 FEWER = 0.8  # share of the usual traffic of the day after
-
-
-class Flown(NamedTuple):
-    """Bees that went out and came in up to dusk, by day, and whether all of it has been sent."""
-
-    out: Floats
-    back: Floats
-    is_all_in: NDArray[np.bool_]
 
 
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
@@ -125,13 +114,15 @@ def _of_days(
     begin_s, excess, spreads = _bursts(window, span_s, noon_s, grid_s)
     hour = _hour(begin_s, noon_s[:, None])
     told_s = begin_s + 2 * BURST_S + AROUND_S[1]
+    # what has not been sent yet is no quiet hour after a burst
+    sent_s = min(window.as_of_s, known_until_s(window, "bees-out", "bees-in") or 0)
     spreads = np.where((hour >= HOURS_H[0]) & (hour <= HOURS_H[1]), spreads, 0.0)
     for i in np.flatnonzero(spreads.max(axis=1) >= USUAL_SPREADS).tolist():
         usual = float(np.median(hours[-USUAL_DAYS:])) if len(hours) >= LEAST_DAYS else np.nan
         off_h = np.abs(hour[i] - usual)
         asked = np.where(off_h <= USUAL_H, USUAL_SPREADS, BURST_SPREADS)
         asked[off_h > OFF_H] = OFF_SPREADS
-        standing = np.flatnonzero((spreads[i] >= asked) & (told_s[i] <= window.as_of_s))
+        standing = np.flatnonzero((spreads[i] >= asked) & (told_s[i] <= sent_s))
         if not len(standing):
             continue
         first = int(standing[0])
@@ -234,7 +225,7 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
         (share >= LOST_SHARE)
         & (share >= LOST_SPREADS * spread)
         & (lost >= LOST_BEES)
-        & ~(days.day_kg >= 0)
+        & ~(-days.day_kg < lost * BEE_KG)
     )
     usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS, first=first)
     is_loss[days.dusk_s < window.carried.until_s] = False  # told before
@@ -244,49 +235,6 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
             continue
         after = i + 1 < len(days) and bool(seen[i + 1]) and out[i + 1] < FEWER * usual_out[i]
         yield _lost(window, days, i, begun_s, float(lost[i]), float(usual[i]), fewer=after)
-
-
-def flown_of(window: HiveWindow) -> Flown:
-    """Give what went out and came in by day; counted once a window."""
-    return worked(window, "flown", _flown)
-
-
-def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
-    """Give what `hivewatch.signals.carried` keeps: the counts of the days before a midnight."""
-    n = int(np.searchsorted(days_of(window).start_s, until_s))
-    flown = flown_of(window)
-    return {"flown": Flown(flown.out[:n].copy(), flown.back[:n].copy(), flown.is_all_in[:n].copy())}
-
-
-def _flown(window: HiveWindow, kept: Flown | None) -> Flown:
-    """Count the days that are not known yet."""
-    days, first = days_of(window), 0 if kept is None else len(kept.out)
-    from_s, dusk_s = days.start_s[first:-1], days.dusk_s[first:]
-    since = Flown(
-        passed(window.of("bees-out"), from_s, dusk_s),
-        passed(window.of("bees-in"), from_s, dusk_s),
-        _are_all_in(window, dusk_s),
-    )
-    if kept is None:
-        return since
-    return Flown(
-        np.append(kept.out, since.out),
-        np.append(kept.back, since.back),
-        np.append(kept.is_all_in, since.is_all_in),
-    )
-
-
-def _are_all_in(window: HiveWindow, dusk_s: Floats) -> NDArray[np.bool_]:
-    """Say of which days counter and scale have sent everything up to dusk; devices may be late."""
-    is_in = np.ones(len(dusk_s), np.bool_)
-    for name in ("bees-out", "bees-in"):  # a counter that was silent for longer may have lost some
-        time_s = np.append(window.of(name).time_s, NEVER_S)
-        is_in &= time_s[np.searchsorted(time_s, dusk_s)] <= dusk_s + COUNTER_LATE_S
-    weight = window.of("weight").time_s
-    weighed = np.searchsorted(weight, dusk_s)  # the first weight from dusk on, the last before it
-    before_s = np.append(weight, 0)[weighed - 1]
-    is_late = (weighed == len(weight)) & (weighed > 0) & (dusk_s < before_s + SCALE_LATE_S)
-    return np.asarray(is_in & (~is_late | (dusk_s <= window.last_s - SCALE_LATE_S)))
 
 
 def _since(window: HiveWindow, days: Days, day: int, usual: float, lost: float) -> int | None:

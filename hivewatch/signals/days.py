@@ -7,7 +7,7 @@ nothing else, so that a day once over changes only when late data reach it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -29,7 +29,7 @@ AFTER_SET_S = (3600, 9000)  # [s] own choice: the last foragers are home
 NO_SUN_S = (4 * HOUR_S, 22 * HOUR_S)  # [s] own choice: where the sun does not rise, by the clock
 FLIGHT_CEL = 12.0  # [Cel] popular: weatherstem and others, 54 F; checks of the field vary 10 to 15
 LEAST_NEST = 6  # own choice: readings that make a day's mean of the nest
-_READ = (
+READ = (
     "rise_s",
     "set_s",
     "dawn_s",
@@ -47,7 +47,6 @@ _READ = (
     "flying_h",
 )
 """Figures of `Days` that come from readings; the others are worked out of these and the steps."""
-_SUMMED = _READ[_READ.index("rain_mm") :]  # what goes on until the day is over
 FIRST_FLIGHT = 0.02  # own choice: share of the day's bees that are out before the day has begun
 
 
@@ -138,31 +137,11 @@ def days_of(window: HiveWindow) -> Days:
     return worked(window, "days", lambda here, _: _work_out(here))
 
 
-def as_weighed(days: Days, before: Days | None = None) -> Days:
-    """Give what a yard's hives say together: of today, nothing before its dusk is weighed.
-
-    Parameters
-    ----------
-    before : Days or None
-        What was given last; where nothing changed since, it is given again.
-    """
-    if np.isnan(days.dusk_kg[-1:]).all():
-        of_today = {name: getattr(days, name).copy() for name in _SUMMED}
-        for figures in of_today.values():
-            figures[-1:] = np.nan
-        days = replace(days, **of_today)
-    if before is None or len(before) != len(days) or before.steps != days.steps:
-        return days
-    arrays = [one.name for one in fields(Days) if one.name not in ("day", "steps")]
-    same = all(getattr(before, one).tobytes() == getattr(days, one).tobytes() for one in arrays)
-    return before if same and before.day == days.day else days
-
-
 def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
     """Give what `hivewatch.signals.carried` keeps: the days before a midnight."""
     days = days_of(window)
     n = int(np.searchsorted(days.start_s, until_s))
-    read = {name: getattr(days, name)[:n].copy() for name in _READ}
+    read = {name: getattr(days, name)[:n].copy() for name in READ}
     return {"days": _Read(days.day[:n], days.start_s[: n + 1].copy(), read)}
 
 
@@ -175,7 +154,7 @@ class _Read(NamedTuple):
 
     def then(self, later: _Read) -> _Read:
         """Put the days that follow behind these."""
-        figures = {name: np.append(self.figures[name], later.figures[name]) for name in _READ}
+        figures = {name: np.append(self.figures[name], later.figures[name]) for name in READ}
         return _Read(self.day + later.day, np.append(self.start_s[:-1], later.start_s), figures)
 
 

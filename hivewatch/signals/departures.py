@@ -11,7 +11,8 @@ import numpy as np
 from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.window import HiveWindow, Ints, usual_step_near
+from hivewatch.signals.usual import usual_step_near
+from hivewatch.signals.window import HiveWindow, Ints
 
 LEAST_KG, MOST_KG = 0.7, 4.5  # [kg] common practice, no source: 0.8 for a cast, less an error
 LONGEST_S = 45 * 60  # [s] own choice: an exodus takes about ten minutes, from memory

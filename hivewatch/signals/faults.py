@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from hivewatch.signals.window import Floats, Ints, Series, usual_steps_s
+from hivewatch.signals.usual import usual_steps_s
+from hivewatch.signals.window import Floats, Ints, Series
 from hivewatch.wire.quantities import QUANTITIES
 
 Flags = NDArray[np.uint8]

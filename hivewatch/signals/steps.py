@@ -17,20 +17,16 @@ from hivewatch.signals.levels import (
     Side,
     agreed,
     median,
-    noise_kg,
 )
+from hivewatch.signals.restless import LEAST_KG, Restless
 from hivewatch.signals.window import Floats, HiveWindow, Ints
 
 QUIET_S = 600  # [s] own choice: longer than one gust, shorter than a visit
 APART_S = 2700  # [s] own choice: one visit
 KNOWN_S = 3 * DAY_S  # [s] own choice: readings so long before what is known tell its noise
-LEAST_KG = 0.3  # [kg] own choice: ten times the 30 g below; tests/property/test_steps.py
 SCALE_SPREAD_KG = 0.03  # [kg] published: about 30 g overall, Meikle et al. 2005 (see settle_steps)
 SPREADS = 3.0  # own choice, as for the Hampel identifier; tests/property/test_steps.py
-NOISE_SPREADS = 7.0  # own choice: one false start in many hive-years of normal noise
 STAYS_SPREADS = 6.0  # own choice: the difference of two readings of one level, four spreads of it
-DRIFT_KG_PER_H = 0.6  # [kg/h] own choice: what bees alone can do for hours on end
-MOST_DRIFT_KG = 4.0  # [kg] own choice: what a silence of any length may hide of slow change
 VISIT_S = 600  # [s] own choice: what a visit between two readings takes at most
 GAP_S = 3 * 3600  # [s] own choice: slow change is not carried on over a longer silence
 UNSEEN_KG_PER_H = 0.1  # [kg/h] own choice: half of a good flow, as an error
@@ -155,7 +151,7 @@ def _go_on(window: HiveWindow, kept: list[Step], apart_s: int) -> list[Step]:
     return kept + _measured(known.weight_kg, known.time_s, spans, over_s, kept[-1:])
 
 
-def _restless(window: HiveWindow) -> _Restless:
+def _restless(window: HiveWindow) -> Restless:
     """Find which readings moved, of those that are not known yet."""
     until_s = window.carried.until_s
     weight = window.of("weight").since(until_s, KNOWN_S)
@@ -163,7 +159,7 @@ def _restless(window: HiveWindow) -> _Restless:
     # what the last reading before began may have been settled since
     from_s = int(weight.time_s[before]) - DAY_S if before >= 0 else 0
     skip = -weight.skipped % NOISE_BLOCK
-    return _Restless.of(weight.value[skip:], weight.time_s[skip:], QUIET_S, from_s)
+    return Restless.of(weight.value[skip:], weight.time_s[skip:], QUIET_S, from_s)
 
 
 def find_moves(
@@ -195,7 +191,7 @@ def find_moves(
     there = ~np.isnan(weight_kg)
     if not there.all():
         weight_kg, time_s = weight_kg[there], time_s[there]
-    spans = _spans(_Restless.of(weight_kg, time_s, quiet_s), apart_s)
+    spans = _spans(Restless.of(weight_kg, time_s, quiet_s), apart_s)
     return _measured(weight_kg, time_s, spans, 0)
 
 
@@ -227,25 +223,7 @@ class _Span(NamedTuple):
     settled: int
 
 
-class _Restless(NamedTuple):
-    """Readings of the weight, their noise, what each is compared with, and which ones moved."""
-
-    weight_kg: Floats
-    time_s: Ints
-    noise: Floats
-    earlier: Ints
-    flags: Ints
-
-    @classmethod
-    def of(cls, weight_kg: Floats, time_s: Ints, quiet_s: int, from_s: int = 0) -> _Restless:
-        """Compare readings; what moved before `from_s` is known already."""
-        noise = noise_kg(weight_kg)
-        earlier, flags = _flags(weight_kg, time_s, noise, quiet_s)
-        flags = flags[np.searchsorted(flags, np.searchsorted(time_s, from_s)) :]
-        return cls(weight_kg, time_s, noise, earlier, flags)
-
-
-def _spans(of: _Restless, apart_s: int, kept: Sequence[Step] = ()) -> list[_Span]:
+def _spans(of: Restless, apart_s: int, kept: Sequence[Step] = ()) -> list[_Span]:
     """Find where the weight moves, and join what is closer than `apart_s`.
 
     What was settled with the move before is known already.
@@ -281,20 +259,6 @@ def _spans(of: _Restless, apart_s: int, kept: Sequence[Step] = ()) -> list[_Span
         spans.append(_Span(first, last, max(settled, NOISE_BLOCK - 1)))
         at = end + 1
     return spans
-
-
-def _flags(weight_kg: Floats, time_s: Ints, noise: Floats, quiet_s: int) -> tuple[Ints, Ints]:
-    """Compare every reading with the one a quiet span earlier: whom with, and which ones moved."""
-    n = len(time_s)
-    if n < 2:  # noqa: PLR2004
-        return np.empty(0, np.int64), np.empty(0, np.int64)
-    earlier = np.minimum(np.searchsorted(time_s, time_s - quiet_s), np.arange(n) - 1)
-    earlier[0] = 0
-    over_s = np.maximum(time_s - time_s[earlier] - quiet_s, 0)
-    allowed = np.minimum(over_s * (DRIFT_KG_PER_H / 3600), MOST_DRIFT_KG)
-    allowed += np.maximum(LEAST_KG, NOISE_SPREADS * noise)
-    moved = np.abs(weight_kg - weight_kg[earlier]) > allowed
-    return earlier, np.flatnonzero(moved)
 
 
 def _trim(weight_kg: Floats, start: int, stop: int, way: int, stays_kg: float) -> int:

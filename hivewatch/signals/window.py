@@ -14,9 +14,6 @@ from hivewatch.signals.carried import NOTHING, RAW_LEAST, SILENT_S, Carried
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-DAY_S = 86_400
-LONGEST_STEP_S = 86_400  # [s] own choice: a feed of once a day
-COUNTED = 2000  # [steps] own choice: more are counted rather than sorted
 RESTART_FALL = 0.5  # own choice: a restart begins near nothing; tests/unit/signals/test_window.py
 
 
@@ -247,53 +244,6 @@ def merge(first: Series, second: Series) -> Series:
     value = np.concatenate([first.value, second.value[alone]])
     order = np.argsort(time_s, kind="stable")
     return Series(time_s[order], value[order], first.skipped + second.skipped)
-
-
-def usual_step_s(series: Series) -> int | None:
-    """Give the median time between readings, a day at most; None with fewer than two [s]."""
-    if len(series) < 2:  # noqa: PLR2004
-        return None
-    return _middle(np.minimum(np.diff(series.time_s), LONGEST_STEP_S))
-
-
-def usual_step_near(series: Series, at_s: float) -> int | None:
-    """Give the median time between readings about a moment: two days before to a day after. [s]."""
-    return usual_step_s(series.between(int(at_s) - 2 * DAY_S, int(at_s) + DAY_S))
-
-
-def usual_steps_s(series: Series) -> Ints:
-    """Give for each reading the median time between readings of its UTC day and the one before.
-
-    A feed may be set to another step: what is usual is a matter of days, not of all history.
-
-    Returns
-    -------
-    Ints
-        Shape (n,), a day at most; a day where there is one reading alone. [s]
-    """
-    n = len(series)
-    if n < 2:  # noqa: PLR2004
-        return np.full(n, LONGEST_STEP_S, np.int64)
-    step_s = np.minimum(np.diff(series.time_s, prepend=0), LONGEST_STEP_S)
-    step_s[0] = step_s[1]
-    day = series.time_s // DAY_S
-    first = np.concatenate(([0], np.flatnonzero(day[1:] != day[:-1]) + 1))
-    last = np.append(first[1:], n)
-    low, high = np.minimum.reduceat(step_s, first), np.maximum.reduceat(step_s, first)
-    low = np.concatenate((low[:1], np.minimum(low[1:], low[:-1])))
-    high = np.concatenate((high[:1], np.maximum(high[1:], high[:-1])))
-    for i in np.flatnonzero(low != high).tolist():
-        low[i] = _middle(step_s[first[max(i - 1, 0)] : last[i]])
-    return np.repeat(low, last - first)
-
-
-def _middle(step_s: Ints) -> int:
-    """Give the median of some steps, the lower of two."""
-    half = (len(step_s) - 1) // 2
-    if len(step_s) < COUNTED:
-        return int(np.partition(step_s, half)[half])
-    # a feed's steps are nearly all the same, which sorting takes badly
-    return int(np.searchsorted(np.bincount(step_s).cumsum(), half + 1))
 
 
 def on_grid(

@@ -30,7 +30,8 @@ from lived import (
 from hivewatch import watch
 from hivewatch.detect import run
 from hivewatch.replay import find
-from hivewatch.signals.days import as_weighed, days_of
+from hivewatch.signals.days import days_of
+from hivewatch.signals.weighed import as_weighed
 from hivewatch.store import apiary, inspections
 from hivewatch.store.open import Store
 from hivewatch.store.windows import read_window

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hivewatch.signals.window import Series, counts_of, merge, on_grid, usual_step_s
+from hivewatch.signals.usual import usual_step_s
+from hivewatch.signals.window import Series, counts_of, merge, on_grid
 
 
 def series(times, values):
