@@ -2,16 +2,42 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
 from hivewatch.apiary import Apiary
-from hivewatch.comb.outlook import Outlook, look_ahead
+from hivewatch.comb.outlook import Hive, Outlook, look_ahead
+from hivewatch.comb.sensed import sensed_of
+from hivewatch.comb.start import Visit
 from hivewatch.comb.visits import hive_of, visit_of
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.run import detect
 from hivewatch.frames import FRAMES
+from hivewatch.settings import Alerts
+from hivewatch.signals.days import Days, days_of
 from hivewatch.store import inspections
+from hivewatch.store.windows import read_window
+
+TAKEN = ("swarm", "forager_loss")
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What an outlook rests on: the hive, what people counted, its days, and what was found.
+
+    All of it as known at a moment, worked out of the readings anew: so a replay says what was said.
+    """
+
+    hive: Hive
+    zone: ZoneInfo
+    today: date
+    visits: Sequence[Visit]
+    days: Days
+    findings: Sequence[Finding]
 
 
 def outlook_of(
@@ -22,31 +48,55 @@ def outlook_of(
     *,
     recorded_by_s: int | None = None,
 ) -> Outlook | None:
-    """Look three weeks back and ahead from what people counted at a hive.
+    """Look three weeks back and ahead, from what people counted and sensors measured since.
 
     Parameters
     ----------
     apiary : Apiary
         With the hive in it.
     as_of_s : int
-        The moment; no later visit counts. [s]
+        The moment; no later visit or reading counts. [s]
     recorded_by_s : int or None
-        For a replay: no visit written down later counts. [s]
+        For a replay: nothing written down or received later counts. [s]
 
     Returns
     -------
     Outlook or None
         None when nothing that it could start from was counted in the last sixty days.
     """
+    facts = facts_of(connection, apiary, hive_id, as_of_s, recorded_by_s=recorded_by_s)
+    return look_from(facts) if facts else None
+
+
+def facts_of(
+    connection: Connection,
+    apiary: Apiary,
+    hive_id: str,
+    as_of_s: int,
+    *,
+    recorded_by_s: int | None = None,
+) -> Facts | None:
+    """Gather what an outlook rests on; None where no visit counted anything."""
     hive = next(one for one in apiary.hives if one.id == hive_id)
     yard = next(one for one in apiary.yards if one.id == hive.yard)
     zone = ZoneInfo(yard.timezone)
     frame = FRAMES[hive.frame]
-    visits = [
-        visit_of(stored.inspection, frame, zone)
+    noted = [
+        stored.inspection
         for stored in inspections.read(connection, hive=hive_id, recorded_by_s=recorded_by_s)
         if stored.at_s <= as_of_s
     ]
+    visits = [visit_of(one, frame, zone) for one in noted]
+    if not any(one.can_start for one in visits):
+        return None
+    window = read_window(connection, apiary, hive_id, as_of_s, recorded_by_s)
+    found = [one for one in detect(window, noted, Alerts(), as_of_s) if one.kind in TAKEN]
     described = hive_of(hive.id, yard.latitude, frame, hive.frames * hive.boxes)
     today = datetime.fromtimestamp(as_of_s, UTC).astimezone(zone).date()
-    return look_ahead(described, visits, today)
+    return Facts(described, zone, today, visits, days_of(window), found)
+
+
+def look_from(facts: Facts) -> Outlook | None:
+    """Look ahead from facts; pure."""
+    sensed = sensed_of(facts.days, facts.findings, facts.zone, facts.today)
+    return look_ahead(facts.hive, facts.visits, facts.today, sensed)

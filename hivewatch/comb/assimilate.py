@@ -28,6 +28,13 @@ afresh from the visit. Own choice: one honest count in two thousand."""
 
 INFLATION = 1.05  # of the spread at each visit, for what the model leaves out. Own choice
 
+FLIGHTS_ERROR = 0.2
+"""Error of the mean rate of flights of a few days, log scale. Published: weather explains 78 % of
+the rate at which bees leave (Clarke & Robert 2018); what is left of it here is own choice."""
+
+LEAST_FORAGERS = 200.0  # own choice: fewer are orientation flights at most
+
+_NOT_BY_FLIGHTS = [0, 1, 2, 5, 9]  # rows of the state: brood, laying, losses of brood
 _ADULTS = 3  # place after eggs, open and capped brood
 
 
@@ -143,11 +150,17 @@ def assimilate(
     """
     if not seen.log_seen.size:
         return colony, traits
-    state = _log_state(colony, traits)
+    return _put_back(colony, _moved(_log_state(colony, traits), seen, generator, INFLATION))
+
+
+def _moved(
+    state: Floats, seen: Seen, generator: np.random.Generator, inflation: float = 1.0
+) -> Floats:
+    """Move the rows of a state by what was seen beside what the members hold."""
     mean = state.mean(axis=1, keepdims=True)
-    state = mean + INFLATION * (state - mean)
+    state = mean + inflation * (state - mean)
     there = seen.log_members - seen.log_members.mean(axis=1, keepdims=True)
-    there *= INFLATION
+    there *= inflation
     members = state.shape[1]
     cross = (state - mean) @ there.T / (members - 1)
     own = there @ there.T / (members - 1) + np.diag(seen.spread**2)
@@ -155,8 +168,39 @@ def assimilate(
     draws -= draws.mean(axis=1, keepdims=True)
     predicted = seen.log_members.mean(axis=1, keepdims=True) + there
     gap = seen.log_seen[:, None] + draws - predicted
-    moved = state + cross @ np.linalg.solve(own, gap)
-    return _put_back(colony, moved)
+    return np.asarray(state + cross @ np.linalg.solve(own, gap))
+
+
+def follow_flights(
+    colony: Colony,
+    traits: Traits,
+    counter: Floats,
+    log_rate: float,
+    generator: np.random.Generator,
+) -> tuple[Colony, Traits, Floats]:
+    """Move the members by the flights counted: foragers times what each counter makes of one.
+
+    Only what makes foragers is moved (house bees, foragers, their traits), and the counter: flights
+    say nothing of brood, and chance correlations in a small ensemble would.
+
+    Parameters
+    ----------
+    counter : Floats
+        Log of the flights counted for each forager and hour, shape (members,).
+    log_rate : float
+        Log of the flights counted an hour of flying weather.
+    """
+    foragers = np.asarray(colony.foragers.sum(axis=0)[0], np.float64)
+    if np.median(foragers) < LEAST_FORAGERS:
+        return colony, traits, counter
+    there = (np.log(np.maximum(foragers, 1.0)) + counter)[None]
+    spread = np.array([FLIGHTS_ERROR])
+    seen = Seen([], np.array([log_rate]), there, spread, [], is_broken=False)
+    state = _log_state(colony, traits)
+    moved = _moved(np.concatenate([state, counter[None]]), seen, generator)
+    moved[_NOT_BY_FLIGHTS] = state[_NOT_BY_FLIGHTS]
+    after, supposed = _put_back(colony, moved[:-1])
+    return after, replace(supposed, laying=traits.laying), moved[-1]
 
 
 def _log_state(colony: Colony, traits: Traits) -> Floats:

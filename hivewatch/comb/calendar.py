@@ -73,6 +73,9 @@ _EMERGES: dict[Seen, tuple[int, int, str]] = {
 }
 _EMERGES["queen removed"] = _EMERGES["queen lost"]
 
+SWARM_EMERGES = _EMERGES["swarm left"][:2]
+"""From a prime swarm to the new queen's emergence, first and last. [d]"""
+
 EMERGENCY_EGGS_DAYS = (_EMERGES["queen lost"][0] + EGGS_AFTER[0], 14 + FAILED_AFTER[1])
 """From the loss of a queen to the first eggs of one raised in her place, and to giving up. [d]"""
 

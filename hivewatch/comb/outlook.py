@@ -1,28 +1,21 @@
-"""Three weeks back, three weeks ahead, from what visits counted."""
+"""Three weeks back, three weeks ahead, from what visits counted and sensors say."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 
-from hivewatch.comb.assimilate import bring_in
 from hivewatch.comb.calendar import EMERGENCY_EGGS_DAYS
-from hivewatch.comb.colony import Colony
-from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, stream
-from hivewatch.comb.rates import Day, advance_one_day
+from hivewatch.comb.course import NEVER, Course, begin, empty_days, meet, run_to
+from hivewatch.comb.priors import Traits, stream
 from hivewatch.comb.reading import Range
-from hivewatch.comb.season import (
-    has_winter_bees,
-    laying_growth,
-    laying_level,
-    usual_flying,
-    winter_share,
-)
+from hivewatch.comb.season import has_winter_bees, laying_growth, laying_level
+from hivewatch.comb.sensed import NOTHING, Sensed
 from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import BEE_LIFE_DAYS, LAYING_MAX, MEMBERS, Visit, start
+from hivewatch.comb.start import BEE_LIFE_DAYS, LAYING_MAX, MEMBERS, Visit
 
 AHEAD_DAYS = 21
 
@@ -37,10 +30,6 @@ says no eggs and the 80 % range reaches up to a new queen's laying."""
 CROWDED_PART = 0.85
 """Part of the seams covered with bees from which a hive is crowded. Own choice next to the common
 practice (no source) of giving room when eight of ten combs are covered."""
-
-USUAL_FLOW_KG = 0.6
-"""Income on a full flying day where no scale says it. Own choice: a season's honey and the colony's
-own need, some 90 kg over 150 days."""
 
 SUPER_BEFORE_DAYS = 3  # own choice: a visit's notice
 
@@ -95,7 +84,7 @@ def look_ahead(
     hive: Hive,
     visits: Sequence[Visit],
     as_of: date,
-    flying: Mapping[date, float] | None = None,
+    sensed: Sensed = NOTHING,
     members: int = MEMBERS,
 ) -> Outlook | None:
     """Say how a colony stands and what it will be.
@@ -111,8 +100,8 @@ def look_ahead(
         In any order; those after `as_of` are not looked at.
     as_of : date
         Local day.
-    flying : Mapping[date, float] or None
-        Part of a full flying day, where the weather is known; the season's mean elsewhere.
+    sensed : Sensed
+        What sensors say of the days; the season's mean stands for what they do not.
     members : int
         Size of the ensemble.
 
@@ -129,92 +118,36 @@ def look_ahead(
         usable.pop(0)
     if not usable:
         return None
-    day_of = _days(hive.latitude, flying or {})
-    colony, traits = start(usable[0], hive.seed, day_of, hive.latitude, members)
-    restarted: date | None = None
-    last = usable[0]
-    emerged = np.asarray(colony.brood[-1, 0], np.float64)
-    today = usable[0].day
+    course = begin(usable[0], hive.seed, hive.latitude, sensed, members)
     for visit in usable[1:]:
-        colony, traits, emerged = _run(colony, traits, today, visit.day, hive.seed, day_of, emerged)
-        today = visit.day
-        colony, traits, afresh = bring_in(colony, traits, visit, hive.seed, day_of, hive.latitude)
-        restarted = visit.day if afresh else restarted
-        last = visit
-    colony, traits, emerged = _run(colony, traits, today, as_of, hive.seed, day_of, emerged)
-    return _ahead(hive, colony, traits, as_of, day_of, last, restarted, emerged)
+        course = meet(run_to(course, visit.day), visit)
+    return _ahead(hive, run_to(course, as_of), as_of)
 
 
-def _days(latitude: float, flying: Mapping[date, float]) -> Callable[[date], Day]:
-    """Make the day of each date from what is known of it and its season."""
-
-    def day_of(day: date) -> Day:
-        flown = flying.get(day, usual_flying(day, latitude))
-        growth = laying_growth(day, day - timedelta(days=1), latitude)
-        flow = USUAL_FLOW_KG * flown
-        values = (flown, flow, winter_share(day, latitude), growth)
-        return Day(*(np.full((1, 1), value, np.float32) for value in values))
-
-    return day_of
-
-
-def _run(
-    colony: Colony,
-    traits: Traits,
-    since: date,
-    until: date,
-    seed: int,
-    day_of: Callable[[date], Day],
-    emerged: Floats,
-) -> tuple[Colony, Traits, Floats]:
-    """Move on from the end of one day to the end of another."""
-    members = colony.winter.shape[1]
-    for step in range((until - since).days):
-        day = since + timedelta(days=step + 1)
-        noise = draw_noise([seed], day, members)
-        colony, traits, ledger = advance_one_day(colony, traits, day_of(day), noise)
-        emerged = np.asarray(ledger.emerged[0], np.float64)
-    return colony, traits, emerged
-
-
-def _ahead(
-    hive: Hive,
-    colony: Colony,
-    traits: Traits,
-    as_of: date,
-    day_of: Callable[[date], Day],
-    last: Visit,
-    restarted: date | None,
-    emerged: Floats,
-) -> Outlook:
+def _ahead(hive: Hive, course: Course, as_of: date) -> Outlook:
     """Go on for three weeks and keep the ranges."""
-    alive = _alive_by_age(traits)
+    alive = _alive_by_age(course.traits)
     laying = {
-        -age - 1: _range(colony.brood[age, 0] / alive[age]) for age in range(WORKER.emerge_day)
+        -age - 1: _range(course.colony.brood[age, 0] / alive[age])
+        for age in range(WORKER.emerge_day)
     }
     brood = {
-        name: _range(colony.brood_class(place)[0])
+        name: _range(course.colony.brood_class(place)[0])
         for place, name in enumerate(("eggs", "open", "capped"))
     }
-    again = _resumes(traits, colony, hive, as_of)
+    course = _resumes(course, hive, as_of)
     adults, foragers, emerging = {}, {}, {}
-    now: Floats = emerged
     for ahead in range(AHEAD_DAYS + 1):
-        if ahead:
-            day = as_of + timedelta(days=ahead)
-            traits = _lay_again(traits, again, ahead)
-            colony, traits, now = _run(
-                colony, traits, day - timedelta(days=1), day, hive.seed, day_of, now
-            )
-        laying[ahead] = _range(traits.laying[0])
-        adults[ahead] = _range(colony.adults[0])
-        foragers[ahead] = _range(colony.foragers.sum(axis=0)[0])
-        emerging[ahead] = _range(now)
+        course = run_to(course, as_of + timedelta(days=ahead))
+        laying[ahead] = _range(course.traits.laying[0])
+        adults[ahead] = _range(course.colony.adults[0])
+        foragers[ahead] = _range(course.colony.foragers.sum(axis=0)[0])
+        emerging[ahead] = _range(course.emerged)
     crowded = _crowded_on(hive, adults, as_of)
     return Outlook(
         hive.hive,
         as_of,
-        last,
+        course.visit,
         dict(sorted(laying.items())),
         brood,
         adults,
@@ -223,7 +156,7 @@ def _ahead(
         adults[0].median / hive.bees_a_seam if hive.bees_a_seam else None,
         crowded,
         max(as_of, crowded - timedelta(days=SUPER_BEFORE_DAYS)) if crowded else None,
-        restarted,
+        course.restarted,
     )
 
 
@@ -237,38 +170,34 @@ def _range(values: Floats) -> Range:
     return Range(float(low), float(median), float(high))
 
 
-def _resumes(traits: Traits, colony: Colony, hive: Hive, as_of: date) -> tuple[Floats, Floats]:
-    """Draw when members whose queen does not lay begin again (-1: not), and how much they lay.
+def _resumes(course: Course, hive: Hive, as_of: date) -> Course:
+    """Draw when members whose queen does not lay begin again, and how much they lay.
 
-    In the season that is a new queen, after the days that she needs. In winter it is the old one:
-    any day while days grow longer, not before.
+    In the season that is a new queen, after the days that she needs; one that is due already keeps
+    her day. In winter it is the old one: any day while days grow longer, not before.
     """
-    members = traits.laying.shape[1]
+    colony, laying = course.colony, course.traits.laying[0]
     generator = stream(hive.seed, as_of, "laying again")
-    draws = generator.uniform(size=(2, members))
+    draws = generator.uniform(size=(2, laying.size))
     ahead = as_of + timedelta(days=AHEAD_DAYS)
     level = laying_level(ahead, hive.latitude)
     if has_winter_bees(as_of, hive.latitude):
         rising = laying_growth(ahead, ahead - timedelta(days=1), hive.latitude) > 1.0
         wait, chance = 1.0 + 2 * AHEAD_DAYS * draws[0], 1.0 if rising else 0.0
     else:
-        aged = np.flatnonzero(np.median(colony.brood[:, 0], axis=1) >= 1.0)
-        empty = int(aged[0]) if aged.size else WORKER.emerge_day
         first, last = EMERGENCY_EGGS_DAYS
-        first = max(1, first - empty)
+        first = max(1, first - empty_days(colony))
         wait, chance = first + (last - first) * draws[0], RESUMES
-    again = (traits.laying[0] < 1.0) & (draws[1] < chance)
+    due = (course.again > as_of.toordinal()) & (course.again < NEVER)
+    stopped = (laying < 1.0) & ~due
     usual = np.asarray(colony.adults[0], np.float64) / BEE_LIFE_DAYS * level
-    laid = np.maximum(usual, colony.brood[:, 0].max(axis=0))
-    return np.where(again, np.ceil(wait), -1.0), np.minimum(laid, LAYING_MAX)
-
-
-def _lay_again(traits: Traits, again: tuple[Floats, Floats], ahead: int) -> Traits:
-    starts = again[0] == ahead
-    if not starts.any():
-        return traits
-    laying = np.where(starts, again[1], traits.laying[0])[None].astype(np.float32)
-    return Traits(laying, *(getattr(traits, name) for name in DRIFTING[1:]))
+    laid = np.minimum(np.maximum(usual, colony.brood[:, 0].max(axis=0)), LAYING_MAX)
+    drawn = np.where(draws[1] < chance, as_of.toordinal() + np.ceil(wait), NEVER)
+    return replace(
+        course,
+        again=np.where(stopped, drawn, course.again),
+        again_laying=np.where(stopped, laid, course.again_laying),
+    )
 
 
 def _crowded_on(hive: Hive, adults: dict[int, Range], as_of: date) -> date | None:

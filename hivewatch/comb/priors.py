@@ -57,7 +57,7 @@ class Traits:
     brood_loss: Cohorts
 
 
-_STREAMS = ("drift", "start", "visit", "laying again")
+_STREAMS = ("drift", "start", "visit", "laying again", "counter", "flights", "swarm")
 
 
 def stream(seed: int, day: date, purpose: str) -> np.random.Generator:

@@ -18,6 +18,7 @@ from hivewatch.comb.season import (
     usual_flying,
     winter_share,
 )
+from hivewatch.comb.sensed import Sensed
 from hivewatch.comb.start import Visit, start
 
 DAY = date(2026, 5, 2)
@@ -174,8 +175,8 @@ def test_winter_bees_see_the_winter_through_and_summer_bees_do_not() -> None:
 
 def test_flying_weather_costs_foragers() -> None:
     days = [DAY + timedelta(days=d) for d in range(22)]
-    fine = look_ahead(HIVE, [GOOD], DAY, dict.fromkeys(days, 1.0))
-    wet = look_ahead(HIVE, [GOOD], DAY, dict.fromkeys(days, 0.0))
+    fine = look_ahead(HIVE, [GOOD], DAY, Sensed(flying=dict.fromkeys(days, 1.0)))
+    wet = look_ahead(HIVE, [GOOD], DAY, Sensed(flying=dict.fromkeys(days, 0.0)))
     assert fine is not None
     assert wet is not None
     assert fine.foragers[21].median < 0.85 * wet.foragers[21].median

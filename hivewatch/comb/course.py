@@ -1,0 +1,202 @@
+"""From a visit to today: the colony day by day, with what sensors say of the days in between."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from hivewatch.comb.assimilate import bring_in, follow_flights
+from hivewatch.comb.calendar import EGGS_AFTER, SWARM_EMERGES
+from hivewatch.comb.colony import Colony
+from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, stream
+from hivewatch.comb.rates import Day, advance_one_day
+from hivewatch.comb.season import laying_growth, usual_flying, winter_share
+from hivewatch.comb.sensed import Sensed, days_between
+from hivewatch.comb.stages import WORKER, Floats
+from hivewatch.comb.start import LAYING_MAX, DayOf, Visit, start
+
+USUAL_FLOW_KG = 0.6
+"""Income on a full flying day where no scale says it. Own choice: a season's honey and the colony's
+own need, some 90 kg over 150 days."""
+
+NEVER = np.inf
+
+MOST_LEAVE = 0.85  # own choice, above the mean part of 0.75 of Rangel & Seeley 2012
+
+SLIMS = ((0, 3, 0.0, 0.4), (3, 7, 0.5, 1.0))
+"""Ages in days of brood on the day a swarm leaves, and what part of it the queen still laid: she
+stops some three days before (Schmickl & Crailsheim 2007, from Winston 1987 p. 187) and slows down
+in the days before that (common practice, no source)."""
+
+NEW_QUEEN_LAYS = (0.8, 0.25)  # of the old one's best; log spread. Own choice
+
+COUNTER = (0.0, 0.7)
+"""Log of the flights that a counter counts for each forager and hour of flying weather, and its
+spread. About one: a strong colony makes more than 100,000 flights a day (insignia-bee.eu, read),
+with some 12,000 foragers and eight hours. The spread is own choice: how much a counter misses is
+its own."""
+
+COUNTER_DRIFT = 0.03  # [1/d] log scale; own choice: what bees fetch, and how far, changes
+
+
+@dataclass(frozen=True)
+class Course:
+    """One hive at the end of a day, in all its members.
+
+    Parameters
+    ----------
+    colony, traits : Colony, Traits
+        Bees, brood, and what each member supposes.
+    counter : Floats
+        Log of the flights counted a forager and hour, shape (members,).
+    again, again_laying : Floats
+        The day (ordinal) on which a queen begins to lay, `NEVER` for none; and how much.
+    emerged : Floats
+        Bees that emerged today.
+    day, visit : date, Visit
+        This day, and the last visit.
+    restarted : date or None
+        When a visit was so far off that the colony was drawn afresh.
+    seed, latitude, sensed
+        What does not change.
+    """
+
+    colony: Colony
+    traits: Traits
+    counter: Floats
+    again: Floats
+    again_laying: Floats
+    emerged: Floats
+    day: date
+    visit: Visit
+    restarted: date | None
+    seed: int
+    latitude: float
+    sensed: Sensed
+
+    @property
+    def day_of(self) -> DayOf:
+        """Make the day of each date from what is known of it and its season."""
+
+        def day_of(day: date) -> Day:
+            flown = self.sensed.flying.get(day, usual_flying(day, self.latitude))
+            growth = laying_growth(day, date.fromordinal(day.toordinal() - 1), self.latitude)
+            flow = self.sensed.flow_kg.get(day, USUAL_FLOW_KG * flown)
+            values = (flown, flow, winter_share(day, self.latitude), growth)
+            return Day(*(np.full((1, 1), value, np.float32) for value in values))
+
+        return day_of
+
+
+def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int) -> Course:
+    """Start from a visit."""
+    none = np.zeros(members)
+    empty = Colony(*(np.empty((0, 1, members), np.float32) for _ in range(4)))
+    nobody = Traits(*(none[None] for _ in DRIFTING))
+    drawn = stream(seed, visit.day, "counter").standard_normal(members)
+    counter = COUNTER[0] + COUNTER[1] * drawn
+    wait = np.full(members, NEVER)
+    course = Course(
+        empty, nobody, counter, wait, none, none, visit.day, visit, None, seed, latitude, sensed
+    )
+    colony, traits = start(visit, seed, course.day_of, latitude, members)
+    emerged = np.asarray(colony.brood[-1, 0], np.float64)
+    return replace(course, colony=colony, traits=traits, emerged=emerged)
+
+
+def run_to(course: Course, until: date) -> Course:
+    """Move on to the end of another day."""
+    members = course.counter.size
+    for day in days_between(course.day, until):
+        noise = draw_noise([course.seed], day, members)
+        traits = lay_again(course, day)
+        colony, traits, ledger = advance_one_day(course.colony, traits, course.day_of(day), noise)
+        emerged = np.asarray(ledger.emerged[0], np.float64)
+        course = replace(course, colony=colony, traits=traits, emerged=emerged, day=day)
+        course = _take_in(course, day)
+    return course
+
+
+def meet(course: Course, visit: Visit) -> Course:
+    """Bring in a visit on its day."""
+    colony, traits, afresh = bring_in(
+        course.colony, course.traits, visit, course.seed, course.day_of, course.latitude
+    )
+    restarted = visit.day if afresh else course.restarted
+    return replace(course, colony=colony, traits=traits, visit=visit, restarted=restarted)
+
+
+def lay_again(course: Course, day: date) -> Traits:
+    """Let queens begin whose day it is."""
+    traits = course.traits
+    starts = (course.again == day.toordinal()) & (traits.laying[0] < 1.0)
+    if not starts.any():
+        return traits
+    laying = np.where(starts, course.again_laying, traits.laying[0])[None].astype(np.float32)
+    return replace(traits, laying=laying)
+
+
+def _take_in(course: Course, day: date) -> Course:
+    """Take in what sensors say of a day: who left, who was lost, how many flew."""
+    sensed = course.sensed
+    if day in sensed.swarms:
+        course = _swarm(course, day, *sensed.swarms[day])
+    if day in sensed.losses:
+        course = replace(course, colony=_lose(course.colony, sensed.losses[day]))
+    if day in sensed.flights:
+        generator = stream(course.seed, day, "flights")
+        wander = COUNTER_DRIFT * generator.standard_normal(course.counter.size)
+        colony, traits, counter = follow_flights(
+            course.colony, course.traits, course.counter + wander, sensed.flights[day], generator
+        )
+        course = replace(course, colony=colony, traits=traits, counter=counter)
+    return course
+
+
+def _swarm(course: Course, day: date, bees: float, error: float) -> Course:
+    """Let a swarm leave with the queen; brood stays, and a new queen lays after her time.
+
+    Bees leave of all ages alike. An after-swarm, while no queen lays, takes a virgin queen with it:
+    the one that stays has emerged already.
+    """
+    generator = stream(course.seed, day, "swarm")
+    colony, traits = course.colony, course.traits
+    draws = generator.standard_normal((2, course.counter.size))
+    shares = generator.uniform(size=(4, course.counter.size))
+    left = bees * np.exp(error * draws[0])
+    stay = 1.0 - np.minimum(left / np.maximum(colony.adults[0], 1.0), MOST_LEAVE)
+    parts = [
+        (part * stay).astype(np.float32) for part in (colony.house, colony.foragers, colony.winter)
+    ]
+    laid = traits.laying[0] >= 1.0
+    best = np.quantile(colony.brood[:, 0], 0.9, axis=0)
+    brood = colony.brood.copy()
+    for place, (young, old, low, high) in enumerate(SLIMS):
+        slims = np.where(laid, low + (high - low) * shares[place], 1.0)
+        brood[young:old, 0] *= slims.astype(np.float32)
+    first, last = SWARM_EMERGES
+    wait = np.where(laid, first + (last - first) * shares[2], 0.0)
+    wait += EGGS_AFTER[0] + (EGGS_AFTER[1] - EGGS_AFTER[0]) * shares[3]
+    level = np.minimum(best * NEW_QUEEN_LAYS[0] * np.exp(NEW_QUEEN_LAYS[1] * draws[1]), LAYING_MAX)
+    return replace(
+        course,
+        colony=Colony(brood, *parts),
+        traits=replace(traits, laying=np.zeros_like(traits.laying)),
+        again=day.toordinal() + np.ceil(wait),
+        again_laying=np.where(laid, level, np.maximum(course.again_laying, 1.0)),
+    )
+
+
+def _lose(colony: Colony, bees: float) -> Colony:
+    """Take foragers away; half of a member's foragers at the most."""
+    flown = np.maximum(colony.foragers.sum(axis=0), 1.0)
+    stay = 1.0 - np.minimum(bees / flown, 0.5)
+    return replace(colony, foragers=(colony.foragers * stay).astype(np.float32))
+
+
+def empty_days(colony: Colony) -> int:
+    """Say for how many days no egg was laid, by most members."""
+    aged = np.flatnonzero(np.median(colony.brood[:, 0], axis=1) >= 1.0)
+    return int(aged[0]) if aged.size else WORKER.emerge_day

@@ -1,0 +1,114 @@
+"""What sensors say of a colony between visits: flying weather, income, traffic, bees that left."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from hivewatch.detect.finding import Finding
+from hivewatch.signals.days import Days
+
+FULL_DAY_H = 12.0
+"""Hours of light over 12 Cel that make a full flying day. Own choice: a long day of May, so that
+the mean of a summer is the four days of five that `season.usual_flying` supposes."""
+
+RAIN_HALVES_MM = 6.0  # [mm] own choice: so much rain over a day takes half of its flying
+LEAST_FLYING_H = 3.0  # [h] own choice: on less, the rate of flights says more of the weather
+LEAST_FLIGHTS = 300.0  # [1/d] own choice: less is no colony at work
+BLOCK_DAYS = 3
+"""Days whose traffic counts as one observation. Own choice: what troubles one day's rate (wind, a
+flow) lasts into the next, and is no news there."""
+
+FLOW_DAYS = 5  # own choice: the middle of so many days is a day's income; one day's may be a feed
+
+
+@dataclass(frozen=True)
+class Sensed:
+    """What is known of a hive's days besides its visits; whatever is missing is simply not there.
+
+    Parameters
+    ----------
+    flying : Mapping[date, float]
+        Part of a full flying day.
+    flow_kg : Mapping[date, float]
+        Income of a day. [kg]
+    flights : Mapping[date, float]
+        Mean of the log of bees out an hour of flying weather, over `BLOCK_DAYS` to this day.
+    swarms : Mapping[date, tuple[float, float]]
+        Bees that left with a queen, and the error of that on the log scale.
+    losses : Mapping[date, float]
+        Foragers that did not come home.
+    """
+
+    flying: Mapping[date, float] = field(default_factory=dict)
+    flow_kg: Mapping[date, float] = field(default_factory=dict)
+    flights: Mapping[date, float] = field(default_factory=dict)
+    swarms: Mapping[date, tuple[float, float]] = field(default_factory=dict)
+    losses: Mapping[date, float] = field(default_factory=dict)
+
+
+NOTHING = Sensed()
+
+
+def sensed_of(days: Days, findings: Iterable[Finding], zone: ZoneInfo, until: date) -> Sensed:
+    """Turn a hive's days and findings into what the colony model takes.
+
+    Parameters
+    ----------
+    days : Days
+        Up to the moment; the last one may be under way.
+    findings : Iterable[Finding]
+        As told at the moment.
+    zone : ZoneInfo
+        Of the yard: bees that left, left on a local day.
+    until : date
+        The local day of the moment; of it and later days only findings count.
+    """
+    over = [place for place, day in enumerate(days.day) if day < until]
+    flying = days.flying_h / FULL_DAY_H / (1.0 + np.nan_to_num(days.rain_mm) / RAIN_HALVES_MM)
+    income = np.maximum(days.day_kg, 0.0)
+    rate = np.where(
+        (days.flying_h >= LEAST_FLYING_H) & (days.bees_out >= LEAST_FLIGHTS),
+        np.log(np.maximum(days.bees_out, 1.0) / np.maximum(days.flying_h, LEAST_FLYING_H)),
+        np.nan,
+    )
+    known: dict[str, dict[date, float]] = {"flying": {}, "flow": {}, "flights": {}}
+    for place in over:
+        day = days.day[place]
+        if np.isfinite(flying[place]):
+            known["flying"][day] = min(1.0, float(flying[place]))
+        near = income[max(0, place - FLOW_DAYS + 1) : place + 1]
+        if np.isfinite(near).sum() * 2 > FLOW_DAYS:
+            known["flow"][day] = float(np.nanmedian(near))
+        block = rate[max(0, place - BLOCK_DAYS + 1) : place + 1]
+        if day.toordinal() % BLOCK_DAYS == 0 and np.isfinite(block).any():
+            known["flights"][day] = float(np.nanmean(block))
+    swarms, losses = _bees_gone(findings, zone)
+    return Sensed(known["flying"], known["flow"], known["flights"], swarms, losses)
+
+
+def _bees_gone(
+    findings: Iterable[Finding], zone: ZoneInfo
+) -> tuple[dict[date, tuple[float, float]], dict[date, float]]:
+    """Give the swarms and the foragers lost, by the local day on which they left."""
+    swarms: dict[date, tuple[float, float]] = {}
+    losses: dict[date, float] = {}
+    for one in findings:
+        day = datetime.fromtimestamp(one.start_s, UTC).astimezone(zone).date()
+        bees, error = one.measures.get("bees_left"), one.measures.get("bees_error")
+        if one.kind == "swarm" and isinstance(bees, int | float) and bees > 0:
+            part = error / bees if isinstance(error, int | float) else 0.3
+            swarms[day] = (float(bees), max(0.1, float(part)))
+        lost = one.measures.get("bees_lost")
+        if one.kind == "forager_loss" and isinstance(lost, int | float):
+            losses[day] = losses.get(day, 0.0) + float(lost)
+    return swarms, losses
+
+
+def days_between(since: date, until: date) -> list[date]:
+    """Give the days after one and up to another."""
+    return [since + timedelta(days=step + 1) for step in range((until - since).days)]

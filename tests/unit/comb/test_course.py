@@ -1,0 +1,94 @@
+"""What sensors say of the days between visits, in the ensemble."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from hivewatch.comb import CombCount
+from hivewatch.comb.colony import Colony
+from hivewatch.comb.course import Course, begin, meet, run_to
+from hivewatch.comb.outlook import Hive, look_ahead
+from hivewatch.comb.sensed import NOTHING, Sensed
+from hivewatch.comb.start import Visit
+
+DAY = date(2026, 5, 20)
+GOOD = Visit(DAY, CombCount(4200, 8400, 16800), 30000)
+SWARM = DAY + timedelta(days=5)
+
+
+def after(days: int, sensed: Sensed = NOTHING, members: int = 200) -> Course:
+    return run_to(begin(GOOD, 3, 50.0, sensed, members), DAY + timedelta(days=days))
+
+
+def bees(colony: Colony) -> float:
+    return float(np.median(colony.adults))
+
+
+def test_a_swarm_takes_its_bees_and_leaves_the_sealed_brood() -> None:
+    quiet, swarmed = after(5), after(5, Sensed(swarms={SWARM: (14000.0, 0.1)}))
+    assert bees(swarmed.colony) == pytest.approx(bees(quiet.colony) - 14000, rel=0.08)
+    assert np.array_equal(swarmed.colony.brood[7:], quiet.colony.brood[7:])
+    assert swarmed.traits.laying.max() == 0
+
+
+def test_a_new_queen_lays_when_the_calendar_says() -> None:
+    """From 11 days (out on day 4, eggs a week later) to 22 (out on day 8, eggs two weeks later)."""
+    sensed = Sensed(swarms={SWARM: (14000.0, 0.1)})
+    assert after(5 + 10, sensed).traits.laying.max() == 0
+    assert 0.2 < np.mean(after(5 + 17, sensed).traits.laying > 0) < 0.9
+    assert after(5 + 23, sensed).traits.laying.min() > 100
+
+
+def test_a_swarm_larger_than_the_colony_leaves_somebody() -> None:
+    left = after(5, Sensed(swarms={SWARM: (90000.0, 0.1)})).colony
+    assert left.adults.min() > 0
+    assert all(part.min() >= 0 for part in vars(left).values())
+
+
+def test_the_next_visit_settles_what_a_swarm_left_open() -> None:
+    course = after(25, Sensed(swarms={SWARM: (14000.0, 0.1)}))
+    found = Visit(course.day, CombCount(3000, 2000, 0), 18000)
+    met = meet(course, found)
+    assert np.median(met.colony.brood_class(0)) == pytest.approx(3000, rel=0.2)
+    assert np.median(met.traits.laying) == pytest.approx(1000, rel=0.35)
+
+
+def test_flights_that_double_speak_for_more_foragers_and_not_for_brood() -> None:
+    base = after(0)
+    usual = float(np.log(np.median(base.colony.foragers.sum(axis=0))))
+    span = [DAY + timedelta(days=d) for d in range(1, 13) if d % 3 == 0]
+    steady = after(12, Sensed(flights=dict.fromkeys(span, usual)))
+    rising = Sensed(flights={day: usual + 0.06 * n for n, day in enumerate(span)})
+    more = after(12, rising)
+    assert more.colony.foragers.sum() > 1.01 * steady.colony.foragers.sum()
+    assert np.median(more.colony.brood) == pytest.approx(np.median(steady.colony.brood), rel=0.02)
+
+
+def test_one_level_of_flights_teaches_the_counter_and_not_the_colony() -> None:
+    """A counter that shows a third of all bees is no colony of a third."""
+    span = [DAY + timedelta(days=d) for d in range(3, 16, 3)]
+    usual = float(np.log(np.median(after(0).colony.foragers.sum(axis=0))))
+    third = after(15, Sensed(flights=dict.fromkeys(span, usual - 1.1)))
+    assert bees(third.colony) == pytest.approx(bees(after(15).colony), rel=0.1)
+    assert np.median(third.counter) < -0.7
+
+
+def test_lost_foragers_are_gone() -> None:
+    lost = after(5, Sensed(losses={SWARM: 2000.0}))
+    assert bees(after(5).colony) - bees(lost.colony) == pytest.approx(2000, rel=0.2)
+
+
+def test_the_same_days_give_the_same_numbers_however_they_are_cut() -> None:
+    sensed = Sensed(swarms={SWARM: (14000.0, 0.1)}, flights={DAY + timedelta(days=6): 9.0})
+    whole = after(12, sensed)
+    cut = run_to(after(4, sensed), DAY + timedelta(days=12))
+    assert np.array_equal(whole.colony.house, cut.colony.house)
+    assert np.array_equal(whole.counter, cut.counter)
+
+
+def test_nothing_sensed_is_an_outlook_of_inspections_alone() -> None:
+    hive = Hive("h", 50.0, seed=3)
+    assert look_ahead(hive, [GOOD], DAY) == look_ahead(hive, [GOOD], DAY, Sensed())
