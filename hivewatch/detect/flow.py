@@ -16,7 +16,7 @@ import numpy as np
 
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
-from hivewatch.signals.days import Days
+from hivewatch.signals.days import HOUR_S, Days
 from hivewatch.signals.window import Floats
 from hivewatch.signals.yard import Flags, YardDays, yard_days
 
@@ -30,6 +30,8 @@ MISSING_KG = 2.0  # [kg] so much of it gone again ends a flow: five poor days
 MISSING_MOST_KG = 0.4  # [kg/d] that one day can take: no storm ends a flow
 AGREE_KG = 0.2  # [kg/d] a hive that votes for the flow
 LOSS_KG = -0.13  # [kg/d] the middle day of a week of dearth
+WARM_SHARE = 0.95  # of the light hours: a day so warm leaves time between its showers
+DAY_H, TWILIGHT_H = 24.0, 3.0  # [h]; what `Days` leaves out around sunset and sunrise
 MEAN_KG = -0.08  # [kg/d] all its days together, those of rain, too
 WEEK = 7  # [d]
 COULD_DAYS = 3  # [d] of it on which bees could have fetched something: dry, warm
@@ -203,7 +205,10 @@ def _dearths(
 def _idle(together: YardDays, gain: Floats, in_season: Flags) -> Flags:
     """Say which days lie in the middle of a week whose dry, warm days lost."""
     half = WEEK // 2
-    could = (together.lid_kg == 0) & (together.flying_h >= FLYING_H) & ~np.isnan(gain)
+    night_h = (together.dawn_s - together.dusk_s) / HOUR_S + TWILIGHT_H
+    is_warm = together.flying_h >= WARM_SHARE * (DAY_H - night_h)  # between showers bees fly
+    is_dry = (together.lid_kg == 0) & (together.flying_h >= FLYING_H)
+    could = (is_dry | is_warm) & ~np.isnan(gain)
     idle = np.zeros(len(gain), np.bool_)
     for day in np.flatnonzero(in_season).tolist():
         week = slice(day - half, day + half + 1)
