@@ -18,6 +18,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.dips import Dip, dips_of
 from hivewatch.signals.drying import is_at_once, stayed_s
+from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import Step, moves_of
 from hivewatch.signals.sun import is_light, sun_height_deg
 from hivewatch.signals.window import HiveWindow, Series
@@ -27,6 +28,10 @@ RAIN_MOST_KG = 2.4  # [kg] own choice: heaviest rain on a lid, 2.2 kg in 2014 in
 SWARM_MOST_KG = 5.0  # [kg] common practice, no source: swarms of up to 4 kg; own margin
 LOADED_BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, Winston (1987) p. 185
 EXODUS_SHARE = 0.3  # own choice: of a loss that counted bees account for, more is a swarm
+HOME_SHARE = 0.35  # own choice: of a gain that counted bees account for, more is foragers
+# [kg], [s] own choice: 8,000 foragers with their loads, a third of a strong hive, within a reading
+# of more than a shower's first ten minutes
+HOME_KG, HOME_S = 1.1, 900
 LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
 OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
 ALONE_KG = 8.0  # [kg] own choice: a box with bees or honey, where one reading is all there is
@@ -164,6 +169,8 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
             return None  # it came slowly: snow, or hours of rain
     elif size >= LEAST_KG:
         if lifted < LIFTED_KG and not dips:
+            if _came_home(window, move):
+                return None  # bees
             told_s = None if gap or not light else stayed_s(weight, window.of("rain"), move)
             confidence = 0.85
     elif size > -SWARM_MOST_KG or _is_exodus(window, move):
@@ -177,8 +184,26 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
     return _handled(window, move, size, told_s, confidence, dips)
 
 
+def _came_home(window: HiveWindow, move: Step) -> bool:
+    """Say whether a light gain may be the foragers, whom a shower sends home all at once.
+
+    The counter knows; it is waited for. Without one, what foragers weigh is told from what a hand
+    puts on only by readings that show how quickly it came.
+    """
+    if is_awaited(window, "bees-in", move.before_s, move.after_s + AROUND_S):
+        return True
+    if window.of("bees-in").between(move.before_s, move.after_s + 1).time_s.size:
+        return -_left_kg(window, move) > HOME_SHARE * move.size_kg
+    return move.size_kg < HOME_KG and move.after_s - move.before_s > HOME_S
+
+
 def _is_exodus(window: HiveWindow, move: Step) -> bool:
     """Say whether the counter saw the bees go that the scale lost."""
+    return _left_kg(window, move) > EXODUS_SHARE * -move.size_kg
+
+
+def _left_kg(window: HiveWindow, move: Step) -> float:
+    """Give what the bees weigh that the counter saw go, less those that came, about a move [kg]."""
     left = 0.0
     for name, sign in (("bees-out", 1), ("bees-in", -1)):
         series = window.of(name)
@@ -186,7 +211,7 @@ def _is_exodus(window: HiveWindow, move: Step) -> bool:
             series.time_s, [move.before_s, move.after_s + AROUND_S], side="right"
         )
         left += sign * float(series.value[low:high].sum())
-    return left * LOADED_BEE_KG > EXODUS_SHARE * -move.size_kg
+    return left * LOADED_BEE_KG
 
 
 def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:

@@ -243,3 +243,24 @@ def test_the_words_claim_no_more_than_the_weight_shows(made_up_hive, said):
 def test_it_works_with_whatever_is_there(made_up_hive, said, quantities):
     hive = made_up_hive(step_s=900, days=3)
     assert said(hive.window(quantities)) == []
+
+
+@pytest.mark.parametrize(("came", "is_told"), [(7500, False), (300, True)])
+def test_a_light_gain_that_the_counter_saw_fly_home_is_no_handling(
+    made_up_hive, limits, came, is_told
+):
+    hive = made_up_hive(step_s=1800, days=5)
+    at_s = hive.at(3, 13.12)
+    hive.add(at_s, 1.0, minutes=10)
+    for name in ("bees-in", "bees-out"):
+        hive.series[name] = np.full(len(hive.time_s), 500.0)
+    hive.series["bees-in"][np.searchsorted(hive.time_s, at_s)] += came
+    window = hive.window(("weight", "bees-in", "bees-out"))
+    found = detect(window, [], limits, window.as_of_s)
+    assert [one.kind for one in found if one.kind == "handling"] == ["handling"] * is_told
+
+
+def test_what_foragers_weigh_is_not_told_from_a_coarse_scale_alone(made_up_hive, said):
+    hive = made_up_hive(step_s=1800, days=5)
+    hive.add(hive.at(3, 13.12), 0.95, minutes=10)
+    assert said(hive.window(("weight",))) == []

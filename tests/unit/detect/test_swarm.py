@@ -126,3 +126,57 @@ def test_a_swarm_is_not_also_called_handling(made_up_hive: Callable, limits: obj
     window = hive.window(COUNTED)
     found = run.detect(window, [], limits, window.as_of_s)
     assert [one.kind for one in found if one.kind in {"swarm", "handling"}] == ["swarm"]
+
+
+@pytest.mark.parametrize("step_s", [60, 120, 300])
+@pytest.mark.parametrize("quantities", [WEIGHED, ("weight",)], ids=["probe", "scale alone"])
+def test_without_a_counter_a_plain_swarm_is_told_as_soon(
+    made_up_hive: Callable, limits: object, step_s: int, quantities: tuple[str, ...]
+) -> None:
+    hive = made_up_hive(step_s=step_s)
+    at_s = leave(hive, 2.2, minutes=12)
+    (one,) = swarm.find(hive.window(quantities), [], limits)
+    assert one.detected_s <= at_s + 12 * 60 + 10 * 60 + 2 * step_s
+    for later_s in range(one.detected_s, one.detected_s + 7200, 900):  # and never taken back
+        then = swarm.find(hive.window(quantities, until_s=later_s), [], limits)
+        assert [(found.start_s, found.detected_s) for found in then] == [
+            (one.start_s, one.detected_s)
+        ]
+
+
+def test_where_the_nest_stayed_as_it_was_a_visit_is_waited_for(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=60)
+    at_s = leave(hive, 2.2, warm_up_k=0.0)
+    (one,) = swarm.find(hive.window(WEIGHED), [], limits)
+    assert one.detected_s >= at_s + 45 * 60
+
+
+@pytest.mark.parametrize("step_s", [300, 1800])
+@pytest.mark.parametrize("flow_kg", [0.0, 4.0])
+def test_what_came_in_meanwhile_is_no_part_of_the_loss(
+    made_up_hive: Callable, limits: object, step_s: int, flow_kg: float
+) -> None:
+    hive = made_up_hive(step_s=step_s, flow_kg=flow_kg)
+    leave(hive, 2.5)
+    (one,) = swarm.find(hive.window(COUNTED), [], limits)
+    assert one.measures["kg_lost"] == pytest.approx(2.5, rel=0.08)
+
+
+def test_foragers_let_out_after_a_wet_morning_are_no_swarm(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=1800)
+    count(hive)
+    at_s = hive.at(DAY, HOUR)
+    kept_in = (hive.time_s > hive.at(DAY, 5)) & (hive.time_s <= at_s)
+    for name in ("bees-in", "bees-out"):
+        hive.series[name][kept_in] = 20
+    hive.add(at_s, -0.8, minutes=25)
+    out = (hive.time_s > at_s) & (hive.time_s <= at_s + 1800)
+    hive.series["bees-out"][out] += 6000
+    hive.series["bees-in"][out] = 200
+    hive.series["bees-out"][(hive.time_s > at_s + 1800) & (hive.time_s <= at_s + 7200)] = 6000
+    hive.series["bees-in"][(hive.time_s > at_s + 1800) & (hive.time_s <= at_s + 7200)] = 5800
+    assert swarm.find(hive.window(COUNTED), [], limits) == []
