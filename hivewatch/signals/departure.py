@@ -21,6 +21,7 @@ from hivewatch.signals.days import days_of
 from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints
 
+NAME = "dawn departures"
 HOUR_S = 3600
 AROUND_S = 4 * HOUR_S  # [s] published: to four hours after sunrise, see `departures_of`
 BIN_S = 300  # [s] own choice: finer than a corner can be told
@@ -31,6 +32,8 @@ BEE_KG, BEE_ERROR_KG = 1.0e-4, 1.0e-5  # [kg] published: 0.100, 0.111, 0.125 g; 
 COVERED = 12  # own choice: of the sixteen half hours, those with readings
 SILENT = 2  # own choice: half hours on end without any
 DRY_MM = 0.2  # [mm] as for `scale_drift`: rain on the lid weighs as much as bees
+WET_KG_PER_H = 0.01  # [kg/h] own choice: 30 g, what a scale is off, in three hours of darkness
+DARK_H = -0.6  # [h] own choice: before civil dawn at middle latitudes no bee leaves
 ROUGH_KG = 0.1  # [kg] own choice: three times what a scale is off; then these are no three lines
 MOST_KG = 2.5  # [kg] own choice: more than half of the strongest colony is no departure
 LEAST_SPREADS = 2.0  # own choice: a dip that may be noise is none
@@ -52,7 +55,8 @@ class Departures:
         Mass of what left: the loss over what the night's slow loss would have been, and one
         standard deviation. [kg]
     bees, error_bees : Floats
-        As a number. [bees]
+        As a number: bees away at the turn, of which each forager is one for a part of the day only.
+        [bees]
     left_s, turned_s : Floats
         When the steep loss began, and when it was over. [s]
     loss_kg : Floats
@@ -60,7 +64,8 @@ class Departures:
     night_kg_per_h : Floats
         The slow change before. [kg/h]
     reason : tuple of str
-        Why there is no figure; empty where there is one: `not over`, `gaps`, `rain`, `rough`,
+        Why there is no figure; empty where there is one: `not over`, `gaps`, `rain` (measured,
+        or what else makes a hive heavier at night), `dark` (lost before light), `rough`,
         `too much`, `no dip`.
     """
 
@@ -102,14 +107,16 @@ def departures_of(window: HiveWindow) -> Departures:
     instead of from first guesses. Mass of a worker: 0.10 g in M. A. Becher et al. (2014), J. Appl.
     Ecol. 51:470, who names 0.111 g (Martin 1998) and 0.125 g (Calis 1999) beside it.
     """
-    return worked(window, "dawn departures", _work_out)
+    return worked(window, NAME, _work_out)
 
 
 def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
-    """Give what `hivewatch.signals.carried` keeps: the days before a midnight."""
+    """Give what `hivewatch.signals.carried` keeps: the days before a midnight, once asked for."""
+    if NAME not in window.memo and NAME not in window.carried.parts:
+        return {}
     known = departures_of(window)
     n = int(np.searchsorted(known.start_s, until_s))
-    return {"dawn departures": _each(lambda name: getattr(known, name)[:n], known.reason[:n])}
+    return {NAME: _each(lambda name: getattr(known, name)[:n], known.reason[:n])}
 
 
 def _each(figure: Callable[[str], NDArray[np.generic]], reason: tuple[str, ...]) -> Departures:
@@ -142,7 +149,8 @@ def _since(window: HiveWindow, first: int) -> Departures:
         ("no dip", ~(fit.kg > LEAST_SPREADS * fit.error_kg)),
         ("too much", fit.kg > MOST_KG),
         ("rough", fit.noise_kg > ROUGH_KG),
-        ("rain", rain_mm > DRY_MM),
+        ("dark", fit.left_h < DARK_H),  # what is lost in the dark dries off
+        ("rain", (rain_mm > DRY_MM) | (fit.night_kg_per_h > WET_KG_PER_H)),
         ("gaps", ~_is_covered(count)),
         ("not over", rise_s + AROUND_S > window.over_s("weight")),
     ):

@@ -99,6 +99,24 @@ def test_what_tells_nothing_says_why(made_up_hive):
         assert [bool(why) for why in one.reason] == np.isnan(one.kg).tolist()
 
 
+@pytest.mark.parametrize(("from_h", "why"), [(-3.5, "rain"), (-0.9, "dark")])
+def test_rain_that_nobody_measured_is_no_departure(made_up_hive, from_h, why):
+    # a lid that gets wet by night and dries after; or one that dries before any bee can see
+    window = morning(made_up_hive, kg=0.0)
+    weight, rise_s = window.of("weight"), days_of(window).rise_s
+    since_h = (weight.time_s - rise_s[2]) / 3600
+    if why == "rain":
+        wet = 0.25 * np.clip((since_h - from_h) / 4, 0, 1) * (since_h < 12)
+        wet -= 0.25 * np.clip((since_h - 0.5) / 2, 0, 1) * (since_h < 12)
+    else:
+        wet = -0.25 * np.clip((since_h - from_h) / 2, 0, 1)
+    found = departures_of(
+        replace(window, series={"weight": Series(weight.time_s, weight.value + wet)})
+    )
+    assert found.reason[2] == why
+    assert np.isnan(found.kg[2])
+
+
 def test_without_a_scale_every_day_says_why(made_up_hive):
     found = departures_of(made_up_hive(days=3).window(("nest", "ambient")))
     assert np.isnan(found.kg).all()
@@ -108,6 +126,8 @@ def test_without_a_scale_every_day_says_why(made_up_hive):
 def test_days_that_are_kept_say_the_same(made_up_hive):
     window = made_up_hive(days=16).window()
     until_s = int(days_of(window).start_s[12])
+    assert carry(window, until_s) == {}  # nobody has asked
+    whole = departures_of(window)
     kept = {**carry_days(window, until_s), **carry(window, until_s)}
     weight = window.of("weight")
     later = replace(
@@ -118,7 +138,7 @@ def test_days_that_are_kept_say_the_same(made_up_hive):
             for name, one in window.series.items()
         },
     )
-    whole, part = departures_of(window), departures_of(later)
+    part = departures_of(later)
     assert len(weight) > 0
     assert part.reason == whole.reason
     assert np.allclose(part.kg, whole.kg, equal_nan=True)
