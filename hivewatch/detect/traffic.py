@@ -4,7 +4,7 @@ Young bees fly for the first time on warm afternoons, at about the same hour eve
 minutes many more go out than just before and after, and as many come in. Foragers that are lost
 (sprayed, caught out) are counted out and not in again. A counter has a bias of its own, so that a
 day's balance is held against the days before; and the scale must agree: in the evening the hive
-lacks at least what the lost bees weigh, for they brought nothing in.
+lacks a good part of what the lost bees weigh, for they brought nothing in.
 """
 
 from __future__ import annotations
@@ -43,8 +43,9 @@ LEAST_DAYS = 5
 LEAST_OUT = 4000.0  # [bees] of a day whose balance says something
 LOST_SHARE = 0.10  # of the bees that went out; published counters agree within 0.05 (Bayer)
 LOST_SPREADS = 3.0  # of the balances of the days before
+SCALE_SHARE = 0.45  # own choice: of what they weigh, lacking in the evening; others bring nectar
 LEAST_SPREAD = 0.018  # of a balance
-LOST_BEES = 1000.0  # [bees]
+LOST_BEES = 2000.0  # [bees] own choice: more than age takes on a summer's day, a laying of 1,500
 AT_ONCE_S = 2700  # [s] what goes within this is a swarm,
 AT_ONCE_SHARE = 0.6  # when it is so much of all that is missing
 FEWER = 0.8  # share of the usual traffic of the day after
@@ -225,7 +226,7 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
         (share >= LOST_SHARE)
         & (share >= LOST_SPREADS * spread)
         & (lost >= LOST_BEES)
-        & ~(-days.day_kg < lost * BEE_KG)
+        & ~(-days.day_kg < SCALE_SHARE * lost * BEE_KG)
     )
     usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS, first=first)
     is_loss[days.dusk_s < window.carried.until_s] = False  # told before

@@ -183,3 +183,20 @@ def test_nothing_is_lost_while_a_device_has_yet_to_send(made_up_hive, limits, la
     held_up = replace(window, series={**window.series, late: part})
     found = traffic.find(held_up, [], limits)
     assert [one for one in found if one.kind == "forager_loss"] == []
+
+
+def test_what_age_takes_in_a_day_is_no_loss(made_up_hive, limits) -> None:
+    hive = counted(made_up_hive, bees=9000)
+    lose(hive, 10, 1500)
+    assert find(hive, limits, "forager_loss") == []
+
+
+def test_no_flight_is_told_before_both_ways_were_sent(made_up_hive, limits) -> None:
+    hive = counted(made_up_hive)
+    fly(hive, 10, 13.5)
+    window = hive.window(EVERYTHING)
+    for name in ("bees-in", "bees-out"):  # the burst is in, the hour after it is not
+        late = window.series[name].up_to(hive.at(10, 13.9))
+        held_up = replace(window, series={**window.series, name: late})
+        found = traffic.find(held_up, [], limits)
+        assert [one for one in found if one.start_s >= hive.at(10, 12)] == []
