@@ -15,7 +15,7 @@ from hivewatch.detect import device, off_scale, robbing, sensors
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals import carried, days, departures, dips, flown, steps, warmth
+from hivewatch.signals import carried, days, departure, departures, dips, flown, steps, warmth
 from hivewatch.signals.carried import AHEAD_S, LATE_S, Carried
 from hivewatch.signals.levels import NOISE_BLOCK
 from hivewatch.signals.window import HiveWindow
@@ -31,7 +31,10 @@ FIRST = (
     off_scale.falls_of,
     robbing.lowest_of,
 )
-CARRYING = (steps, days, warmth, dips, departures, carried, flown, sensors, off_scale, robbing)
+CARRYING = (
+    *(steps, days, departure, warmth, dips, departures, carried, flown),
+    *(sensors, off_scale, robbing),
+)
 """Signals that keep what they know, and detectors that have such signals of their own."""
 
 
