@@ -36,6 +36,9 @@ def add(command: argparse.ArgumentParser) -> None:
         "--without", nargs="+", choices=GROUPS, default=[], help="as if nobody measured these"
     )
     command.add_argument(
+        "--first-count", action="store_true", help="as if nobody counted a hive a second time"
+    )
+    command.add_argument(
         "--replay-every", type=int, default=0, metavar="DAYS",
         help="ask again as of every so many days, and count what was told and taken back",
     )  # fmt: skip
@@ -109,7 +112,8 @@ def _orders(told: argparse.Namespace) -> list[Order]:
         return list(small.ORDERS)
     like = Order(
         "", None, told.days, told.every, tuple(told.without),
-        outlook_days=told.outlook_every, replay_days=told.replay_every,
+        outlook_days=told.outlook_every, first_count=told.first_count,
+        replay_days=told.replay_every,
     )  # fmt: skip
     names = scenario.names() if told.all else told.scenarios
     if not names:

@@ -6,9 +6,11 @@ two rules without a model: "as at the last inspection", and "brood emerges, nobo
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -69,6 +71,19 @@ def _moments(season: Season, every_d: int) -> list[tuple[str, date, float]]:
             found.append((hive, day, datetime.combine(day, HOUR, zone).timestamp()))
             day += timedelta(days=every_d)
     return found
+
+
+def keep_first_counts(path: Path) -> None:
+    """Leave each hive its first inspection with a count, as if nobody had come again."""
+    kept: dict[str, dict[str, Any]] = {}
+    for one in sorted(json.loads(path.read_text("utf-8")), key=_moment):
+        if "adults" in one:
+            kept.setdefault(one["hive"], one)
+    path.write_text(json.dumps(list(kept.values())), "utf-8")
+
+
+def _moment(inspection: dict[str, Any]) -> float:
+    return datetime.fromisoformat(inspection["at"]).timestamp()
 
 
 def looks(season: Season, every_d: int) -> list[Look]:

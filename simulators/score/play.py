@@ -49,6 +49,7 @@ class Order:
     every_min: float | None = None  # between readings
     without: tuple[str, ...] = ()  # groups of quantities left out: weight, nest, traffic
     outlook_days: int = 0  # an outlook for each hive every so many days
+    first_count: bool = False  # each hive's first counted inspection, and none after it
     replay_days: int = 0  # the findings again as of every so many days
 
     @property
@@ -59,6 +60,7 @@ class Order:
         words += [f"{self.days} d"] if self.days is not None else []
         words += [f"every {self.every_min:g} min"] if self.every_min is not None else []
         words += [f"without {name}" for name in self.without]
+        words += ["first count only"] if self.first_count else []
         return ", ".join(words)
 
 
@@ -185,6 +187,8 @@ def play(order: Order, folder: Path) -> Season:
     readings = folder / "readings.csv"
     if order.without:
         leave_out(readings, order.without)
+    if order.first_count:
+        outlook.keep_first_counts(folder / "inspections.json")
     asked = Program(folder / "program")
     asked.load(folder / "apiary.toml", readings, folder / "inspections.json")
     season = read_back(order, folder, took)

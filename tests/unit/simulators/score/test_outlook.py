@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from simulators.score import outlook, table
-from simulators.score.outlook import emerging, figures, looks
+from simulators.score.outlook import emerging, figures, keep_first_counts, looks
 
 DAYS = 100
 SEEN = {"adults": 20_000, "brood": {"eggs": 3_000, "open": 6_000, "capped": 12_000}}
@@ -79,3 +81,16 @@ def test_errors_and_intervals_are_counted(season):
     assert rows["21"].said_n == 0
     assert rows["laying"].said == pytest.approx(0.1)
     assert rows["laying"].near == 1
+
+
+def test_of_each_hive_the_first_count_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "inspections.json"
+    told = [
+        {"hive": "a", "at": "2026-05-09T10:00:00Z", "adults": 3},
+        {"hive": "a", "at": "2026-05-02T10:00:00Z", "adults": 2},
+        {"hive": "a", "at": "2026-05-01T10:00:00Z", "note": "hefted"},
+        {"hive": "b", "at": "2026-05-05T10:00:00Z", "adults": 4},
+    ]
+    path.write_text(json.dumps(told), "utf-8")
+    keep_first_counts(path)
+    assert [one["adults"] for one in json.loads(path.read_text("utf-8"))] == [2, 4]
