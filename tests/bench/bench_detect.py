@@ -1,8 +1,8 @@
 """How long the detectors take over one hive-year, beside a bare numpy pass over the same arrays.
 
 Run: python tests/bench/bench_detect.py
-A hive-year at 5 min with seven quantities, two visits a week, rain, a fall and silences, looked at as
-a whole. Best of seven. What one new reading costs is in bench_live.py.
+A hive-year at 5 min with seven quantities, two visits a week, rain, a fall and silences, looked at
+as a whole. Best of seven. What one new reading costs is in bench_live.py.
 """
 
 from __future__ import annotations
