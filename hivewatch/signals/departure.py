@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import days_of
-from hivewatch.signals.steps import Step, steps_of
+from hivewatch.signals.steps import SCALE_SPREAD_KG, Step, steps_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints
 
 NAME = "dawn departures"
@@ -53,7 +53,7 @@ class Departures:
         Local midnights, shape (n,). [s]
     kg, error_kg : Floats
         Mass of what left: the loss over what the night's slow loss would have been, and one
-        standard deviation. [kg]
+        standard deviation, never less than what a scale is off in the yard. [kg]
     bees, error_bees : Floats
         As a number: bees away at the turn, of which each forager is one for a part of the day only.
         [bees]
@@ -161,11 +161,12 @@ def _since(window: HiveWindow, first: int) -> Departures:
         return np.where(told, figure, np.nan)
 
     bees = fit.kg / BEE_KG
-    error = np.hypot(fit.error_kg / BEE_KG, bees * BEE_ERROR_KG / BEE_KG)
+    error_kg = np.hypot(fit.error_kg, SCALE_SPREAD_KG)  # no morning is three straight lines
+    error = np.hypot(error_kg / BEE_KG, bees * BEE_ERROR_KG / BEE_KG)
     return Departures(
         start_s=start_s,
         kg=known(fit.kg),
-        error_kg=known(fit.error_kg),
+        error_kg=known(error_kg),
         bees=known(bees),
         error_bees=known(error),
         left_s=known(rise_s + HOUR_S * fit.left_h),

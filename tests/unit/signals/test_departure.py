@@ -14,6 +14,7 @@ from hivewatch.signals.carried import Carried
 from hivewatch.signals.days import carry as carry_days
 from hivewatch.signals.days import days_of
 from hivewatch.signals.departure import BEE_KG, carry, departures_of, fit_dips
+from hivewatch.signals.steps import SCALE_SPREAD_KG
 from hivewatch.signals.window import HiveWindow, Series
 
 HOURS = np.arange(96) / 12 + 1 / 24 - 4  # middles of the bins, from sunrise
@@ -67,6 +68,7 @@ def test_any_feed_tells_the_mass_within_its_error(made_up_hive, step_s):
     told = ~np.isnan(found.kg)
     assert told.sum() >= 5
     assert np.all(np.abs(found.kg[told] - 0.5) < np.maximum(4 * found.error_kg[told], 0.02))
+    assert (found.error_kg[told] >= SCALE_SPREAD_KG).all()
     assert np.allclose(found.bees[told], found.kg[told] / BEE_KG)
     rise_s = days_of(morning(made_up_hive, step_s)).rise_s
     assert np.allclose(found.left_s[told] - rise_s[told], 1800, atol=1800)
