@@ -18,6 +18,7 @@ from hivewatch.apiary import Apiary, Placement, stands
 from hivewatch.comb.outlook_words import outlook_dict
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
+from hivewatch.store import inspections
 from hivewatch.store.schema import finding as finding_table
 from hivewatch.store.schema import inspection as inspection_table
 from hivewatch.timeline.dates import OVER_DAYS
@@ -121,9 +122,9 @@ def version_of(connection: Connection, kind: str | None = None) -> tuple[int, ..
     row = connection.execute(
         text(
             f"SELECT (SELECT coalesce(max(changed_s), 0) FROM finding {told}),"  # noqa: S608
-            " (SELECT coalesce(max(recorded_s), 0) FROM inspection),"
+            " (SELECT coalesce(max(recorded_s), 0) FROM inspection_version),"
             f" (SELECT count(*) FROM finding {told}),"
-            " (SELECT count(*) FROM inspection), (SELECT count(*) FROM hive),"
+            " (SELECT count(*) FROM inspection_version), (SELECT count(*) FROM hive),"
             " (SELECT count(*) FROM placement), (SELECT coalesce(max(since_s), 0) FROM placement)"
         ),
         {"kind": kind} if kind is not None else {},
@@ -162,11 +163,15 @@ def inspections_since(
     connection: Connection, from_s: int, until_s: int, recorded_by_s: int | None = None
 ) -> dict[str, list[Known]]:
     """Read the inspections of all hives in a span of time, by hive."""
+    seen: defaultdict[str, list[Known]] = defaultdict(list)
+    if recorded_by_s is not None:
+        for one in inspections.read(connection, recorded_by_s=recorded_by_s, from_s=from_s):
+            if one.at_s <= until_s:
+                seen[one.inspection.hive].append(Known(one.id, one.inspection))
+        return seen
     c = inspection_table.c
     query = select(c.id, c.hive, c.body).where(c.at_s >= from_s, c.at_s <= until_s)
-    if recorded_by_s is not None:
-        query = query.where(c.recorded_s <= recorded_by_s)
-    seen: defaultdict[str, list[Known]] = defaultdict(list)
+    query = query.where(c.withdrawn == 0)
     for row in connection.execute(query.order_by(c.at_s, c.id)):
         seen[row.hive].append(Known(row.id, _read(row.body)))
     return seen

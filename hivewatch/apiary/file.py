@@ -6,16 +6,23 @@ import json
 import re
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
-from typing import Annotated, Any, ClassVar
+from typing import Any, ClassVar
 
-from pydantic import ConfigDict, PlainValidator, TypeAdapter, ValidationError
+from pydantic import ConfigDict, TypeAdapter, ValidationError
 
-from hivewatch.apiary.places import FORBID, Apiary, DeviceId, Hive, Id, Placement, Yard
+from hivewatch.apiary.places import (
+    FORBID,
+    Apiary,
+    DeviceId,
+    Hive,
+    Id,
+    Moment,
+    Placement,
+    Yard,
+)
 from hivewatch.errors import UsageError
 from hivewatch.mistakes import (
-    Allowed,
     Mistakes,
-    WrongValueError,
     did_you_mean,
     key_name,
     nearest,
@@ -23,23 +30,7 @@ from hivewatch.mistakes import (
     read_toml,
     told,
 )
-
-
-def _read_moment(value: object) -> int:
-    """Take a time with its offset, as a TOML time or as text, to Unix seconds."""
-    if isinstance(value, str):
-        try:
-            value = datetime.fromisoformat(value)
-        except ValueError:
-            raise WrongValueError("not a date and time") from None
-    if not isinstance(value, datetime):
-        raise WrongValueError("not a date and time")
-    if value.tzinfo is None:
-        raise WrongValueError("without a zone", 'end it with "Z", or an offset as "+01:00"')
-    return int(value.timestamp() // 1)
-
-
-Moment = Annotated[int, PlainValidator(_read_moment), Allowed('a time as "2026-03-01T00:00:00Z"')]
+from hivewatch.moments import written
 
 
 @dataclass(frozen=True)
@@ -194,12 +185,18 @@ def _twice(rows: list[tuple[str, Any]]) -> list[str]:
 def write_apiary(apiary: Apiary) -> str:
     """Give the apiary file that reads back as this apiary."""
     parts = [_written("yard", vars(yard)) for yard in apiary.yards]
-    parts += [_written("hive", vars(hive)) for hive in apiary.hives]
+    for hive in apiary.hives:
+        began = {} if hive.since is None else {"since": _moment(hive.since)}
+        parts.append(_written("hive", {**vars(hive), **began}))
     for placement in apiary.placements:
-        since = datetime.fromtimestamp(placement.since_s, UTC).isoformat().replace("+00:00", "Z")
+        since = _moment(placement.since_s)
         entry = {"id": placement.device, "hive": placement.hive, "since": since}
         parts.append(_written("device", entry))
     return "\n".join(parts)
+
+
+def _moment(at_s: int) -> str:
+    return written(datetime.fromtimestamp(at_s, UTC))
 
 
 def _written(table: str, entry: dict[str, Any]) -> str:

@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, ClassVar, NamedTuple
 
-from pydantic import AfterValidator, ConfigDict, Field
+from pydantic import AfterValidator, ConfigDict, Field, PlainValidator
 
 from hivewatch.frames import FRAMES
 from hivewatch.mistakes import Allowed, WrongValueError, did_you_mean, nearest
+from hivewatch.moments import read_seconds
+
+Moment = Annotated[int, PlainValidator(read_seconds), Allowed('a time as "2026-03-01T00:00:00Z"')]
 
 
 @cache
@@ -101,6 +104,7 @@ class Hive:
         ]
         | None
     ) = None
+    since: Moment | None = None  # when it began [s]; nobody can have looked into it before
 
     __pydantic_config__: ClassVar[ConfigDict] = FORBID
 

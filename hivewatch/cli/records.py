@@ -130,18 +130,24 @@ def inspections_load(
         bool, typer.Option("--late", help="They were written down only now, not at the visits.")
     ] = False,
 ) -> None:
-    """Store inspections; the same file twice changes nothing."""
-    from hivewatch.inspections import read_inspections
+    """Store inspections; the same file twice changes nothing.
+
+    One with the id or the key of a stored one corrects it; with withdrawn = true it takes it back.
+    """
+    from collections import Counter
+
+    from hivewatch.inspections import read_told
     from hivewatch.store import inspections
 
-    given = read_inspections(*read_text(file))
+    given = read_told(*read_text(file))
+    became: Counter[str] = Counter()
     with store_of(config).write() as connection:
         now_s = present_s()
-        new = sum(
-            inspections.add(connection, one, now_s if late else min(one.at_s, now_s))[1]
-            for one in given
-        )
-    typer.echo(f"{new} new, {len(given) - new} known already")
+        for one in given:
+            first_s = now_s if late else min(one.inspection.at_s, now_s)
+            became[inspections.tell(connection, one, first_s, now_s)] += 1
+    changed = [f"{became[how]} {how}" for how in ("corrected", "withdrawn") if became[how]]
+    typer.echo(", ".join([f"{became['new']} new", *changed, f"{became['known']} known already"]))
 
 
 @quarantine_app.command("list")
@@ -164,13 +170,16 @@ def quarantine_list(config: Config = None, form: Form = Format.text) -> None:
 def quarantine_readmit(
     ids: Annotated[list[int] | None, typer.Argument(help="Which; all when none is named.")] = None,
     config: Config = None,
+    shift: Annotated[
+        int, typer.Option(help="Seconds to add to times refused for their clock, as -86400.")
+    ] = 0,
 ) -> None:
     """Try what is in quarantine again, after a fix."""
     from hivewatch.ingest.intake import Intake
 
     settings = settings_of(config)
     intake = Intake(Store(settings.store.path), mirrored=settings.mirror is not None)
-    tried = intake.readmit(present_s(), ids)
+    tried = intake.readmit(present_s(), ids, shift_s=shift)
     for wanted in set(ids or ()) - {held.id for held, _ in tried}:
         remedy = "hivewatch quarantine list gives the numbers"
         raise UsageError("quarantine", str(wanted), "nothing waits under this number", remedy)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, PlainSerializer
 
 from hivewatch.mistakes import Allowed, WrongValueError
+from hivewatch.moments import read_moment, written
 
 # Upper bounds, own choice: a queen at 3,000 eggs a day (from memory, above any in the literature)
 # fills 9,000 cells with eggs, 18,000 with larvae and 36,000 with pupae (3, 6 and 12 days); more
@@ -16,32 +17,6 @@ EGGS_MAX, OPEN_MAX, CAPPED_MAX = 20_000, 40_000, 80_000  # [cells]
 ADULTS_MAX = 150_000  # [bees] own choice: twice a very strong colony
 KG_MAX = 300  # [kg] the believable range of a scale
 SIDES_MAX = 400  # [sides] own choice: ten boxes of twenty frames
-EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
-LATEST = datetime(2200, 1, 1, tzinfo=UTC)
-
-
-def _read_at(value: object) -> datetime:
-    if isinstance(value, str):
-        try:
-            value = datetime.fromisoformat(value)
-        except ValueError:
-            raise WrongValueError("not a date and time") from None
-    if not isinstance(value, datetime):
-        raise WrongValueError("not a date and time")
-    if value.tzinfo is None:
-        raise WrongValueError("without an offset", 'end it with "Z", or an offset as "+01:00"')
-    try:
-        value = value.astimezone(UTC)
-    except OverflowError:
-        value = LATEST
-    if not EARLIEST <= value < LATEST:
-        raise WrongValueError("out of range", "use a year from 1970 to 2199")
-    return value
-
-
-def written(moment: datetime) -> str:
-    """Give a time as RFC 3339 in UTC."""
-    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
 def _check_text(text: str) -> str:
@@ -61,7 +36,7 @@ def _words(words: str) -> Allowed:
 HiveId = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,64}$"), Allowed("1 to 64 of a-z 0-9 -")]
 At = Annotated[
     datetime,
-    BeforeValidator(_read_at),
+    BeforeValidator(read_moment),
     PlainSerializer(written, return_type=str),
     Allowed('a time as "2026-05-02T14:10:00+01:00"'),
 ]
@@ -81,6 +56,9 @@ Share = Annotated[
 Kg = Annotated[
     float, Field(ge=0, le=KG_MAX, allow_inf_nan=False), Allowed(f"kg from 0 to {KG_MAX}")
 ]
+Identity = Annotated[
+    str, Field(pattern=r"^[0-9a-zA-Z-]{1,64}$"), Allowed("1 to 64 letters, digits or -")
+]
 Person = Annotated[
     str,
     Field(min_length=1, max_length=100),
@@ -89,6 +67,12 @@ Person = Annotated[
 ]
 Note = Annotated[
     str, Field(max_length=5000), AfterValidator(_check_text), Allowed("up to 5000 characters")
+]
+Why = Annotated[
+    str,
+    Field(min_length=1, max_length=500),
+    AfterValidator(_check_text),
+    Allowed("1 to 500 characters"),
 ]
 Key = Annotated[
     str, Field(pattern=r"^[!-~]{1,64}$"), Allowed("1 to 64 printable ASCII characters, no space")

@@ -9,7 +9,15 @@ from typing import Any, NoReturn
 from pydantic import BaseModel, ValidationError
 
 from hivewatch.errors import UsageError
-from hivewatch.inspections.model import Action, Brood, Inspection, QueenCells, Side
+from hivewatch.inspections.model import (
+    Action,
+    Brood,
+    Change,
+    Inspection,
+    QueenCells,
+    Side,
+    Told,
+)
 from hivewatch.mistakes import (
     Mistakes,
     did_you_mean,
@@ -29,7 +37,12 @@ _PARTS: dict[tuple[str, ...], type[BaseModel]] = {
 
 
 def read_inspections(text: str, where: str) -> list[Inspection]:
-    """Read inspections from JSON.
+    """Read inspections from JSON, as `read_told` does, without what became of them."""
+    return [one.inspection for one in read_told(text, where)]
+
+
+def read_told(text: str, where: str) -> list[Told]:
+    """Read inspections from JSON, with corrections and withdrawals.
 
     Parameters
     ----------
@@ -40,7 +53,7 @@ def read_inspections(text: str, where: str) -> list[Inspection]:
 
     Returns
     -------
-    list[Inspection]
+    list[Told]
         In the file's order.
 
     Raises
@@ -57,21 +70,34 @@ def read_inspections(text: str, where: str) -> list[Inspection]:
     if not isinstance(content, list):
         mistakes.add(where, "", "not an array", "put the inspections in [brackets]")
         content = []
-    found: list[Inspection] = []
-    keys: dict[str, Inspection] = {}
+    found: list[Told] = []
+    keys: dict[str, Told] = {}
     for n, entry in enumerate(content, start=1):
         try:
-            inspection = Inspection.model_validate(entry)
+            one = _read_told(entry)
         except ValidationError as error:
             for detail in error.errors():
                 _place(n, entry, detail, where, mistakes)
             continue
-        found.append(inspection)
-        if keys.setdefault(inspection.known_by, inspection) != inspection:
-            said = f"no. {n} key = {quoted(inspection.key)}"
-            mistakes.add(where, said, "another inspection has this key", "give each its own")
+        found.append(one)
+        name, said = one.inspection.known_by, f"no. {n} key = {quoted(one.inspection.key)}"
+        if one.change.id is not None:
+            name, said = f" {one.change.id}", f"no. {n} id = {quoted(one.change.id)}"
+        if keys.setdefault(name, one) != one:
+            word = said.split()[2]
+            wrong = f"another inspection has this {word}"
+            mistakes.add(where, said, wrong, "give each its own")
     mistakes.settle()
     return found
+
+
+def _read_told(entry: object) -> Told:
+    """Tell what an entry says of the hive from what it says about itself."""
+    if not isinstance(entry, dict):
+        return Told(Inspection.model_validate(entry), Change())
+    about = {name: value for name, value in entry.items() if name in Change.model_fields}
+    seen = {name: value for name, value in entry.items() if name not in about}
+    return Told(Inspection.model_validate(seen), Change.model_validate(about))
 
 
 def _read_json(text: str, where: str, mistakes: Mistakes) -> Any:  # noqa: ANN401 (it is JSON)
@@ -112,6 +138,7 @@ def _place(
     elif detail["type"] == "extra_forbidden":
         part = _PARTS[tuple(step for step in loc[:-1] if isinstance(step, str))]
         known = [str(key) for key in part.model_fields]
+        known += list(Change.model_fields) if part is Inspection else []
         hint = did_you_mean(str(loc[-1]), known, "its keys are " + ", ".join(known))
         mistakes.add(where, said, "no such key", hint)
     else:

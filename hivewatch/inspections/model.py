@@ -122,6 +122,22 @@ class Inspection(_Part):
         return f"{self.hive[:20]}-{digest[:40]}"
 
 
+class Change(_Part):
+    """What an entry of a file says about itself: which inspection it is, and what became of it."""
+
+    id: fields.Identity | None = None
+    withdrawn: bool = False
+    changed_by: fields.Person | None = None
+    why: fields.Why | None = None
+
+
+class Told(NamedTuple):
+    """An entry of a file of inspections."""
+
+    inspection: Inspection
+    change: Change
+
+
 def to_json(inspection: Inspection) -> str:
     """Give the stored form: what was told and no more, times in UTC, keys in one order."""
     told = inspection.model_dump(exclude_none=True, exclude_defaults=True)

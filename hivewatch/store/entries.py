@@ -94,7 +94,7 @@ def stated_visits(connection: Connection, where: Where, from_s: int, until_s: in
     query = (
         select(c.id)
         .where(c.hive.in_(where.hives), c.at_s >= from_s, c.at_s <= until_s)
-        .where(c.body.like('%"actions"%'))
+        .where(c.body.like('%"actions"%'), c.withdrawn == 0)
         .order_by(c.at_s.desc(), c.id.desc())
     )
     found = (inspection_by_id(connection, one) for one in connection.execute(query).scalars())

@@ -51,6 +51,7 @@ hive = Table(
     Column("frames", Integer, nullable=False),
     Column("boxes", Integer, nullable=False),
     Column("empty_kg", Float),
+    Column("since", BigInteger),  # when it began, in s; null: nobody said
 )
 
 device = Table(
@@ -111,6 +112,7 @@ quarantine = Table(
     Column("admitted_s", BigInteger),
 )
 
+# As people say it now; what they said before stands in `inspection_version`.
 inspection = Table(
     "inspection",
     METADATA,
@@ -119,9 +121,26 @@ inspection = Table(
     Column("hive", ForeignKey("hive.id"), nullable=False),
     Column("at_s", BigInteger, nullable=False),
     Column("by", Text),
-    Column("body", Text, nullable=False),  # JSON, contract 5
-    Column("recorded_s", BigInteger, nullable=False),
+    Column("body", Text, nullable=False),  # JSON, as hivewatch/inspections/model.py has it
+    Column("recorded_s", BigInteger, nullable=False),  # when it was first written down
+    Column("version", Integer, nullable=False, server_default="1"),
+    Column("withdrawn", Integer, nullable=False, server_default="0"),
     Index(None, "hive", "at_s"),
+)
+
+# Every version of an inspection, the present one too; none is ever changed.
+inspection_version = Table(
+    "inspection_version",
+    METADATA,
+    Column("inspection", ForeignKey("inspection.id"), primary_key=True),
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("hive", ForeignKey("hive.id"), nullable=False, index=True),
+    Column("at_s", BigInteger, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("withdrawn", Integer, nullable=False),
+    Column("recorded_s", BigInteger, nullable=False, index=True),
+    Column("by", Text),  # who corrected or withdrew it
+    Column("why", Text),
 )
 
 finding = Table(
@@ -205,6 +224,20 @@ decision = Table(
     Column("reason", String(32), nullable=False),  # from the closed set of alerts/rules.py
     Column("why", Text, nullable=False),  # the same as a sentence, with its particulars
     Column("channel", String(64)),
+)
+
+# What was written, in its order, for whoever follows it; triggers of the migration write it, in the
+# very transaction that writes the thing itself, and keep the last NEWS_KEPT rows.
+NEWS_KEPT = 20_000  # own choice: a day of a thousand busy hives
+news = Table(
+    "news",
+    METADATA,
+    Column("id", Integer, primary_key=True, autoincrement=True),
+    Column("what", String(16), nullable=False),  # finding, alert or inspection
+    Column("about", NAME, nullable=False),  # its id
+    Column("hive", NAME),
+    Column("yard", NAME),
+    sqlite_autoincrement=True,  # a number is never given twice
 )
 
 # How far a reader of the store has come (the mirror).

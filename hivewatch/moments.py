@@ -1,0 +1,46 @@
+"""One reading of a time that somebody wrote into a file or a form: with its offset, to UTC."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from hivewatch.mistakes import WrongValueError
+
+EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
+LATEST = datetime(2200, 1, 1, tzinfo=UTC)
+
+
+def read_moment(value: object) -> datetime:
+    """Take a time with its offset, as text or as a TOML time.
+
+    Raises
+    ------
+    WrongValueError
+        If it is no time, has no offset, or lies outside the years 1970 to 2199.
+    """
+    if isinstance(value, str):
+        try:
+            value = datetime.fromisoformat(value)
+        except ValueError:
+            raise WrongValueError("not a date and time") from None
+    if not isinstance(value, datetime):
+        raise WrongValueError("not a date and time")
+    if value.tzinfo is None:
+        raise WrongValueError("without an offset", 'end it with "Z", or an offset as "+01:00"')
+    try:
+        value = value.astimezone(UTC)
+    except OverflowError:
+        value = LATEST
+    if not EARLIEST <= value < LATEST:
+        raise WrongValueError("out of range", "use a year from 1970 to 2199")
+    return value
+
+
+def read_seconds(value: object) -> int:
+    """Take a time with its offset to Unix seconds."""
+    return int(read_moment(value).timestamp() // 1)
+
+
+def written(moment: datetime) -> str:
+    """Give a time as RFC 3339 in UTC."""
+    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
