@@ -23,7 +23,7 @@ from hivewatch.signals.window import Floats
 
 Flags = NDArray[np.bool_]
 
-# Own choices where no source is named; tests/unit/signals/test_yard.py and the scoreboard.
+# Own choices where no source is named; tests/unit/detect/test_flow.py and the scoreboard.
 SMALL_KG = 1.0  # [kg] smaller steps: foragers of a strong hive come home, a comb is moved, it rains
 SHOWER_KG = 2.5  # [kg] no lid holds more; recordings of 2014 show 0.6 to 1.3 kg in downpours
 SHOWER_DRY_KG = 1.4  # [kg] the same where no gauge says that it rained
