@@ -21,6 +21,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import bare_weight, before_each, passed, stepped_kg
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
+from hivewatch.signals.late import is_awaited, known_until_s
 from hivewatch.signals.usual import usual_step_near
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
@@ -166,6 +167,7 @@ class _Watch:
         eaten_kg = before_each(days.night_kg / night_h, NIGHTS, 2)
         self._eaten_kg = np.nan_to_num(eaten_kg, nan=0.02).clip(0.0, EATEN_MOST_KG)  # an hour
         self._weight = window.of("weight")
+        self._window, self._known_s = window, known_until_s(window, "bees-in", "bees-out") or 0
 
     def judge(self, day: int) -> _Hit | None:
         """Judge a day on which the weight fell further than usual."""
@@ -189,6 +191,8 @@ class _Watch:
         )
         if not is_counted:
             is_robbed &= (time_s >= late_s) | (loss_kg > self._usual_kg[day] + AT_ONCE_KG)
+        if self._is_late(time_s):  # what the counter has yet to tell of is not judged without it
+            is_robbed &= time_s <= self._known_s
         step_s = usual_step_near(self._weight, days.rise_s[day]) or 0
         is_robbed &= _is_slow(time_s, loss_kg, max(SUDDEN_S, round(1.5 * step_s)))
         told = _first_lasting(time_s, is_robbed)
@@ -201,6 +205,13 @@ class _Watch:
             told_s=int(time_s[told]),
             lost_kg=float(max(beyond_kg[told], loss_kg[-1] - eaten_kg[-1])),
             busy=float(busy[told]) if is_counted and not np.isnan(busy[told]) else None,
+        )
+
+    def _is_late(self, time_s: Ints) -> bool:
+        """Say whether the counter has yet to send what it saw of a day's readings."""
+        first_s, last_s = int(time_s[0]), int(time_s[-1])
+        return last_s > self._known_s and any(
+            is_awaited(self._window, name, first_s, last_s) for name in ("bees-in", "bees-out")
         )
 
     def _traffic(self, day: int, time_s: Ints) -> tuple[Floats, Floats]:

@@ -40,7 +40,7 @@ BEE_ERROR = 0.15  # own choice: bees fill themselves more or less
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
-AFTER_S = 900  # [s] own choice: the last of a swarm, and counters that report late
+AFTER_S = 900  # [s] own choice: the last of a swarm, and counters that report a little later
 # [kg] common practice, no source: all foragers of a strong hive, a third of 40,000 bees of 0.1 g
 FORAGERS_KG = 1.3
 KEPT_IN_S = 2 * 3600  # [s] own choice: so long before, bees that are let out had hardly flown,
@@ -99,7 +99,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
             continue
         elif kg >= CLEAR_SPREADS * step.spread_kg and SEEN_LEAST <= bees * BEE_KG / kg <= SEEN_MOST:
             words = f"the counter saw about {bees:,.0f} more bees go than come"
-            found.append(_left(window, step, kg, step.settled_s, 0.97, words))
+            found.append(_left(window, step, kg, _counted_s(window, step), 0.97, words))
     return found
 
 
@@ -165,13 +165,26 @@ def _gone(window: HiveWindow, step: Step) -> float | None:
     Bees that had come home shortly before, from a shower, are not a swarm when they fly again.
     """
     out, back = window.of("bees-out"), window.of("bees-in")
-    gone = _sum(out, step.before_s, step.after_s + AFTER_S)
-    came = _sum(back, step.before_s, step.after_s + AFTER_S)
+    to_s = _counted_to_s(window, step)
+    gone, came = _sum(out, step.before_s, to_s), _sum(back, step.before_s, to_s)
     if gone is None or came is None:
         return None
     from_s = step.before_s - SHELTER_S
     sheltered = (_sum(back, from_s, step.before_s) or 0) - (_sum(out, from_s, step.before_s) or 0)
     return gone - came - max(0.0, sheltered)
+
+
+def _counted_to_s(window: HiveWindow, step: Step) -> int:
+    """Give up to when a counter's records tell of a loss: its last one may come a step later."""
+    usual_s = usual_step_near(window.of("bees-out"), step.before_s) or 0
+    return step.after_s + max(AFTER_S, usual_s)
+
+
+def _counted_s(window: HiveWindow, step: Step) -> int:
+    """Give when the loss was over and counted, also by a counter that reports seldom."""
+    to_s, time_s = _counted_to_s(window, step), window.of("bees-out").time_s
+    last_s = int(time_s[np.searchsorted(time_s, to_s, side="right") - 1])
+    return max(step.settled_s, last_s) if to_s > step.after_s + AFTER_S else step.settled_s
 
 
 def _are_let_out(window: HiveWindow, step: Step) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -153,3 +155,14 @@ def test_where_hardly_a_bee_flies_nobody_robs(made_up_hive, limits) -> None:
     hive = poor(made_up_hive)
     rob(hive, 10, 1.6, times=0.2)
     assert find(hive, limits) == []
+
+
+def test_what_the_counter_has_yet_to_tell_of_is_waited_for(made_up_hive, limits) -> None:
+    hive = poor(made_up_hive)
+    hive.add(hive.at(10, 9), -2.5, minutes=600)  # bees that all stay away: counted, no robbing
+    meanwhile = (hive.time_s > hive.at(10, 9)) & (hive.time_s <= hive.at(10, 19))
+    hive.series["bees-out"][meanwhile] += 25_000 / meanwhile.sum()
+    assert find(hive, limits) == []
+    window = hive.window(WITH_COUNTER, hive.at(10, 21))
+    late = {name: window.series[name].up_to(hive.at(10, 7)) for name in ("bees-in", "bees-out")}
+    assert robbing.find(replace(window, series={**window.series, **late}), [], limits) == []
