@@ -29,7 +29,11 @@ def fill(store: Store) -> None:
         run("INSERT INTO yard VALUES ('y', 'Wide field', 52.0, 0.1, 'Europe/London')")
         for hive in range(HIVES):
             name = f"h-{hive:04}"
-            run("INSERT INTO hive VALUES (?, 'y', 'langstroth-deep', 10, 1, 21.5)", (name,))
+            run(
+                "INSERT INTO hive (id, yard, frame, frames, boxes, empty_kg)"
+                " VALUES (?, 'y', 'langstroth-deep', 10, 1, 21.5)",
+                (name,),
+            )
             for kit, quantities in enumerate(((1, 3), (2,), (6, 7))):
                 number = hive * 3 + kit + 1
                 run(
