@@ -11,7 +11,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from brokers import LOOPBACK, MQTT5, MQTT311, Devices, answers, free_port, wait_until, weight_pack
+from brokers import (
+    LOOPBACK,
+    MQTT5,
+    MQTT311,
+    Devices,
+    Mosquitto,
+    free_port,
+    wait_until,
+    weight_pack,
+)
 from listening import Listening
 from paho.mqtt.enums import MQTTProtocolVersion
 
@@ -22,18 +31,18 @@ PASSWORDS = {"hivewatch": "bees-in-may", "scale-1": "one", "scale-2": "two"}
 NOT_ALLOWED = 135  # MQTT 5.0, section 3.4.2.1: PUBACK reason code "Not authorized"
 
 
-class ShippedBroker:
+class ShippedBroker(Mosquitto):
     """mosquitto with deploy/mosquitto.conf and deploy/mosquitto.acl."""
 
     def __init__(self, folder: Path, *, encrypted: bool = False) -> None:
-        self.folder, self.port, self.tls_port = folder, free_port(), free_port()
+        self.tls_port, port = free_port(), free_port()
         text = (DEPLOY / "mosquitto.conf").read_text()
         moved = {
             "/run/mosquitto": str(folder),
             "/var/lib/mosquitto": str(folder),
             "/etc/mosquitto/certs": str(folder),
             "/etc/mosquitto": str(folder),
-            "listener 1883 ": f"listener {self.port} ",
+            "listener 1883 ": f"listener {port} ",
         }
         if encrypted:
             text = re.sub(r"(?m)^#(listener 8883|\w+file |tls_version)", r"\1", text)
@@ -43,30 +52,12 @@ class ShippedBroker:
             text = text.replace(shipped, here)
         if os.geteuid() == 0:
             text += "user root\n"
-        self.config = folder / "mosquitto.conf"
-        self.config.write_text(text)
         (folder / "hivewatch.acl").write_text((DEPLOY / "mosquitto.acl").read_text())
         passwords = folder / "hivewatch.passwd"
         passwords.touch(0o600)
         for name, word in PASSWORDS.items():
             subprocess.run(["mosquitto_passwd", "-b", passwords, name, word], check=True)
-        self.start()
-
-    def start(self) -> None:
-        with (self.folder / "log").open("ab") as log:
-            self.process = subprocess.Popen(
-                ["mosquitto", "-c", self.config], stdout=log, stderr=subprocess.STDOUT
-            )
-        wait_until(lambda: answers(self.port) or self.process.poll() is not None)
-        assert self.process.poll() is None, (self.folder / "log").read_text()
-
-    def stop(self) -> None:
-        self.process.terminate()
-        self.process.wait(10.0)
-
-    def kill(self) -> None:
-        self.process.kill()
-        self.process.wait(10.0)
+        super().__init__(folder, port=port, text=text)
 
     def device(self, name: str, **options) -> Devices:
         return Devices(self.port, username_pw_set=(name, PASSWORDS[name]), **options)
@@ -96,7 +87,7 @@ def daemon(broker: ShippedBroker, tmp_path: Path) -> Iterator[Listening]:
 
 
 def test_the_shipped_broker_starts_without_a_complaint(broker: ShippedBroker) -> None:
-    said = (broker.folder / "log").read_text().lower()
+    said = (broker.folder / "mosquitto.log").read_text().lower()
     as_root = "warning: mosquitto should not be run as root"  # as the tests may have to
     assert not re.findall("error|warning|note:|deprecated", said.replace(as_root, ""))
 

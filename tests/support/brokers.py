@@ -47,16 +47,28 @@ def answers(port: int) -> bool:
 class Mosquitto:
     """A mosquitto of our own, with a folder for what it keeps."""
 
-    def __init__(self, folder: Path, lines: Iterable[str] = (), *, listener: str = "") -> None:
-        self.port = free_port()
+    def __init__(
+        self,
+        folder: Path,
+        lines: Iterable[str] = (),
+        *,
+        listener: str = "",
+        port: int = 0,
+        text: str = "",
+    ) -> None:
+        """Start one with some lines of settings, or with the whole `text` of a settings file."""
+        self.port = port or free_port()
         self.folder = folder
         self.config = folder / "mosquitto.conf"
+        self.config.write_text(text or self._settings(listener, list(lines)))
+        self.start()
+
+    def _settings(self, listener: str, lines: list[str]) -> str:
         user = ["user root"] if os.geteuid() == 0 else []
         text = [*user, f"listener {self.port} {LOOPBACK}", listener, *lines]
         if not any(line.startswith(("password_file", "allow_anonymous")) for line in text):
             text.append("allow_anonymous true")
-        self.config.write_text("\n".join(text) + "\n")
-        self.start()
+        return "\n".join(text) + "\n"
 
     def start(self) -> None:
         with (self.folder / "mosquitto.log").open("ab") as log:
