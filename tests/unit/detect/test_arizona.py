@@ -3,7 +3,7 @@
 Source: US Department of Agriculture, Agricultural Research Service, published with Holst N.,
 Meikle W. G. (2018), "Breakfast Canyon Discovered in Honeybee Hive Weight Curves", Insects 9(4):176.
 The recording has no licence to pass it on: these tests are there where its folder is, which
-`HIVEWATCH_SHARED` or a folder `shared` beside the tree may hold, and are not collected elsewhere.
+`RECORDINGS_FOLDER` or a folder `shared` beside the tree may hold, and are not collected elsewhere.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from hivewatch.detect.run import detect
 from hivewatch.signals.window import DeviceTrace, HiveWindow, Series
 
 TREE = Path(__file__).parents[3]
-SHARED = Path(os.environ.get("HIVEWATCH_SHARED") or TREE.parent / "shared")
+SHARED = Path(os.environ.get("RECORDINGS_FOLDER") or TREE.parent / "shared")
 FOLDER = SHARED / "data" / "arizona-2014"
 IS_HERE = (FOLDER / "readings.csv.gz").is_file()
 
