@@ -59,3 +59,15 @@ def test_it_ends_by_itself_when_the_cells_are_old(made_up_hive: Callable, limits
     hive = made_up_hive(days=16)
     (one,) = swarm_risk.find(hive.window(), [visit(hive.at(2, 12), 1, "capped")], limits)
     assert one.end_s == hive.at(12, 12)
+
+
+def test_after_a_swarm_the_cells_may_send_another(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive(days=26)
+    hive.add(hive.at(4, 13), -2.1, minutes=10)
+    seen = [visit(hive.at(8, 12), 5, "capped")]
+    (one,) = swarm_risk.find(hive.window(until_s=hive.at(10, 12)), seen, limits)
+    assert one.status == "open"
+    assert one.confidence <= 0.5
+    assert "after-swarms" in one.evidence[1]
+    (over,) = swarm_risk.find(hive.window(), seen, limits)
+    assert hive.at(12, 12) <= over.end_s <= hive.at(20, 14)  # in two weeks all of it is settled
