@@ -178,11 +178,15 @@ def quarantine_readmit(
     from hivewatch.ingest.intake import Intake
 
     settings = settings_of(config)
+    if shift and not ids:
+        remedy = "name what came from one clock; hivewatch quarantine list gives the numbers"
+        raise UsageError("--shift", str(shift), "every clock is wrong in its own way", remedy)
     intake = Intake(Store(settings.store.path), mirrored=settings.mirror is not None)
     tried = intake.readmit(present_s(), ids, shift_s=shift)
     for wanted in set(ids or ()) - {held.id for held, _ in tried}:
         remedy = "hivewatch quarantine list gives the numbers"
-        raise UsageError("quarantine", str(wanted), "nothing waits under this number", remedy)
+        wrong = "nothing waits under this number" + " for its clock" * bool(shift)
+        raise UsageError("quarantine", str(wanted), wrong, remedy)
     admitted = sum(done.stored for _, done in tried)
     left = sum(done.quarantined > 0 for _, done in tried)
     typer.echo(f"{len(tried)} tried, {admitted} readings stored, {left} still in quarantine")

@@ -106,7 +106,7 @@ class Intake:
         started = time.perf_counter()
         with self._store.write() as connection:
             numbers = self._number(connection, messages)
-            batch = _decode(messages, numbers)
+            batch = decode(messages, numbers)
             batch.held += refused
             names = {number: name for name, number in numbers.items()}
             done = admit(connection, batch, names, mirrored=self._mirrored)
@@ -118,15 +118,23 @@ class Intake:
         metrics.COMMIT.observe(time.perf_counter() - started)
         return done
 
-    def readmit(self, now_s: int, ids: Iterable[int] | None = None) -> list[tuple[Held, Committed]]:
+    def readmit(
+        self, now_s: int, ids: Iterable[int] | None = None, *, shift_s: int = 0
+    ) -> list[tuple[Held, Committed]]:
         """Try what is in quarantine again, as if it had come when it first came.
+
+        Parameters
+        ----------
+        shift_s : int
+            How far the device's times are to be moved; then only what was refused for its clock
+            is tried. [s]
 
         Returns
         -------
         list of (Held, Committed)
             What was tried, and what became of it.
         """
-        from hivewatch.ingest.tables import decode_line  # noqa: PLC0415 - pandas is slow to load
+        from hivewatch.ingest.again import decode_again  # noqa: PLC0415 - pandas is slow to load
 
         wanted = None if ids is None else set(ids)
         tried = []
@@ -137,10 +145,10 @@ class Intake:
                     continue
                 if not DEVICE.fullmatch(held.device) or not (is_line or _is_pack(held)):
                     continue
+                if shift_s and all(reason != "clock" for _, reason, _ in held.faults):
+                    continue
                 numbers = {held.device: apiary.number_of(connection, held.device)}
-                batch = (
-                    decode_line(held, numbers) if is_line else _decode([_message(held)], numbers)
-                )
+                batch = decode_again(held, numbers, shift_s)
                 done = admit(
                     connection,
                     batch,
@@ -206,7 +214,7 @@ def admit(
     return done
 
 
-def _decode(messages: Sequence[Message], numbers: dict[str, int]) -> Batch:
+def decode(messages: Sequence[Message], numbers: dict[str, int]) -> Batch:
     """Decode SenML messages into rows and faults."""
     batch = Batch(came=lambda place: _as_it_came(messages[place]))
     for place, one in enumerate(messages):
@@ -226,10 +234,6 @@ def _as_it_came(one: Message) -> Held:
 def _is_pack(held: Held) -> bool:
     """Whether it came on a topic for readings, and not for status."""
     return held.source.endswith("/senml")
-
-
-def _message(held: Held) -> Message:
-    return Message(held.source, held.device or "", held.raw, held.content_type, held.received_s)
 
 
 def _hold_conflicts(batch: Batch, places: Iterable[int]) -> None:

@@ -147,6 +147,23 @@ def test_what_waits_is_tried_again_and_an_unknown_number_is_told(desk: Desk) -> 
     assert "must be a whole number" in desk.run("quarantine", "readmit", "one").fault
 
 
+def test_a_line_of_a_wrong_clock_is_admitted_with_its_time_moved(desk: Desk) -> None:
+    desk.write("far.csv", "time,device,quantity,value\n2226-05-02T10:00:00Z,scale-1,weight,41.5\n")
+    desk.ok("import", "far.csv")
+    leap_days = 48  # Gregorian calendar: every fourth year, but not 2100 and 2200
+    shift = str(-(200 * 365 + leap_days) * 86_400)
+    assert desk.run("quarantine", "readmit", f"--shift={shift}").fault == (
+        f"--shift: {shift}: every clock is wrong in its own way;"
+        " name what came from one clock; hivewatch quarantine list gives the numbers"
+    )
+    assert desk.ok("quarantine", "readmit", "1", f"--shift={shift}").out == (
+        "1 tried, 1 readings stored, 0 still in quarantine\n"
+    )
+    assert desk.ok("export", "-").out.splitlines()[1:] == [
+        "2026-05-02T10:00:00Z,scale-1,weight,41.5"
+    ]
+
+
 def test_a_wide_table_with_decimal_commas_is_read_as_it_is_written(desk: Desk) -> None:
     wide = "time;device;weight;nest\n2026-05-03T10:00:00Z;scale-1;41,25;34,5\n"
     wide += "2026-05-03T10:05:00Z;scale-1;;34,75\n"

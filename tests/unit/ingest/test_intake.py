@@ -140,6 +140,33 @@ def test_what_can_be_admitted_of_a_pack_is_and_the_rest_keeps_its_reason(store, 
     assert marks(store) == {"device:scale-1": (NOW_S - 60) * 1000}
 
 
+@pytest.mark.parametrize("ahead_s", [3 * 86_400, 400 * 86_400])
+def test_what_a_wrong_clock_dated_is_admitted_with_its_times_moved(store, ahead_s):
+    intake = Intake(store)
+    intake.commit([message(pack(weight(40, NOW_S + ahead_s - 60), weight(41, -120)))])
+    (one,) = held(store)
+    assert (one.reason, one.admitted_s) == ("clock", None)
+    ((_, plain),) = intake.readmit(NOW_S + 90 * 60, [one.id])
+    assert plain.stored == 0
+    ((_, done),) = intake.readmit(NOW_S + 90 * 60, [one.id], shift_s=-ahead_s)
+    assert (done.stored, done.quarantined) == (1, 0)
+    assert held(store)[0].admitted_s == NOW_S + 90 * 60
+    with store.read() as connection:
+        rows = connection.exec_driver_sql(
+            "SELECT time_ms, value, received_s FROM reading ORDER BY time_ms"
+        ).all()
+    assert [tuple(row) for row in rows] == [
+        ((NOW_S - 120) * 1000, 41.0, NOW_S),  # stood right, and stays where it was
+        ((NOW_S - 60) * 1000, 40.0, NOW_S),
+    ]
+
+
+def test_moving_times_touches_nothing_but_what_a_clock_dated(store):
+    intake = Intake(store)
+    intake.commit([message(pack(weight(400)))])
+    assert intake.readmit(NOW_S, shift_s=-3600) == []
+
+
 def _refuse_all(_payload, _content_type, _now_s):
     from hivewatch.wire.senml import Fault, Pack  # noqa: PLC0415 - for this test alone
 
