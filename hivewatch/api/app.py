@@ -19,6 +19,7 @@ from hivewatch.api import (
     places,
     problems,
     quarantine,
+    tags,
     timeline,
 )
 from hivewatch.api import (
@@ -77,6 +78,7 @@ def create_app(
     app.include_router(api)
     app.include_router(operations.router)
     operations.serve_pages(app)
+    app.add_middleware(tags.Tags, root=f"{ROOT}/")
     app.add_middleware(Shell, host=settings.api.host)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     return app
@@ -97,5 +99,6 @@ def _described(app: FastAPI) -> dict[str, Any]:
         described = problems.Problem.model_json_schema(ref_template="#/components/schemas/{model}")
         schemas |= described.pop("$defs")
         schemas["Problem"] = described
+        tags.describe(document["paths"], f"{ROOT}/")
         app.openapi_schema = document
     return app.openapi_schema

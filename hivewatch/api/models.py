@@ -12,6 +12,8 @@ from hivewatch.api.forms import Answer, Time, moment, moment_or_none
 from hivewatch.detect.finding import Finding as Told
 from hivewatch.detect.finding import Status
 from hivewatch.inspections import Inspection
+from hivewatch.store.inspections import Stored
+from hivewatch.store.inspections import Version as KeptVersion
 
 
 class Now(Answer):
@@ -226,12 +228,42 @@ class Held(Answer):
 
 
 class Recorded(Inspection):
-    """An inspection as it was written down."""
+    """An inspection as it was written down, or last corrected."""
 
     id: str
-    recorded_at: Time
+    recorded_at: Time = Field(description="when it was first written down")
+    version: int = Field(ge=1, description="counts its corrections; its ETag rests on it")
+    withdrawn: bool = Field(description="it counts for nothing any more")
 
     @classmethod
-    def of(cls, number: str, inspection: Inspection, recorded_s: int) -> Self:
+    def of(cls, stored: Stored) -> Self:
         """Bring a stored inspection into the API's form."""
-        return cls.model_construct(**dict(inspection), id=number, recorded_at=moment(recorded_s))
+        return cls.model_construct(
+            **dict(stored.inspection),
+            id=stored.id,
+            recorded_at=moment(stored.recorded_s),
+            version=stored.version,
+            withdrawn=stored.withdrawn,
+        )
+
+
+class Version(Inspection):
+    """What an inspection said from one moment on."""
+
+    version: int = Field(ge=1)
+    withdrawn: bool
+    from_at: Time = Field(description="when it was changed to this")
+    changed_by: str | None = Field(description="null of the first version: see `by`")
+    why: str | None
+
+    @classmethod
+    def of(cls, kept: KeptVersion) -> Self:
+        """Bring a version into the API's form."""
+        return cls.model_construct(
+            **dict(kept.inspection),
+            version=kept.version,
+            withdrawn=kept.withdrawn,
+            from_at=moment(kept.recorded_s),
+            changed_by=kept.by,
+            why=kept.why,
+        )

@@ -149,7 +149,7 @@ class _Reader:
             yield Event(at=at, what="finding", id=number, finding=told)
         elif what == "inspection" and number in self._inspections:
             seen = self._inspections[number]
-            kept = Recorded.of(seen.id, seen.inspection, seen.recorded_s)
+            kept = Recorded.of(seen)
             yield Event(at=at, what="inspection", id=number, inspection=kept)
         elif what == "alert" and int(number) in self._alerts:
             rang = Alert.of(self._alerts[int(number)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from itertools import permutations
 from threading import Event
 from time import perf_counter
@@ -11,7 +12,7 @@ import pytest
 from served import APIARY, DAY_S, START_S, StillClock
 
 from hivewatch.apiary import read_apiary
-from hivewatch.inspections import read_inspections
+from hivewatch.inspections import Change, read_inspections
 from hivewatch.replay import find
 from hivewatch.settings import Alerts, Settings
 from hivewatch.store import apiary, findings, inspections, readings, stale
@@ -109,4 +110,28 @@ def test_a_late_inspection_explains_within_a_second(tmp_path):
     took_s = perf_counter() - started
     assert [one.status for one in life.told()] == ["explained"]
     assert took_s < 1 - PAUSE_S, took_s
+    life.store.close()
+
+
+def test_a_correction_and_a_withdrawal_explain_anew_within_a_second(tmp_path):
+    """A year of readings every five minutes, as above."""
+    life = Life(tmp_path, days=365)
+    life.weigh()
+    life.write_down()
+    life.look()
+    assert [one.status for one in life.told()] == ["explained"]
+    elsewhere = VISIT.model_copy(update={"at": VISIT.at - timedelta(days=3)})
+    took_s = []
+    for said, status in ((elsewhere, "ended"), (VISIT, "explained"), (None, "ended")):
+        with life.store.write() as connection:
+            (kept,) = inspections.read(connection)
+            if said is None:
+                inspections.withdraw(connection, kept, life.clock.now_s(), Change())
+            else:
+                inspections.correct(connection, kept, said, life.clock.now_s(), Change())
+        started = perf_counter()
+        life.look()
+        took_s.append(perf_counter() - started)
+        assert [one.status for one in life.told()] == [status]
+    assert max(took_s) < 1 - PAUSE_S, took_s
     life.store.close()
