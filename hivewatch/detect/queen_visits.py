@@ -148,7 +148,8 @@ def _laying(visit: _Visit, rates: Sequence[float]) -> Sign:
     a_day = visit.a_day
     if a_day is not None and rates and not visit.cells:
         best, most = max(rates), max((visit.eggs or 0) / EGG_D, (visit.open or 0) / LARVA_D)
-        is_given = "requeened" in visit.actions and a_day < GIVEN_SHARE * best
+        least = min(a_day, (visit.eggs or 0) / EGG_D)
+        is_given = "requeened" in visit.actions and least < GIVEN_SHARE * best
         if is_given or most < min(FAILING_A_DAY, FAILING_SHARE * best):
             words = f"a visit found brood for {a_day:.0f} eggs a day, there were {best:.0f} before"
             return Sign("failing", visit.at_s, visit.at_s, visit.at_s - OPEN_D * DAY_S, words, 0.75)

@@ -41,7 +41,12 @@ STEADY_K = 0.5  # [K] own choice: the Montreal nests with brood span less, but f
 CLEAR_K = 2.0  # [K] own choice: a day this far from the bound counts fully ...
 CLEAR_SHARE = 0.35  # own choice: ... or, in warm air, this share of the way to a brood nest
 SETTLED_DAYS = 3.0  # own choice: so many full days in a row turn the state to brood
-END_DAYS = 4.0  # own choice: and to none; a young queen's first eggs may end a pause before
+END_DAYS = 5.0  # own choice: and to none; a young queen's first eggs may end a pause before
+LATE_END_DAYS = 4.0  # own choice: the same in autumn, or where nothing was known before
+# A colony that builds up warms the nest by degrees, for weeks before it is beyond half way. What it
+# was in its own weeks without brood tells sooner: own choice, tests/unit/signals/test_brood.py.
+REST_FROM, REST_TO, REST_LEAST = 21, 7, 7  # [d] the days before that were without, of them known
+RISEN_K = 2.5  # [K] own choice: over them, twice what mild days move a cluster beyond the bound
 FIRST_DAYS = (
     14  # own choice: ... and what seems to begin so soon may have begun before the readings
 )
@@ -51,9 +56,9 @@ AUTUMN_DAY_H = 12.5  # [h] own choice: days this short, and shortening
 TEMPERATE_DEG = 25.0  # [deg] own choice: nearer to the equator there is no autumn
 DATED_BACK_DAYS = 14  # own choice: so far back the beginning is looked for
 WEEK = 7  # own choice: days that tell what the nest was before
-# Own choice: a turn is dated where the nest left what it was, short of half way; an onset further
-# back, for a small brood nest does not warm the probe yet.
-ONSET_DATED_K, END_DATED_K = 1.3, 1.0  # [K]
+# [K] own choice: an end is dated to half way, an onset to where the nest is so near to it from
+# below, for a small brood nest does not warm the probe yet.
+ONSET_DATED_K = 1.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +209,9 @@ def _find(window: HiveWindow) -> list[Turn]:
     over_k, share = over_bound_k(window), probe_share(window)
     clear_k = np.fmin(CLEAR_K, CLEAR_SHARE * (FULL_CEL - bound_cel(window)))
     says = np.clip(over_k / clear_k, -1.0, 1.0)
+    rises = np.where(
+        _has_risen(over_k), np.clip((over_k + ONSET_DATED_K) / clear_k, -1.0, 1.0), says
+    )
     autumn = is_autumn(window)
     turns: list[Turn] = []
     has_brood: bool | None = None
@@ -211,25 +219,33 @@ def _find(window: HiveWindow) -> list[Turn]:
     since, nearest = 0, 1.0
     told = np.flatnonzero(~np.isnan(says)).tolist()
     first = told[0] if told else 0
-    each = zip(told, share[told].tolist(), says[told].tolist(), autumn[told].tolist(), strict=True)
-    for i, near, say, is_late in each:
+    each = zip(*(one[told].tolist() for one in (share, says, rises, autumn)), strict=True)
+    for i, (near, say, rise, is_late) in zip(told, each, strict=True):
         if near < 1 <= nearest:  # what was said before was said of a nearer probe
             has_brood, up, down, since = None, 0.0, 0.0, i
         nearest = near
-        up = min(AUTUMN_DAYS, max(0.0, up + say))
+        up = min(AUTUMN_DAYS, max(0.0, up + (say if is_late else rise)))
         down = min(AUTUMN_DAYS, max(0.0, down - say))
         to_onset = AUTUMN_DAYS if is_late and has_brood is False else SETTLED_DAYS
+        to_end = END_DAYS if has_brood and not is_late else LATE_END_DAYS
         if has_brood is not True and up >= to_onset:
             if has_brood is False:
                 turn = _turn(warmth, over_k, range(since, i + 1), is_onset=True)
                 is_known = turns or turn.day - first >= FIRST_DAYS
                 turns += [turn] if is_known or not np.isnan(warmth.ambient_cel[i]) else []
             has_brood, down, since = True, 0.0, i + 1
-        elif has_brood is not False and down >= END_DAYS:
+        elif has_brood is not False and down >= to_end:
             if has_brood is True:
                 turns.append(_turn(warmth, over_k, range(since, i + 1), is_onset=False))
             has_brood, up, since = False, 0.0, i + 1
     return turns
+
+
+def _has_risen(over_k: Floats) -> NDArray[np.bool_]:
+    """Say on which days the nest is well over what it was in its own weeks without brood."""
+    rests_k = middle_before(over_k, REST_FROM, REST_TO, REST_LEAST)
+    with np.errstate(invalid="ignore"):
+        return np.asarray((over_k - rests_k >= RISEN_K) & (rests_k < -ONSET_DATED_K))
 
 
 def _turn(warmth: Warmth, over_k: Floats, days: range, *, is_onset: bool) -> Turn:
@@ -237,7 +253,7 @@ def _turn(warmth: Warmth, over_k: Floats, days: range, *, is_onset: bool) -> Tur
     sign, told = 1.0 if is_onset else -1.0, days[-1]
     span = np.array(days)
     span = span[~np.isnan(over_k[span])][-DATED_BACK_DAYS - 1 :]
-    fit = _rising(sign * over_k[span] + (ONSET_DATED_K if is_onset else END_DATED_K))
+    fit = _rising(sign * over_k[span] + (ONSET_DATED_K if is_onset else 0.0))
     beyond = np.flatnonzero(fit > 0)
     at = int(beyond[0]) if len(beyond) else len(span) - 1
     day = int(span[at])

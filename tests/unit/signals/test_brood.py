@@ -37,6 +37,25 @@ def test_spring_is_dated_to_where_the_nest_left_its_winter_warmth(seed):
 
 
 @pytest.mark.parametrize("seed", range(5))
+def test_spring_is_told_sooner_by_a_nest_whose_winter_is_known(seed, monkeypatch):
+    nest = spring(seed=seed)
+    (turn,) = turns_of(nest.window())
+    assert 32 <= day_of(nest, turn.told_s) <= 41.5  # the nest is at half its warmth on day 37.5
+    monkeypatch.setattr("hivewatch.signals.brood.RISEN_K", np.inf)
+    (later,) = turns_of(nest.window())
+    assert later.told_s > turn.told_s
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("warmer_k", [6, 12])
+def test_a_mild_fortnight_in_winter_is_no_onset(seed, warmer_k):
+    nest = MadeUpNest(first="2026-01-01", days=60, air_cel=0, seed=seed)
+    nest.has_brood(slice(None), 0.0)
+    nest.air_by_day[30:44] += warmer_k
+    assert places(nest) == []
+
+
+@pytest.mark.parametrize("seed", range(5))
 def test_a_pause_of_ten_days_is_an_end_and_an_onset(seed):
     (first, end), (second, onset) = places(summer(10, seed=seed))
     assert (first, second) == ("end", "onset")
