@@ -18,6 +18,7 @@ REMEMBERED_S = 60 * DAY_S  # [s] own choice: visits that tell what a queen laid
 FAILING_SHARE = 0.6  # own choice: of the best of these; counts err by an eighth
 FAILING_A_DAY = 450.0  # [eggs/d] own choice: a third of what a queen lays in the season
 GIVEN_SHARE = 0.65  # own choice: the same where the keeper thought her poor enough to replace
+PAUSE_SHARE = 0.7  # own choice: of the best; so much was capped, and she but pauses, as in a dearth
 FEW_BEES = 2000  # [bees] own choice: fewer keep no brood warm
 HUNGRY_KG = 1.0  # [kg] own choice: who starves raises no brood, whatever the queen
 SWARM_WAIT_S = 4 * DAY_S  # [s] published: no eggs from three days before a swarm leaves
@@ -150,7 +151,8 @@ def _laying(visit: _Visit, rates: Sequence[float]) -> Sign:
         best, most = max(rates), max((visit.eggs or 0) / EGG_D, (visit.open or 0) / LARVA_D)
         least = min(a_day, (visit.eggs or 0) / EGG_D)
         is_given = "requeened" in visit.actions and least < GIVEN_SHARE * best
-        if is_given or most < min(FAILING_A_DAY, FAILING_SHARE * best):
+        was_well = (visit.capped or 0) / (CAPPED_D - OPEN_D) >= PAUSE_SHARE * best
+        if is_given or (most < min(FAILING_A_DAY, FAILING_SHARE * best) and not was_well):
             words = f"a visit found brood for {a_day:.0f} eggs a day, there were {best:.0f} before"
             return Sign("failing", visit.at_s, visit.at_s, visit.at_s - OPEN_D * DAY_S, words, 0.75)
     what: What = "lays little" if a_day is not None and a_day < FAILING_A_DAY else "lays"
