@@ -11,7 +11,7 @@ from hivewatch.apiary import Apiary, placed_spans
 from hivewatch.signals.window import EMPTY, DeviceTrace, HiveWindow, Series, counts_of, merge
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store.quarantine import clock_faults_s
-from hivewatch.store.readings import read_ahead
+from hivewatch.store.readings import read_ahead, read_series
 from hivewatch.store.stays import (
     NOTHING,
     OF_THE_DEVICE,
@@ -50,6 +50,37 @@ def read_window(
         for span in spans_of(connection, apiary, hive_id, as_of_s)
     ]
     return window_of(connection, apiary, hive_id, as_of_s, stays)
+
+
+def read_part(
+    connection: Connection, apiary: Apiary, hive_id: str, from_s: Mapping[str, int], as_of_s: int
+) -> HiveWindow:
+    """Read some of a hive's readings, for figures that rest on nothing else.
+
+    Parameters
+    ----------
+    from_s : Mapping
+        Quantity -> from when on; no other is read, and nothing is said of the devices. [s]
+    as_of_s : int
+        Nothing measured later is read. [s]
+    """
+    since_s = dict(from_s) | {
+        TOTAL_OF[name].name: at for name, at in from_s.items() if name in TOTAL_OF
+    }
+    stays = []
+    for span in spans_of(connection, apiary, hive_id, as_of_s):
+        series = {}
+        for number, quantity in BY_NUMBER.items():
+            if quantity.name in since_s:
+                first_ms = max(span.from_ms, since_s[quantity.name] * 1000)
+                series[quantity.name] = read_series(
+                    connection, span.number, number, first_ms, span.until_ms
+                )
+        there = {name: one for name, one in series.items() if len(one)}
+        stays.append((span, Stay(there, NOTHING.heard_s, span.until_ms)))
+    hive = next(one for one in apiary.hives if one.id == hive_id)
+    yard = next(one for one in apiary.yards if one.id == hive.yard)
+    return HiveWindow(hive, yard, as_of_s, _speaking(stays))
 
 
 def window_of(
