@@ -121,6 +121,7 @@ class Daemon:
         """Ask every loop to end, wait for it, and close the store."""
         _tell_systemd("STOPPING=1")
         self.stop.set()
+        self._app.state.rooms.feed.close()
         self._server.should_exit = True
         until_s = time.monotonic() + STOP_S
         for thread in threads:

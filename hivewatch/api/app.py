@@ -11,6 +11,8 @@ from fastapi.openapi.utils import get_openapi
 from hivewatch.api import (
     alerts,
     calendar,
+    days,
+    events,
     history,
     kinds,
     operations,
@@ -25,6 +27,7 @@ from hivewatch.api import (
 from hivewatch.api import (
     round as visiting,
 )
+from hivewatch.api.feed import Feed
 from hivewatch.api.health import Health
 from hivewatch.api.rooms import Readmit, Rooms
 from hivewatch.api.shell import Shell
@@ -59,16 +62,18 @@ def create_app(
         redirect_slashes=False,
         generate_unique_id_function=lambda route: route.name,
     )
-    app.state.rooms = Rooms(store, settings, clock, health, readmit)
+    app.state.rooms = Rooms(store, settings, clock, health, readmit, Feed(store))
     problems.install(app)
     api = APIRouter(prefix=ROOT, responses=problems.documented(500, 503))
     for part in (
         places,
         kinds,
         history,
+        days,
         timeline,
         outlook,
         people,
+        events,
         alerts,
         quarantine,
         visiting,

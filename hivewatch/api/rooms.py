@@ -8,6 +8,7 @@ from typing import Annotated, Protocol
 
 from fastapi import Depends, Request
 
+from hivewatch.api.feed import Feed
 from hivewatch.api.health import Health
 from hivewatch.clock import Clock
 from hivewatch.settings import Settings
@@ -47,6 +48,7 @@ class Rooms:
     clock: Clock
     health: Health
     readmit: Readmit
+    feed: Feed
     outlooks: dict[object, dict[str, object] | None] = field(default_factory=dict)
     kept: dict[str, object] = field(default_factory=dict)
 

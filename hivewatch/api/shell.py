@@ -69,8 +69,9 @@ class Shell:
             fault = problems.respond(500, "A fault of the program; its log says more.")
             await fault(scope, receive, answer.send)
         finally:
-            took_s = perf_counter() - started
-            metrics.REQUEST.labels(f"{(answer.status or 500) // 100}xx").observe(took_s)
+            if not answer.is_stream:  # which takes as long as somebody listens
+                took_s = perf_counter() - started
+                metrics.REQUEST.labels(f"{(answer.status or 500) // 100}xx").observe(took_s)
 
     def _refuse(self, method: str, headers: Headers) -> ASGIApp | None:
         """Give the answer to a request that must not be served."""
@@ -102,11 +103,13 @@ class _Answer:
     def __init__(self, send: Send, *, is_private: bool, is_head: bool) -> None:
         self._send, self._is_private, self._is_head = send, is_private, is_head
         self.status = 0
+        self.is_stream = False
 
     async def send(self, message: Message) -> None:
         if message["type"] == "http.response.start":
             self.status = message["status"]
             headers = MutableHeaders(scope=message)
+            self.is_stream = headers.get("content-type", "").startswith("text/event-stream")
             for name, value in SAFETY.items():
                 headers[name] = value
             headers.setdefault("cache-control", "no-store" if self._is_private else "no-cache")

@@ -190,6 +190,7 @@ def served(folder: Path) -> Iterator[Served]:
         yield one
     finally:
         one.http.close()
+        one.app.state.rooms.feed.close()
         server.should_exit = True
         thread.join(10.0)
         listener.close()
