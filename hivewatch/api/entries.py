@@ -7,11 +7,38 @@ from typing import Literal, Self
 from pydantic import Field
 
 from hivewatch.api.forms import Answer, Time, moment
-from hivewatch.api.models import Alert, Finding, Recorded
+from hivewatch.api.models import Alert, Finding, Recorded, tag_of
 from hivewatch.inspections import Inspection
 from hivewatch.store.entries import Moved
+from hivewatch.store.inspections import Stored
 from hivewatch.timeline import questions
 from hivewatch.timeline.merge import What
+
+
+class Tap(Answer):
+    """One answer to a question: the request to send, as it stands."""
+
+    label: str
+    method: Literal["POST", "PUT", "DELETE"]
+    path: str = Field(description="below the API's root")
+    if_match: str | None = Field(description="to be sent as If-Match, where it is not null")
+    body: Inspection | None
+
+    @classmethod
+    def of(cls, given: questions.Answer, about: Stored | None) -> Self:
+        """Say how to write an answer down, or how to correct the inspection it is about."""
+        method: Literal["POST", "PUT", "DELETE"] = "PUT"
+        if about is None:
+            method = "POST"
+        elif given.says is None:
+            method = "DELETE"
+        return cls(
+            label=given.label,
+            method=method,
+            path="inspections" if about is None else f"inspections/{about.id}",
+            if_match=None if about is None else tag_of(about),
+            body=given.says,
+        )
 
 
 class Question(Answer):
@@ -25,12 +52,19 @@ class Question(Answer):
     yes: Inspection | None = Field(
         description="the inspection to post for a yes; its key stores it once"
     )
+    answers: list[Tap] = Field(description="all that one tap can say")
     finding: str | None
     inspection: str | None
 
     @classmethod
-    def of(cls, asked: questions.Question) -> Self:
-        """Bring a question into the API's form."""
+    def of(cls, asked: questions.Question, about: Stored | None = None) -> Self:
+        """Bring a question into the API's form.
+
+        Parameters
+        ----------
+        about : Stored or None
+            The inspection that it is about, or that an earlier answer wrote and somebody withdrew.
+        """
         return cls(
             id=asked.id,
             about=asked.about,
@@ -38,6 +72,7 @@ class Question(Answer):
             at=moment(asked.at_s),
             text=asked.text,
             yes=asked.yes,
+            answers=[Tap.of(one, about) for one in asked.answers],
             finding=asked.finding,
             inspection=asked.inspection,
         )

@@ -267,3 +267,8 @@ class Version(Inspection):
             changed_by=kept.by,
             why=kept.why,
         )
+
+
+def tag_of(kept: Stored) -> str:
+    """Give the strong ETag of an inspection (RFC 9110 section 8.8.3)."""
+    return f'"{kept.id}-{kept.version}"'

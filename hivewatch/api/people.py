@@ -9,7 +9,7 @@ from pydantic import Field
 from sqlalchemy import Connection
 
 from hivewatch.api.forms import Asked, Identity, Limit, Page, page_of
-from hivewatch.api.models import Recorded, Version
+from hivewatch.api.models import Recorded, Version, tag_of
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.errors import StoreError, UsageError
@@ -188,11 +188,6 @@ def _kept(connection: Connection, number: str) -> Stored:
         wrong = "no such inspection; GET inspections lists them."
         raise ProblemError(404, f'inspection "{number}": {wrong}')
     return kept
-
-
-def tag_of(kept: Stored) -> str:
-    """Give the strong ETag of an inspection (RFC 9110 section 8.8.3)."""
-    return f'"{kept.id}-{kept.version}"'
 
 
 def demand(if_match: str | None, kept: Stored, *, is_done: bool) -> None:

@@ -118,7 +118,11 @@ def _noted(
     ]
     caused = entries.explained_by(connection, [one.id for one in weighed])
     asked = questions.questions(caused, weighed, zone, {one.id for one in weighed})
-    return {Entry(one.at_s, "question", one.id): Question.of(one) for one in asked}
+    by_id = {one.id: one for one in weighed}
+    return {
+        Entry(one.at_s, "question", one.id): Question.of(one, by_id.get(one.inspection or ""))
+        for one in asked
+    }
 
 
 class _Reader:
@@ -139,6 +143,7 @@ class _Reader:
         self._findings = entries.read_findings(connection, [*ids("finding"), *asked])
         self._inspections = entries.read_inspections(connection, ids("inspection"))
         self._alerts = answers.by_ids(connection, [int(one) for one in ids("alert")])
+        self._answered = entries.answered(connection, ids("question"))
         self._zone, self._moves, self._noted = zone, moves, noted
 
     def event(self, entry: Entry) -> Iterator[Event]:
@@ -166,7 +171,7 @@ class _Reader:
             return
         about = self._findings.get(entry.id.removeprefix(questions.UNWRITTEN))
         for one in questions.questions([about] if about else [], [], self._zone):
-            yield Question.of(one)
+            yield Question.of(one, self._answered.get(one.id))
 
 
 def _mark(event: Event) -> str:

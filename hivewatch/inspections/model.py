@@ -104,6 +104,10 @@ class Inspection(_Part):
     queen_cells: QueenCells | None = None
     actions: Annotated[tuple[Action, ...], fields.Many, Field(max_length=100)] = ()
     note: fields.Note = ""
+    sure: bool = Field(
+        default=False,
+        description="whoever wrote it was asked about the scale, and stands by what is written",
+    )
     key: fields.Key | None = Field(
         default=None, description="names this visit, so that telling it twice stores it once"
     )

@@ -164,3 +164,11 @@ def read_inspections(connection: Connection, ids: Sequence[str]) -> dict[str, St
     """Read inspections by their ids."""
     found = {one: inspection_by_id(connection, one) for one in ids}
     return {name: one for name, one in found.items() if one is not None}
+
+
+def answered(connection: Connection, keys: Sequence[str]) -> dict[str, Stored]:
+    """Read the inspections that answers to questions have written, by the question's id."""
+    c = inspection.c
+    query = select(c.key, c.id).where(c.key.in_(keys))
+    found = {key: inspection_by_id(connection, one) for key, one in connection.execute(query)}
+    return {key: one for key, one in found.items() if one is not None}

@@ -12,7 +12,9 @@ from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Action, Inspection
 from hivewatch.inspections.fields import What
 from hivewatch.timeline.stated import (
+    ADDS,
     LEAST_KG,
+    TAKES,
     Noted,
     agrees,
     error_kg,
@@ -44,6 +46,22 @@ TAKEN: Sequence[tuple[float, str, What]] = (
 
 
 @dataclass(frozen=True, slots=True)
+class Answer:
+    """What one tap says.
+
+    Parameters
+    ----------
+    label : str
+        In the keeper's words.
+    says : Inspection or None
+        What is written down then, or what the inspection is corrected to; None: it is withdrawn.
+    """
+
+    label: str
+    says: Inspection | None
+
+
+@dataclass(frozen=True, slots=True)
 class Question:
     """Something to ask the keeper.
 
@@ -63,6 +81,8 @@ class Question:
         The question, with the hive's own time in it.
     yes : Inspection or None
         What a "yes" writes down; its key is the question's id, so that two taps store it once.
+    answers : sequence of Answer
+        All that one tap can say.
     finding, inspection : str or None
         The ids of what it is about.
     """
@@ -72,6 +92,7 @@ class Question:
     hive: str
     at_s: int
     text: str
+    answers: Sequence[Answer] = ()
     yes: Inspection | None = None
     finding: str | None = None
     inspection: str | None = None
@@ -132,18 +153,27 @@ def _unwritten(finding: Finding, zone: tzinfo) -> Question:
         size = f", {abs(kg):.1f} kg {'heavier' if kg > 0 else 'lighter'}"
     guess, actions = _guess(kg)
     number = f"{UNWRITTEN}{finding.id}"
+    yes = Inspection(
+        hive=hive,
+        at=datetime.fromtimestamp(finding.start_s, UTC),
+        actions=tuple(actions),
+        key=number,
+    )
+    others = [one for one in _others(kg) if one.what not in {done.what for done in actions}]
+    answers = [Answer(f"Yes: {guess}", yes)]
+    answers += [
+        Answer(_capital(one.what), yes.model_copy(update={"actions": (one,)})) for one in others
+    ]
+    if actions:
+        answers.append(Answer("Only a look", yes.model_copy(update={"actions": ()})))
     return Question(
         id=number,
         about="unwritten",
         hive=hive,
         at_s=finding.start_s,
         text=f"Opened on {_said(finding.start_s, zone)}{size}: {guess}?",
-        yes=Inspection(
-            hive=hive,
-            at=datetime.fromtimestamp(finding.start_s, UTC),
-            actions=tuple(actions),
-            key=number,
-        ),
+        answers=answers,
+        yes=yes,
         finding=finding.id,
     )
 
@@ -160,9 +190,18 @@ def _guess(kg: float) -> tuple[str, Sequence[Action]]:
     return "a look", []
 
 
+def _others(kg: float) -> list[Action]:
+    """Name what a step of this weight may have been as well."""
+    guesses = () if abs(kg) < LEAST_KG else ADDED if kg > 0 else TAKEN
+    weight = round(abs(kg), 1)
+    return [Action(what=what, kg=weight) for _, _, what in guesses if what != "other"]
+
+
 def _unfelt(visit: Noted, caused: Sequence[Finding], zone: tzinfo) -> Question | None:
     """Hold what was written down against the scale."""
     said = stated(visit.inspection)
+    if visit.inspection.sure:
+        return None  # asked and answered
     if any(one.kind in {"toppled", "taken"} for one in caused):
         return None  # off the scale: nothing was weighed
     felt = sum(felt_kg(one) or 0.0 for one in caused)
@@ -185,9 +224,35 @@ def _unfelt(visit: Noted, caused: Sequence[Finding], zone: tzinfo) -> Question |
         about=about,
         hive=visit.inspection.hive,
         at_s=visit.inspection.at_s,
-        text=f"{done[0].upper()}{done[1:]} on {at}, but {words}",
+        text=f"{_capital(done)} on {at}, but {words}",
+        answers=_corrections(visit.inspection, felt),
         inspection=visit.id,
     )
+
+
+def _corrections(written: Inspection, felt: float) -> list[Answer]:
+    """Give the ways to put an inspection right that the scale does not agree with."""
+    weighing = [one for one in written.actions if one.what in ADDS or one.what in TAKES]
+    answers = []
+    if abs(felt) >= LEAST_KG and len(weighing) == 1:
+        (one,) = weighing
+        if (felt > 0) == (one.what in ADDS):
+            kg = round(abs(felt), 1)
+            right = tuple(
+                done.model_copy(update={"kg": kg}) if done is one else done
+                for done in written.actions
+            )
+            label = f"The scale is right: {kg:.1f} kg"
+            answers.append(Answer(label, written.model_copy(update={"actions": right})))
+    answers.append(Answer("It is right as written", written.model_copy(update={"sure": True})))
+    rest = tuple(one for one in written.actions if one not in weighing)
+    answers.append(Answer("It was not done", written.model_copy(update={"actions": rest})))
+    answers.append(Answer("Another hive: take it back", None))
+    return answers
+
+
+def _capital(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}"
 
 
 def _said(at_s: int, zone: tzinfo) -> str:

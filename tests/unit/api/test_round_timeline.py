@@ -150,3 +150,77 @@ def test_devices_that_were_moved_are_told_of_at_both_hives(here):
 def test_a_yard_that_is_not_there_and_a_kind_that_is_none(here):
     assert here.http.get("/api/v1/yards/nowhere/timeline").status_code == 404
     assert here.http.get("/api/v1/yards/quarry/timeline?what=gossip").status_code == 422
+
+
+def tap(here, asked, label):
+    """Send the answer as it stands, as a page does."""
+    one = next(one for one in asked["answers"] if one["label"].startswith(label))
+    headers = {} if one["if_match"] is None else {"if-match": one["if_match"]}
+    body = {} if one["body"] is None else {"json": one["body"]}
+    return here.http.request(one["method"], f"/api/v1/{one['path']}", headers=headers, **body)
+
+
+@pytest.mark.parametrize(
+    ("added_kg", "label", "actions"),
+    [
+        (0.0, "It was not done", []),
+        (0.0, "It is right as written", [{"what": "super added", "kg": 6.2}]),
+        (0.0, "Another hive", None),
+        (12.4, "The scale is right", [{"what": "super added", "kg": 12.4}]),
+        (12.4, "It is right as written", [{"what": "super added", "kg": 6.2}]),
+        (12.4, "Another hive", None),
+    ],
+)
+def test_one_tap_settles_what_the_scale_does_not_agree_with(here, added_kg, label, actions):
+    number = here.write_down(
+        hive="hazel-1", at="2026-05-05T14:00:00Z", actions=[{"what": "super added", "kg": 6.2}]
+    )
+    weigh(here, added_kg=added_kg)
+    look(here)
+    (asked,) = questions(here)
+    for _ in range(2):  # a second tap, or one whose answer was lost, is the same
+        assert tap(here, asked, label).status_code == 200
+    look(here)
+    assert number not in {one["inspection"] for one in questions(here)}
+    kept = ask(here, f"inspections/{number}")
+    assert kept["withdrawn"] == (actions is None)
+    told = [{"what": one["what"], "kg": round(one["kg"], 1)} for one in kept["actions"]]
+    if actions is not None:
+        assert told == actions
+    assert len(ask(here, f"inspections/{number}/versions")["items"]) == 2
+
+
+def test_a_tap_on_what_somebody_changed_since_is_refused(here):
+    number = here.write_down(
+        hive="hazel-1", at="2026-05-05T14:00:00Z", actions=[{"what": "super added", "kg": 6.2}]
+    )
+    weigh(here, added_kg=0.0)
+    look(here)
+    (asked,) = questions(here)
+    body = {"hive": "hazel-1", "at": "2026-05-05T14:00:00Z", "note": "it was fed"}
+    url = f"/api/v1/inspections/{number}"
+    assert here.http.put(url, json=body, headers={"if-match": "*"}).status_code == 200
+    assert tap(here, asked, "It was not done").status_code == 412
+    assert ask(here, f"inspections/{number}")["note"] == "it was fed"
+
+
+@pytest.mark.parametrize("label", ["Yes: a super", "Fed", "Only a look"])
+def test_a_handling_can_be_answered_in_several_ways_and_again_after_a_withdrawal(here, label):
+    weigh(here)
+    look(here)
+    (asked,) = questions(here)
+    assert tap(here, asked, label).status_code == 201
+    look(here)
+    if label != "Only a look":
+        assert questions(here) == []
+    (kept,) = ask(here, "inspections")["items"]
+    url = f"/api/v1/inspections/{kept['id']}"
+    assert here.http.delete(url, headers={"if-match": "*"}).status_code == 200
+    look(here)
+    (again,) = questions(here)
+    assert again["id"] == asked["id"]
+    assert tap(here, again, label).status_code == 200
+    look(here)
+    (back,) = ask(here, "inspections")["items"]
+    assert (back["id"], back["version"]) == (kept["id"], 3)
+    assert questions(here) == []
