@@ -9,6 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from hivewatch.comb.calendar import EMERGENCY_EGGS_DAYS
+from hivewatch.comb.colony import Colony
 from hivewatch.comb.course import NEVER, Course, begin, empty_days, meet, run_to
 from hivewatch.comb.priors import Traits, stream
 from hivewatch.comb.reading import Range
@@ -30,6 +31,10 @@ says no eggs and the 80 % range reaches up to a new queen's laying."""
 CROWDED_PART = 0.85
 """Part of the seams covered with bees from which a hive is crowded. Own choice next to the common
 practice (no source) of giving room when eight of ten combs are covered."""
+
+WORKERS_LAY_DAYS = 21
+"""Days without open brood after which workers begin to lay: three to four weeks after the loss of a
+queen, from memory; losing open brood for three weeks, common practice, no source."""
 
 SUPER_BEFORE_DAYS = 3  # own choice: a visit's notice
 
@@ -64,6 +69,7 @@ class Outlook:
     """The colony from 21 days back to 21 ahead; `day` 0 is `as_of`.
 
     `laying` has days -21 to 21, `adults`, `foragers`, `emerging` 0 to 21. `brood` is as of day 0.
+    `workers_lay_from` is by when workers may lay, where open brood is missing.
     """
 
     hive: str
@@ -78,6 +84,7 @@ class Outlook:
     crowded_on: date | None
     super_by: date | None
     restarted_on: date | None
+    workers_lay_from: date | None = None
 
 
 def look_ahead(
@@ -135,6 +142,7 @@ def _ahead(hive: Hive, course: Course, as_of: date) -> Outlook:
         name: _range(course.colony.brood_class(place)[0])
         for place, name in enumerate(("eggs", "open", "capped"))
     }
+    now = course.colony
     course = _resumes(course, hive, as_of)
     adults, foragers, emerging = {}, {}, {}
     for ahead in range(AHEAD_DAYS + 1):
@@ -157,6 +165,7 @@ def _ahead(hive: Hive, course: Course, as_of: date) -> Outlook:
         crowded,
         max(as_of, crowded - timedelta(days=SUPER_BEFORE_DAYS)) if crowded else None,
         course.restarted,
+        _workers_lay_from(now, hive.latitude, as_of),
     )
 
 
@@ -198,6 +207,19 @@ def _resumes(course: Course, hive: Hive, as_of: date) -> Course:
         again=np.where(stopped, drawn, course.again),
         again_laying=np.where(stopped, laid, course.again_laying),
     )
+
+
+def _workers_lay_from(colony: Colony, latitude: float, as_of: date) -> date | None:
+    """Say when open brood will have been missing so long that workers begin to lay.
+
+    Not later than that, where all brood is gone: then the last egg may be older than it could show.
+    None where open brood is there, and in winter, when a colony rests without.
+    """
+    empty = empty_days(colony)
+    adults = float(np.median(colony.adults))
+    if adults < 1 or empty < WORKER.cap_day or has_winter_bees(as_of, latitude):
+        return None
+    return as_of + timedelta(days=WORKER.cap_day + WORKERS_LAY_DAYS - empty)
 
 
 def _crowded_on(hive: Hive, adults: dict[int, Range], as_of: date) -> date | None:

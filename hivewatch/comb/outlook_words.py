@@ -60,6 +60,7 @@ def describe_outlook(outlook: Outlook) -> list[str]:
     return [
         *_strength(outlook),
         *_brood(outlook),
+        *_workers(outlook),
         *_room(outlook),
         *_rests_on(outlook),
     ]
@@ -98,6 +99,20 @@ def _brood(outlook: Outlook) -> list[str]:
         said = "She lays hardly any eggs" if laying.median >= 1 else "No eggs are being laid"
     young = f"about {about(week)} young bees emerge" if week >= 1 else "no young bees emerge"
     return [f"{said}, and {young} in the next 7 days."]
+
+
+def _workers(outlook: Outlook) -> list[str]:
+    """Warn of laying workers, where there is no open brood to hold them back."""
+    day = outlook.workers_lay_from
+    if day is None:
+        return []
+    return [
+        (
+            "There is no open brood: without a queen, workers may begin to lay about "
+            f"{day:%-d %B}; look for eggs before then, and give a comb of young brood if there are "
+            "none."
+        )
+    ]
 
 
 def _room(outlook: Outlook) -> list[str]:

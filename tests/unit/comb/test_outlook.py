@@ -227,3 +227,22 @@ def test_the_published_season_curve_is_met() -> None:
     for day, eggs in ((60, 198.72), (90, 818.70), (120, 1416.99), (150, 1568.78), (200, 1027.00)):
         here = date(2026, 1, 1) + timedelta(days=day - 1)
         assert 1600 * laying_level(here, 47.0) == pytest.approx(eggs, rel=1e-3)
+
+
+def test_workers_may_lay_once_open_brood_has_been_missing_for_three_weeks() -> None:
+    """The last egg is nine days old when the last cell is capped."""
+    june = date(2026, 6, 10)
+    queenless = Visit(june, CombCount(0, 0, 12000), 20000)
+    ahead = look_ahead(HIVE, [queenless], june)
+    assert ahead is not None
+    assert ahead.workers_lay_from is not None
+    assert june + timedelta(days=14) <= ahead.workers_lay_from <= june + timedelta(days=21)
+    assert any("workers may begin to lay" in one for one in describe_outlook(ahead))
+
+
+def test_nobody_fears_laying_workers_beside_open_brood_or_in_winter() -> None:
+    january = date(2026, 1, 10)
+    resting = [Visit(january, CombCount(0, 0, 0), 12000)]
+    for ahead in (look_ahead(HIVE, [GOOD], DAY), look_ahead(HIVE, resting, january)):
+        assert ahead is not None
+        assert ahead.workers_lay_from is None
