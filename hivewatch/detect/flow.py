@@ -23,6 +23,8 @@ from hivewatch.signals.yard import Flags, YardDays, yard_days
 # All thresholds: own choice; tests/unit/detect/test_flow.py and the scoreboard hold them.
 GOOD_KG = 0.35  # [kg/d] a good day of the yard's middle hive
 TWO_GOOD_KG = 1.0  # [kg] of two good days together
+DUSK_KG = 0.45  # [kg/d] a good second day, as it is judged at dusk, before the night has ripened it
+DUSK_TWO_KG = 0.97  # [kg] together with the first day; what the night takes is reckoned high
 APART_DAYS = 1  # [d] from the first good day to the second, at most
 HALF_KG = 0.4  # [kg] of these days, from more than half of the hives
 BESIDE_KG = 0.3  # [kg/d] what a flow brings counts above this
@@ -40,6 +42,7 @@ JOIN_DAYS = 3  # [d] between two spells of one dearth
 FLOWN_H = 1.0  # [h/d] with less nobody brings anything
 FLYING_H = 4.0  # [h/d] that such a day is light and warm
 SEASON = (105, 265)  # [d] 15 April to 22 September; without brood to feed there is no dearth
+GRAMS = 3  # decimals of a kilogram: a scale of 50 g shows 0.35 kg exactly
 HALF_YEAR_D, YEAR_D = 183, 365
 TROPIC = 15.0  # [deg] nearer to the equator it may be any month
 
@@ -82,7 +85,9 @@ def find(yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     if not voters:
         return []
     together = yard_days(yard, list(voters.values()))
-    early, final = (together.typical_kg(one) for one in (together.early_kg, together.gain_kg))
+    early, final = (
+        np.round(together.typical_kg(one), GRAMS) for one in (together.early_kg, together.gain_kg)
+    )
     newest = np.arange(len(final)) >= len(final) - 2  # of these the next dawn may be still to come
     gain = np.where(np.isnan(final) & newest, early, final)
     flows = list(_flows(together, early, gain, _can_be_good(together)))
@@ -106,28 +111,35 @@ def _flows(together: YardDays, early: Floats, gain: Floats, can_be_good: Flags) 
     good = -APART_DAYS - 1
     day = 0
     while day < len(gain):
-        if not (gain[day] >= GOOD_KG and can_be_good[day]):
-            day += 1
-            continue
-        if day - good <= APART_DAYS and _is_begun(together, gain[good], gain[day], good, day):
-            at_dusk = _is_begun(together, gain[good], early[day], good, day)
-            told_s = together.dusk_s[day] if at_dusk else together.dawn_s[day]
+        told_s = None
+        if can_be_good[day] and day - good <= APART_DAYS:
+            told_s = _begun_s(together, early, gain, good, day)
+        if told_s is not None:
             after, over = _end(gain, good)
-            yield _Flow(good, day, after, over, float(told_s))
+            yield _Flow(good, day, after, over, told_s)
             if over is None:
                 return
             day, good = max(after, day + 1), -APART_DAYS - 1
-        else:
-            good, day = day, day + 1
+            continue
+        if can_be_good[day] and gain[day] >= GOOD_KG:
+            good = day
+        day += 1
 
 
-def _is_begun(together: YardDays, first_kg: float, kg: float, good: int, day: int) -> bool:
-    """Say whether two good days begin a flow, whatever may lie on the lids after the second."""
-    return bool(
-        kg >= GOOD_KG
-        and first_kg + kg - together.lid_kg[day] >= TWO_GOOD_KG
-        and together.has_agreed(good, day, HALF_KG)
-    )
+def _begun_s(together: YardDays, early: Floats, gain: Floats, good: int, day: int) -> float | None:
+    """Say when two days were seen to begin a flow, whatever may lie on the lids; None if never.
+
+    What a dusk has told stands, though the next dawn may be a little short of it: a finding
+    does not hang on the hour at which it is asked for.
+    """
+    first_kg, wet_kg = float(gain[good]), float(together.wet_kg[day])
+    is_good = early[day] >= DUSK_KG and first_kg + early[day] - wet_kg >= DUSK_TWO_KG
+    if is_good and together.has_agreed(good, day, HALF_KG, at_dusk=True):
+        return float(together.dusk_s[day])
+    is_good = gain[day] >= GOOD_KG and first_kg + gain[day] - wet_kg >= TWO_GOOD_KG
+    if is_good and together.has_agreed(good, day, HALF_KG, at_dusk=False):
+        return float(together.dawn_s[day])
+    return None
 
 
 def _end(gain: Floats, first: int) -> tuple[int, int | None]:

@@ -31,6 +31,8 @@ TOGETHER_S = 3600  # [s] a cloud reaches all hives of a yard within this, a keep
 RAINED_MM = 1.0  # [mm/d] a lid that weighs
 LID_KG = 1.0  # [kg] what a wet lid may hold; recordings of 2014 show 0.6 to 1.3 in downpours
 LID_M2 = 0.24  # [m2] a lid of 0.44 m by 0.55 m: a millimetre of rain on it weighs 0.24 kg
+DRIES_KG = 0.06  # [kg/h] of flying weather: 4 mm of water a long warm day. From memory, FAO
+# Irrigation and Drainage Paper 56 (1998), table 2: 2 to 4 mm/d where moderate, 4 to 7 where warm
 NIGHTS = 5  # nights that tell how much the next one will take
 RIPENING = 0.3  # share of a day's gain that the night takes; popular: a third of the water goes
 MOST_KG = 10.0  # [kg/d] more is no nectar: a hive put down or taken off
@@ -63,6 +65,8 @@ class YardDays:
         There is nobody at home, shape (h, n).
     lid_kg : Floats
         What the day's rain may weigh on a lid, as far as anybody knows of it. [kg]
+    wet_kg : Floats
+        What may be left of that at dusk, as if half of the warm hours came after the rain. [kg]
     flying_h : Floats
         Hours warm and light enough to fly, NaN where nobody knows. [h]
     """
@@ -76,6 +80,7 @@ class YardDays:
     dusk_s: Floats
     is_gone: Flags
     lid_kg: Floats
+    wet_kg: Floats
     flying_h: Floats
 
     def typical_kg(self, figures: Floats) -> Floats:
@@ -87,9 +92,14 @@ class YardDays:
         typical[enough] = np.nanmedian(figures[:, enough], axis=0)
         return typical
 
-    def has_agreed(self, first: int, last: int, kg: float) -> bool:
-        """Say whether more than half of the hives gained so much from one day to another."""
+    def has_agreed(self, first: int, last: int, kg: float, *, at_dusk: bool) -> bool:
+        """Say whether more than half of the hives gained so much from one day to another.
+
+        At the dusk of the last day, or once its dawn is known.
+        """
         gain = np.where(np.isnan(self.gain_kg), self.early_kg, self.gain_kg)[:, first : last + 1]
+        if at_dusk:
+            gain[:, -1] = self.early_kg[:, last]
         told = ~np.isnan(gain).all(axis=1)
         return bool((np.nansum(gain[told], axis=1) >= kg).sum() * 2 > told.sum())
 
@@ -132,6 +142,7 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         both = wet.sum(axis=0) * 2 >= np.maximum(2, (~np.isnan(gain)).sum(axis=0))
         lid_kg[both] = LID_KG
     flying_h = _most(flying)
+    wet_kg = np.maximum(lid_kg - DRIES_KG * np.nan_to_num(flying_h) / 2, 0.0)
     gone |= _is_still(by_day, flying_h)
     gain[gone] = early[gone] = by_day[gone] = np.nan
     return YardDays(
@@ -144,6 +155,7 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         dusk_s,
         gone,
         lid_kg,
+        wet_kg,
         flying_h,
     )
 

@@ -196,3 +196,38 @@ def test_what_is_told_stands_when_the_season_goes_on(days: int) -> None:
     assert [(one.start_s, one.detected_s) for one in early] == [
         (one.start_s, one.detected_s) for one in late
     ]
+
+
+def test_what_a_dusk_has_told_stands_after_a_night_that_took_more() -> None:
+    gain = [*QUIET, 0.8, 0.5]
+    known = yard_of(gain, spread_kg=0)
+    night = {
+        hive: replace(one, gain_kg=np.append(one.gain_kg[:9], [0.3, np.nan]))
+        for hive, one in known.items()
+    }
+    evening = {
+        hive: replace(one, gain_kg=np.append(one.gain_kg[:9], [np.nan, np.nan]))
+        for hive, one in known.items()
+    }
+    told = [of_kind(flow.find(YARD, one), "nectar_flow") for one in (evening, known, night)]
+    assert [len(one) for one in told] == [1, 1, 1]
+    assert len({(one.start_s, one.detected_s) for one in [*told[0], *told[1], *told[2]]}) == 1
+    assert day_of(told[0][0].detected_s) == 9
+
+
+def test_a_scale_that_shows_fifty_grams_counts_a_day_that_is_just_good() -> None:
+    yard = {
+        hive: replace(one, gain_kg=np.append([*([0.0] * 8), 0.75, 40.55 - 40.2], np.nan))
+        for hive, one in yard_of([*QUIET, 0.75, 0.35], spread_kg=0).items()
+    }
+    assert flow.GOOD_KG > 40.55 - 40.2  # a remainder of the arithmetic, not of the scale
+    assert len(of_kind(flow.find(YARD, yard), "nectar_flow")) == 1
+
+
+@pytest.mark.parametrize(("rain_mm", "flows"), [(2.0, 1), (20.0, 0)])
+def test_a_shower_dries_off_on_a_long_warm_day_and_a_downpour_does_not(
+    rain_mm: float, flows: int
+) -> None:
+    gain, rain = [*QUIET, 0.5, 0.7, 0.0, 0.0], [*([0.0] * 9), rain_mm, 0.0, 0.0]
+    yard = yard_of(gain, rain_mm=rain, flying_h=16.0, spread_kg=0)
+    assert len(of_kind(flow.find(YARD, yard), "nectar_flow")) == flows
