@@ -28,10 +28,15 @@ export async function list(path, query = {}) {
 
 /** Change something. */
 export async function post(path, body = {}) {
+  return send("POST", path, body);
+}
+
+/** Write, correct or take back; `tag` is that of the version that was seen. */
+export async function send(method, path, body, tag = null) {
   return answer(await fetch(ROOT + path, {
-    method: "POST",
-    headers: { "content-type": "application/json" },
-    body: JSON.stringify(body),
+    method,
+    headers: { "content-type": "application/json", ...(tag ? { "if-match": tag } : {}) },
+    body: body === null ? undefined : JSON.stringify(body),
   }));
 }
 

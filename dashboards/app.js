@@ -3,18 +3,23 @@
 import { alertsPage } from "./alerts.js";
 import { h } from "./dom.js";
 import { hivePage } from "./hive.js";
+import { follow } from "./live.js";
 import { roundPage } from "./round.js";
 import { day, clock as timeOfDay } from "./words.js";
 import { timelinePage } from "./timeline.js";
 import { yardsPage } from "./yards.js";
 
-const EVERY_MS = 4000;
+const EVERY_MS = 4000; // where nobody says what is new
+const REST_MS = 1500; // so often at most, however much is new
+const CLOCK_MS = 10000; // time passes, too, and a silent server must be noticed
 const main = document.getElementById("main");
 const trouble = document.getElementById("trouble");
 const clock = document.getElementById("clock");
 
 let view = null;
 let timer = 0;
+let readMs = 0;
+const live = follow(() => soon(Math.max(50, REST_MS - (Date.now() - readMs))));
 
 function choose() {
   const [name = "", id = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
@@ -38,9 +43,17 @@ function open() {
   return refresh();
 }
 
+/** Read the page again in so many milliseconds. */
+function soon(ms) {
+  clearTimeout(timer);
+  if (!document.hidden) timer = setTimeout(refresh, ms);
+}
+
 async function refresh() {
   clearTimeout(timer);
   const mine = view;
+  readMs = Date.now();
+  let isWell = true;
   try {
     const data = await mine.load();
     if (mine !== view) return;
@@ -50,8 +63,10 @@ async function refresh() {
   } catch (error) {
     if (mine !== view) return;
     complain(error);
+    isWell = false;
   }
-  if (!document.hidden) timer = setTimeout(refresh, EVERY_MS);
+  live.start();
+  soon(live.isLive && isWell ? CLOCK_MS : EVERY_MS);
 }
 
 function complain(error) {
@@ -70,7 +85,11 @@ function complain(error) {
 }
 
 addEventListener("hashchange", () => { open(); main.focus({ preventScroll: true }); scrollTo(0, 0); });
-document.addEventListener("visibilitychange", () => { if (!document.hidden) refresh(); });
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden) live.stop();
+  else refresh();
+});
+addEventListener("pagehide", () => live.stop());
 document.querySelector(".skip").addEventListener("click", (event) => {
   event.preventDefault();
   main.focus();

@@ -1,16 +1,18 @@
 // One hive: how it stands, what it did, what was found and what people saw.
 
+import { answers } from "./answers.js";
 import { get, kinds, list } from "./api.js";
 import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
 import {
-  ago, change, count, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when,
+  ago, change, count, day, dayKey, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when,
 } from "./words.js";
 
 const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
 const DAY_MS = 86400000;
 const LISTED = 40;
+const ASKED = 5;
 const letters = (i) => (i < 26 ? "" : letters(Math.floor(i / 26) - 1)) + String.fromCharCode(65 + (i % 26));
 
 export function hivePage(id) {
@@ -60,7 +62,7 @@ function render(main, data, state, page) {
   const { hive, yard, now, zone, words, events, readings } = data;
   const found = events.filter((event) => event.what === "finding").map((event) => event.finding);
   const seen = events.filter((event) => event.what === "inspection");
-  const numbers = new Map([...found].reverse().map((finding, i) => [finding.id, String(i + 1)]));
+  const numbers = new Map([...found].filter((one) => !isEveryday(one)).reverse().map((finding, i) => [finding.id, String(i + 1)]));
   const names = new Map([...seen].reverse().map((event, i) => [event.id, letters(i)]));
   const part = (name) => main.querySelector(`[data-part="${name}"]`);
   fill(part("head"), [
@@ -73,7 +75,7 @@ function render(main, data, state, page) {
     ...found.filter((one) => one.status !== "withdrawn" && !isEveryday(one)).map((one) => ({
       at: new Date(one.start) / 1000, end: one.end && new Date(one.end) / 1000, label: numbers.get(one.id),
       isPoint: one.subject.startsWith("device:") })),
-    ...seen.map((one) => ({ at: new Date(one.at) / 1000, end: new Date(one.at) / 1000, label: names.get(one.id), isSeen: true })),
+    ...seen.filter((one) => !one.inspection.withdrawn).map((one) => ({ at: new Date(one.at) / 1000, end: new Date(one.at) / 1000, label: names.get(one.id), isSeen: true })),
   ].sort((a, b) => a.at - b.at);
   for (const { chart, quantities } of state.charts) {
     chart.update({
@@ -84,6 +86,7 @@ function render(main, data, state, page) {
   fill(part("outlook"), outlookPart(data.outlook));
   fill(part("findings"), findingList(found, numbers, words, zone, now));
   fill(part("inspections"), inspectionList(seen, names, zone, now));
+  fill(part("asked"), questionList(events, page));
   fill(part("devices"), deviceList(data.devices, zone, now));
 }
 
@@ -106,6 +109,7 @@ function build(main, state, page) {
     h("section", { "aria-labelledby": "ahead" }, h("h2", { id: "ahead" }, "Three weeks back, three weeks ahead"),
       h("div", { "data-part": "outlook" })),
     h("section", { "aria-labelledby": "found" }, h("h2", { id: "found" }, "What was found"), h("div", { "data-part": "findings" })),
+    h("div", { "data-part": "asked" }),
     h("section", { "aria-labelledby": "seen" }, h("h2", { id: "seen" }, "What people saw"), h("div", { "data-part": "inspections" })),
     h("section", { "aria-labelledby": "devices" }, h("h2", { id: "devices" }, "Devices here"), h("div", { "data-part": "devices" })),
   );
@@ -125,7 +129,8 @@ function figures(hive, now) {
 
 function findingList(found, numbers, words, zone, now) {
   if (found.length === 0) return [h("p", { class: "quiet" }, "Nothing so far.")];
-  return [h("ol", { class: "findings" }, found.slice(0, LISTED).map((finding) => {
+  const news = found.filter((one) => !isEveryday(one));
+  return [h("ol", { class: "findings" }, news.slice(0, LISTED).map((finding) => {
     const kind = words.get(finding.kind);
     const soon = rank(finding, kind, now);
     const what = measures(finding);
@@ -137,7 +142,29 @@ function findingList(found, numbers, words, zone, now) {
         what.length > 0 ? h("p", { class: "measures" }, what.map(({ name, text }) => h("span", {}, name ? `${name}: ` : "", h("b", {}, text)))) : null,
         finding.evidence.length > 0 ? h("ul", { class: "evidence" }, finding.evidence.map((line) => h("li", {}, line))) : null,
         soon > 0 && kind ? advice(kind) : null));
-  })), found.length > LISTED ? h("p", { class: "quiet" }, `and ${found.length - LISTED} earlier`) : null];
+  })), news.length > LISTED ? h("p", { class: "quiet" }, `and ${news.length - LISTED} earlier`) : null,
+  news.length === 0 ? h("p", { class: "quiet" }, "Nothing but what every hive does.") : null,
+  everyday(found.filter(isEveryday), words, zone, now)];
+}
+
+/** What every hive does, week by week, each week folded. */
+function everyday(found, words, zone, now) {
+  const weeks = new Map();
+  for (const one of found) {
+    const key = `${weekOf(one.start, zone)} ${one.kind}`;
+    weeks.set(key, [...(weeks.get(key) ?? []), one]);
+  }
+  return [...weeks].map(([key, ones]) => h("details", { "data-key": `week-${key}`, class: "week" },
+    h("summary", {}, `${head(ones[0], words.get(ones[0].kind))}: ${count(ones.length, "time")}, week of ${day(`${key.slice(0, 10)}T12:00:00Z`, "UTC")}`),
+    h("ul", { class: "plain small" }, ones.map((one) => h("li", { "data-key": one.id },
+      `${span(one, zone, now)}; ${one.status === "withdrawn" ? "withdrawn, " : ""}${sure(one.confidence)}`)))));
+}
+
+/** The Monday of a moment's week, by the yard's own days. */
+function weekOf(time, zone) {
+  const at = new Date(`${dayKey(time, zone)}T12:00:00Z`);
+  at.setUTCDate(at.getUTCDate() - ((at.getUTCDay() + 6) % 7));
+  return at.toISOString().slice(0, 10);
 }
 
 function advice(kind) {
@@ -154,8 +181,12 @@ function inspectionList(seen, names, zone, now) {
   return [h("ol", { class: "findings" }, seen.slice(0, LISTED).map((event) =>
     h("li", { "data-key": event.id }, h("span", { class: "mark seen" }, names.get(event.id)),
       h("div", {}, h("h3", {}, when(event.at, zone, now), event.inspection.by ? ` by ${event.inspection.by}` : ""),
-        h("p", {}, sentences(event.inspection).join(" "))))))];
+        became(event.inspection) ? h("p", {}, h("strong", {}, became(event.inspection))) : null,
+        h("p", { class: event.inspection.withdrawn ? "quiet" : null }, sentences(event.inspection).join(" "))))))];
 }
+
+/** "corrected", "withdrawn", or nothing. */
+export const became = (one) => (one.withdrawn ? "withdrawn: it counts for nothing" : one.version > 1 ? "corrected" : "");
 
 /** What an inspection says, in short sentences. */
 export function sentences({ brood, adults, stores_kg, queen, queen_cells, actions, note }) {
@@ -169,6 +200,14 @@ export function sentences({ brood, adults, stores_kg, queen, queen_cells, action
   for (const { what, kg } of actions ?? []) said.push(`${what[0].toUpperCase()}${what.slice(1)}${kg ? `, ${figure(kg, "kg")}` : ""}.`);
   if (note) said.push(note);
   return said.length ? said : ["Seen, nothing noted."];
+}
+
+function questionList(events, page) {
+  const asked = events.filter((event) => event.what === "question").slice(0, ASKED);
+  if (asked.length === 0) return [];
+  return [h("section", { "aria-labelledby": "asked" }, h("h2", { id: "asked" }, "What only you know"),
+    h("ul", { class: "plain" }, asked.map(({ question }) => h("li", { "data-key": question.id },
+      h("p", {}, question.text), answers(question, page.again)))))];
 }
 
 function deviceList(devices, zone, now) {

@@ -1,6 +1,7 @@
 // The round: which yards to visit, why, and what to take; on paper as on the phone.
 
-import { get, list, post } from "./api.js";
+import { answers } from "./answers.js";
+import { get, list } from "./api.js";
 import { fill, h } from "./dom.js";
 import { clock, count, day } from "./words.js";
 
@@ -15,7 +16,7 @@ const ASKED = 10;
 const DAY_MS = 86400000;
 
 export function roundPage() {
-  const state = { questions: null, answered: new Map(), link: null };
+  const state = { questions: null, link: null };
   const page = { page: "round", title: "Round", load: () => load(state),
     render: (main, data) => render(main, data, state, page) };
   return page;
@@ -50,7 +51,7 @@ function render(main, { round, now, zone }, state, page) {
     visits.map((visit, i) => yard(visit, i + 1, visits[i + 1])),
     state.questions.length > 0 ? h("section", { class: "asked", "aria-labelledby": "asked", "data-key": "asked" },
       h("h2", { id: "asked" }, "What only you know"),
-      h("ul", { class: "plain" }, state.questions.map((one) => question(one, state, page)))) : null,
+      h("ul", { class: "plain" }, state.questions.map((one) => question(one, page)))) : null,
     quiet.length > 0 ? h("section", { "aria-labelledby": "quiet-yards", "data-key": "quiet" },
       h("h2", { id: "quiet-yards" }, "Nothing to do there"),
       h("ul", { class: "plain" }, quiet.map((one) => h("li", { "data-key": one.yard },
@@ -96,29 +97,13 @@ function reasons(list_, kind) {
     reason.do ? h("p", { class: "do" }, reason.do) : null)));
 }
 
-function question(asked, state, page) {
-  const said = state.answered.get(asked.id);
-  return h("li", { "data-key": `${asked.id}-${said ?? ""}` },
-    h("p", {}, h("a", { href: `#/hive/${asked.hive}` }, asked.hive), `. ${asked.text}`),
-    said ? h("p", { class: "quiet", role: "status" }, said)
-      : asked.yes ? h("p", { class: "buttons" }, h("button", {
-        type: "button", class: "second", onclick: () => answer(asked, state, page),
-      }, "Yes, write it down", h("span", { class: "unseen" }, `: ${asked.hive}, ${asked.text}`)))
-        : h("p", { class: "quiet" }, "If it was otherwise, correct the inspection."));
+function question(asked, page) {
+  return h("li", { "data-key": asked.id },
+    h("p", {}, h("a", { href: `#/hive/${asked.hive}` }, asked.hive), `. ${asked.text}`), answers(asked, page.again));
 }
 
 async function showLink(state, page) {
   state.link = new URL((await get("calendar")).path, location.href).href;
-  page.again();
-}
-
-async function answer(asked, state, page) {
-  try {
-    await post("inspections", asked.yes);
-    state.answered.set(asked.id, "Written down as an inspection.");
-  } catch (error) {
-    state.answered.set(asked.id, `Not written down: ${error.message}`);
-  }
   page.again();
 }
 

@@ -1,8 +1,9 @@
 // A yard's timeline: what was found, seen, told, asked and moved, the newest first; also on paper.
 
+import { answers } from "./answers.js";
 import { get, kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { sentences } from "./hive.js";
+import { became, sentences } from "./hive.js";
 import { head, span, status, sure, when } from "./words.js";
 
 const KINDS = [
@@ -44,7 +45,7 @@ function render(main, { id, yard, words, events, more, now, zone }, state, page)
       }), h("span", {}, label)))),
     h("section", { "aria-label": "Timeline" },
       events.length === 0 ? h("p", { class: "empty" }, "Nothing so far.")
-        : h("ol", { class: "story" }, events.map((event) => entry(event, words, zone, now)))),
+        : h("ol", { class: "story" }, events.map((event) => entry(event, words, zone, now, page)))),
     h("p", { class: "buttons" },
       more ? h("button", { type: "button", class: "second", onclick: () => { state.pages += 1; page.again(); } }, "Earlier") : null,
       h("button", { type: "button", class: "second", onclick: () => window.print() }, "Print")),
@@ -60,11 +61,11 @@ function choose(event, state, page) {
   page.again();
 }
 
-function entry(event, words, zone, now) {
+function entry(event, words, zone, now, page) {
   return h("li", { "data-key": `${event.what}-${event.id}-${event.at}` },
     h("time", { datetime: event.at }, when(event.at, zone, now)),
     h("span", { class: "quiet" }, NAMES.get(event.what)),
-    h("div", {}, SAY[event.what](event[event.what], words, zone, now)));
+    h("div", {}, SAY[event.what](event[event.what], words, zone, now, page)));
 }
 
 const hive = (name) => h("a", { href: `#/hive/${name}` }, name);
@@ -76,8 +77,9 @@ const SAY = {
       h("strong", {}, head(one, words.get(one.kind))), `, ${span(one, zone, now)}; ${status(one)}, ${sure(one.confidence)}`),
     one.evidence.length > 0 ? h("p", { class: "quiet small" }, `${one.evidence.join("; ")}.`) : null];
   },
-  inspection: (one) => [h("p", {}, hive(one.hive), one.by ? ` by ${one.by}` : "", `: ${sentences(one).join(" ")}`)],
+  inspection: (one) => [h("p", { class: one.withdrawn ? "quiet" : null }, hive(one.hive), one.by ? ` by ${one.by}` : "",
+    became(one) ? [" (", h("strong", {}, became(one)), ")"] : null, `: ${sentences(one).join(" ")}`)],
   alert: (one) => [h("p", {}, one.title, h("span", { class: "quiet" }, ` ${one.state} (${one.reason})`))],
-  question: (one) => [h("p", {}, hive(one.hive), `. ${one.text}`)],
+  question: (one, words, zone, now, page) => [h("p", {}, hive(one.hive), `. ${one.text}`), answers(one, page.again)],
   device: (one) => [h("p", {}, `${one.text}.`)],
 };

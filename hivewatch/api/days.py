@@ -10,7 +10,7 @@ import numpy as np
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from hivewatch.api.forms import Answer, Asked, Page, Time, moment, page_of, seconds
+from hivewatch.api.forms import Answer, Asked, LocalDay, Page, Time, moment, page_of, seconds
 from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import documented
 from hivewatch.api.rooms import Here
@@ -70,7 +70,7 @@ class DaysAsked(Asked):
     ] = None
     to: Annotated[Time | None, Field(description="the local day of it, too; else today")] = None
     limit: Annotated[int, Field(ge=1, le=DAYS_MAX, description="how many days at most")] = DAYS_MAX
-    after: Annotated[date | None, Field(description="only later days")] = None
+    after: Annotated[LocalDay | None, Field(description="only later days")] = None
 
 
 @router.get("/hives/{hive_id}/days", responses=documented(404, 422))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated, Generic, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
@@ -13,6 +13,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSeriali
 _RFC3339 = re.compile(
     r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:(\d\d)(\.\d{1,9})?([Zz]|[+-]([01]\d|2[0-3]):[0-5]\d)"
 )
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FAR_S = 253_370_764_799
 LIMIT_MAX = 1000
@@ -29,6 +30,15 @@ def _read_time(value: object) -> object:
     return text[:17] + "59" + text[19:] if match[1] == "60" else text
 
 
+def _read_day(value: object) -> object:
+    """Take a day as text; a number of seconds, or a moment, is none."""
+    if value is None or type(value) is date:
+        return value
+    if not isinstance(value, str) or _DAY.fullmatch(value) is None:
+        raise ValueError('not a day; write it as "2026-05-21"')
+    return value
+
+
 def _write_time(value: datetime) -> str:
     return value.astimezone(UTC).isoformat()[:19] + "Z"
 
@@ -36,6 +46,7 @@ def _write_time(value: datetime) -> str:
 Time = Annotated[
     datetime, BeforeValidator(_read_time), PlainSerializer(_write_time, return_type=str)
 ]
+LocalDay = Annotated[date, BeforeValidator(_read_day)]
 Item = TypeVar("Item")
 Identity = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,64}$")]
 Number = Annotated[int, Field(ge=1, lt=2**53)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from served import NOW_S, START_S
+from served import DAY_S, NOW_S, START_S
 
 from hivewatch.detect.finding import Finding
 
@@ -197,3 +197,34 @@ def test_the_first_key_leads_past_the_menu(here, visit):
     assert page.evaluate("document.activeElement.id") == "main"
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "hazel-1"
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_what_every_hive_does_is_folded_by_the_week(here, visit, viewport):
+    flights = [
+        Finding(
+            "orientation_flight",
+            "hive:hazel-1",
+            at_s,
+            at_s + 1800,
+            at_s + 1800,
+            0.9,
+            status="ended",
+        )
+        for at_s in range(NOW_S - 9 * DAY_S, NOW_S - DAY_S, DAY_S)
+    ]
+    here.tell(*flights)
+    page = visit(f"{here.url}/#/hive/hazel-1", viewport)
+    weeks = page.locator("details.week")
+    weeks.first.wait_for()
+    assert sum(int(one.split(": ")[1].split(" ")[0]) for one in weeks.all_inner_texts()) == 8
+    assert weeks.count() == 2  # from Saturday 2 May: the weeks of 27 April and of 4 May
+    assert "week of Mon 27 Apr" in weeks.nth(1).inner_text()
+    assert not weeks.locator("li").first.is_visible()
+    weeks.first.locator("summary").click()
+    assert weeks.first.locator("li").first.is_visible()
+    page.wait_for_timeout(2000)
+    here.write_down(hive="hazel-1", at="2026-05-10T10:00:00Z", note="just now")
+    page.get_by_text("just now").wait_for()
+    assert weeks.first.locator("li").first.is_visible()  # what is open stays open
+    assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"]

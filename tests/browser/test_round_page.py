@@ -72,7 +72,9 @@ def test_a_question_is_answered_with_one_tap(here, visit):
     page = visit(f"{here.url}/#/round", PHONE)
     page.wait_for_selector("text=What only you know")
     assert "hazel-1. Opened on Thursday 7 May at 10:00, 6.2 kg heavier: a super?" in the_text(page)
-    page.get_by_role("button", name="Yes, write it down").click()
+    for other in ("Fed", "Only a look"):
+        assert page.get_by_role("button", name=other).count() == 1
+    page.get_by_role("button", name="Yes: a super").click()
     page.wait_for_selector("text=Written down as an inspection.")
     told = here.http.get("/api/v1/inspections?hive=hazel-1").json()["items"]
     written = next(one for one in told if (one["key"] or "").startswith("unwritten-"))
@@ -113,3 +115,59 @@ def test_a_yards_timeline_tells_all_the_newest_first_and_by_kind(here, visit):
     assert "scale-1 placed at hazel-1." in the_text(page)
     page.emulate_media(media="print")
     assert not page.get_by_role("button", name="Print").is_visible()
+
+
+def weigh_nothing(here):
+    """A super that is written down, and a scale that went on as before; the watch has looked."""
+    number = here.write_down(
+        hive="hazel-1", at="2026-05-09T10:00:00Z", actions=[{"what": "super added", "kg": 6.2}]
+    )
+    page = here.http.get("/api/v1/hives/hazel-1/timeline", params={"what": "question"}).json()
+    assert page["items"][0]["question"]["inspection"] == number
+    return number
+
+
+@pytest.mark.parametrize("place", ["round", "yard/hazel-end", "hive/hazel-1"])
+def test_what_the_scale_never_felt_is_put_right_with_one_tap(here, visit, place):
+    number = weigh_nothing(here)
+    page = visit(f"{here.url}/#/{place}", PHONE)
+    page.get_by_role("button", name="It was not done").first.click()
+    told = "The inspection is put right." if place == "round" else "corrected"
+    page.get_by_text(told).first.wait_for(timeout=6000)
+    kept = here.http.get(f"/api/v1/inspections/{number}").json()
+    assert (kept["actions"], kept["version"]) == ([], 2)
+    assert page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
+
+
+def test_a_tap_on_what_somebody_changed_since_says_so(here, visit):
+    number = weigh_nothing(here)
+    page = visit(f"{here.url}/#/round", PHONE)
+    page.get_by_role("button", name="It was not done").first.wait_for()
+    body = {"hive": "hazel-1", "at": "2026-05-09T10:00:00Z", "note": "fed"}
+    url = f"/api/v1/inspections/{number}"
+    assert here.http.put(url, json=body, headers={"if-match": "*"}).status_code == 200
+    page.get_by_role("button", name="It was not done").first.click()
+    page.get_by_text("Somebody has changed it since").wait_for()
+    assert here.http.get(url).json()["note"] == "fed"
+    assert all("412" in one for one in visit.complaints)  # the browser's own line
+    visit.complaints.clear()
+
+
+def test_what_is_written_shows_at_once_without_being_asked_for(here, visit):
+    page = visit(f"{here.url}/#/yard/hazel-end")
+    page.wait_for_selector(".story li")
+    page.wait_for_timeout(1800)  # past the shortest time between two readings of the page
+    here.write_down(hive="hazel-1", at="2026-05-10T10:00:00Z", note="just now")
+    page.get_by_text("just now").wait_for(timeout=2500)  # polling alone takes four seconds or ten
+    url = "/api/v1/inspections"
+    one = here.http.get(url).json()["items"][-1]
+    here.http.delete(f"{url}/{one['id']}", headers={"if-match": "*"})
+    page.get_by_text("withdrawn: it counts for nothing").wait_for(timeout=3500)
+
+
+def test_without_the_stream_the_page_asks_by_itself(here, visit):
+    here.app.state.rooms.feed.close()
+    page = visit(f"{here.url}/#/yard/hazel-end")
+    page.wait_for_selector(".story li")
+    here.write_down(hive="hazel-1", at="2026-05-10T10:00:00Z", note="just now")
+    page.get_by_text("just now").wait_for(timeout=9000)
