@@ -16,12 +16,12 @@ from hivewatch.errors import UsageError
 from hivewatch.mistakes import check_known
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store.open import Store
-from hivewatch.store.pages import END_MS, read_page
+from hivewatch.store.pages import END_MS, read_page, read_page_received
 from hivewatch.wire.quantities import BY_NUMBER, QUANTITIES
 
 ROWS = 40_000  # own choice: readings in memory at once, some ten megabytes
 END_S = END_MS // 1000
-HEADING = "time,device,quantity,value\n"
+HEADING = "time,device,quantity,value"
 FORMS = (".csv", ".csv.gz", ".parquet")
 
 
@@ -35,21 +35,25 @@ class Stay(NamedTuple):
 
 
 class Page(NamedTuple):
-    """Some readings of one device: (time_ms, quantity, value), by time."""
+    """Some readings of one device, by time: (time_ms, quantity, value), or when it came, too."""
 
     device: str
-    readings: Sequence[tuple[int, int, float]]
+    readings: Sequence[tuple[int, int, float] | tuple[int, int, float, int]]
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Which readings: all, or those of some hives or yards, of a time, of some quantities."""
+    """Which readings: all, or those of some hives or yards, of a time, of some quantities.
+
+    With `received` each is told with when it came, so that a replay goes as it went.
+    """
 
     hives: Sequence[str] = ()
     yards: Sequence[str] = ()
     quantities: Sequence[str] = ()
     since_s: int = 0
     until_s: int = END_S
+    received: bool = False
 
 
 def export(store: Store, file: Path | None, choice: Choice, stdout: BinaryIO) -> int:
@@ -77,14 +81,14 @@ def export(store: Store, file: Path | None, choice: Choice, stdout: BinaryIO) ->
         check_known("--quantity", name, QUANTITIES)
     numbers = [QUANTITIES[name].number for name in choice.quantities] or list(BY_NUMBER)
     write = _parquet if form == ".parquet" else _csv
-    pages = _pages(store, stays, numbers)
+    pages = _pages(store, stays, numbers, received=choice.received)
     if file is None:
-        return write(stdout, pages)
+        return write(stdout, pages, received=choice.received)
     with _new(file) as out:
         if form == ".csv.gz":
             with gzip.GzipFile(file.name.removesuffix(".gz"), "wb", 6, out, mtime=0) as packed:
-                return write(packed, pages)  # type: ignore[arg-type]
-        return write(out, pages)
+                return write(packed, pages, received=choice.received)  # type: ignore[arg-type]
+        return write(out, pages, received=choice.received)
 
 
 def _form(file: Path) -> str:
@@ -146,13 +150,16 @@ def _stays(apiary: Apiary, numbers: dict[str, int], choice: Choice) -> list[Stay
     return sorted(stays)
 
 
-def _pages(store: Store, stays: Sequence[Stay], quantities: Sequence[int]) -> Iterator[Page]:
+def _pages(
+    store: Store, stays: Sequence[Stay], quantities: Sequence[int], *, received: bool
+) -> Iterator[Page]:
     """Read page by page, each a moment of its own: what is stored never changes."""
+    read = read_page_received if received else read_page
     for stay in stays:
         next_ms: int | None = stay.from_ms
         while next_ms is not None:
             with store.read() as connection:
-                readings, next_ms = read_page(
+                readings, next_ms = read(
                     connection,
                     stay.number,
                     next_ms,
@@ -164,15 +171,16 @@ def _pages(store: Store, stays: Sequence[Stay], quantities: Sequence[int]) -> It
                 yield Page(stay.device, readings)
 
 
-def _csv(out: BinaryIO, pages: Iterator[Page]) -> int:
+def _csv(out: BinaryIO, pages: Iterator[Page], *, received: bool) -> int:
     """Write lines; every value reads back as the same number."""
     count = 0
-    out.write(HEADING.encode())
+    out.write(f"{HEADING}{',received' * received}\n".encode())
     for device, readings in pages:
         middles = {number: f",{device},{one.name}," for number, one in BY_NUMBER.items()}
         lines = [
-            f"{_rfc3339(time_ms)}{middles[quantity]}{value!r}\n"
-            for time_ms, quantity, value in readings
+            f"{_rfc3339(time_ms)}{middles[quantity]}{value!r}"
+            f"{''.join(',' + _rfc3339(one * 1000) for one in came)}\n"
+            for time_ms, quantity, value, *came in readings
         ]
         out.write("".join(lines).encode())
         count += len(lines)
@@ -187,23 +195,24 @@ def _rfc3339(time_ms: int) -> str:
     return f"{whole}.{time_ms % 1000:03}Z" if time_ms % 1000 else f"{whole}Z"
 
 
-def _parquet(out: BinaryIO, pages: Iterator[Page]) -> int:
-    """Write row groups: time (UTC, ms), device, quantity, value."""
+def _parquet(out: BinaryIO, pages: Iterator[Page], *, received: bool) -> int:
+    """Write row groups: time (UTC, ms), device, quantity, value; and when it came (UTC, ms)."""
     pyarrow = _pyarrow()
-    schema = pyarrow.schema(
-        [
-            ("time", pyarrow.timestamp("ms", tz="UTC")),
-            ("device", pyarrow.string()),
-            ("quantity", pyarrow.string()),
-            ("value", pyarrow.float64()),
-        ]
-    )
+    moment = pyarrow.timestamp("ms", tz="UTC")
+    fields = [
+        ("time", moment),
+        ("device", pyarrow.string()),
+        ("quantity", pyarrow.string()),
+        ("value", pyarrow.float64()),
+    ]
+    schema = pyarrow.schema(fields + [("received", moment)] * received)
     count = 0
     with pyarrow.parquet.ParquetWriter(out, schema) as writer:
         for device, readings in pages:
-            times, quantities, values = zip(*readings, strict=True)
+            times, quantities, values, *came = zip(*readings, strict=True)
             names = [BY_NUMBER[one].name for one in quantities]
             columns = [times, [device] * len(times), names, values]
+            columns += [[one * 1000 for one in column] for column in came]
             arrays = [
                 pyarrow.array(column, kind.type)
                 for column, kind in zip(columns, schema, strict=True)

@@ -17,6 +17,7 @@ from hivewatch.errors import UsageError
 from hivewatch.wire.quantities import QUANTITIES
 
 LONG = ("time", "device", "quantity", "value")
+RECEIVED = "received"  # a column that either form may have: when each reading came
 LINES = 40_000  # own choice: lines a transaction, some ten megabytes at once
 LINE_CHARS_MAX = 65_536  # own choice
 DELIMITERS = ",;\t"
@@ -33,7 +34,7 @@ class Heading:
     @property
     def is_long(self) -> bool:
         """Whether each line holds one reading."""
-        return set(self.columns) == set(LONG)
+        return {*self.columns} - {RECEIVED} == {*LONG}
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +126,18 @@ def _heading(text: str, name: str) -> Heading:
     """Read the heading: long, or wide with known quantities."""
     delimiter = max(DELIMITERS, key=text.count)
     columns = tuple(cell.strip() for cell in next(csv.reader([text], delimiter=delimiter), []))
-    where = f"{name}: line 1"
-    heading = Heading(text.rstrip("\r\n"), columns, delimiter)
+    return checked(Heading(text.rstrip("\r\n"), columns, delimiter), f"{name}: line 1")
+
+
+def checked(heading: Heading, where: str) -> Heading:
+    """Give a heading back if it is one of the two forms.
+
+    Raises
+    ------
+    UsageError
+        If it is not.
+    """
+    columns = heading.columns
     for wanted in ("time", "device"):
         if wanted not in columns:
             raise UsageError(
@@ -135,8 +146,9 @@ def _heading(text: str, name: str) -> Heading:
     for column in columns:
         if columns.count(column) > 1:
             raise UsageError(where, column, "stands there twice", "keep one")
-        if not heading.is_long and column not in QUANTITIES and column not in {"time", "device"}:
-            close = difflib.get_close_matches(column, [*QUANTITIES, *LONG], 1)
+        about = {"time", "device", RECEIVED}
+        if not heading.is_long and column not in QUANTITIES and column not in about:
+            close = difflib.get_close_matches(column, [*QUANTITIES, *LONG, RECEIVED], 1)
             hint = f"did you mean {close[0]}?" if close else f"use one of {', '.join(QUANTITIES)}"
             raise UsageError(where, column, "no such quantity", hint)
     return heading

@@ -1,23 +1,26 @@
-"""Readings from CSV: a long table (time, device, quantity, value) or a wide one.
+"""Readings from CSV or Parquet: a long table (time, device, quantity, value) or a wide one.
 
-A wide table has `time`, `device` and one column a quantity; an empty cell is no reading. Bad lines
-are counted, named and put into quarantine with their heading, so that they can be admitted later.
+A wide table has `time`, `device` and one column a quantity; an empty cell is no reading. Both may
+have a column `received`, which says when each reading came. Bad lines are counted,
+named and put into quarantine with their heading, so that they can be admitted later.
 """
 
 from __future__ import annotations
 
 import io
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 import numpy as np
 import pandas as pd
 
 from hivewatch.ingest.intake import DEVICE, Batch, admit
-from hivewatch.ingest.lines import Heading, Line, Table, open_table
+from hivewatch.ingest.lines import RECEIVED, Heading, Line, Table, open_table
+from hivewatch.ingest.parquet import ParquetTable
 from hivewatch.store import apiary
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
@@ -68,7 +71,7 @@ def import_csv(
     mirrored: bool = False,
     progress: Progress | None = None,
 ) -> Imported:
-    """Read a CSV file, gzipped or not, into the store.
+    """Read a CSV file, gzipped or not, or a Parquet file into the store.
 
     Parameters
     ----------
@@ -78,7 +81,8 @@ def import_csv(
         The present. [s]
     late : bool
         Whether the readings count as received now; otherwise each as received when it was
-        measured, so that a replay of a recording goes as if it had been live.
+        measured, so that a replay of a recording goes as if it had been live. What the file itself
+        says, in its column `received`, goes before.
     mirrored : bool
         Whether to mark what is new for the mirror.
     progress : Callable or None
@@ -91,9 +95,8 @@ def import_csv(
     """
     name = "standard input" if path is None else path.name
     done = Imported()
-    with open_table(path, stdin) as (text, place):
+    with _opened(path, stdin, name) as (table, place):
         total = path.stat().st_size if path is not None else 0
-        table = Table(text, name)
         received_s = now_s if late else None
         form = Form(name, table.heading, decimal_comma, now_s, received_s, mirrored)
         for lines in table.chunks():
@@ -101,6 +104,18 @@ def import_csv(
             if progress is not None:
                 progress(place(), total)
     return done
+
+
+@contextmanager
+def _opened(
+    path: Path | None, stdin: BinaryIO, name: str
+) -> Iterator[tuple[Table | ParquetTable, Callable[[], int]]]:
+    """Open a file by its form; also gives the bytes read so far."""
+    if path is not None and path.suffix.lower() == ".parquet":
+        yield ParquetTable(path), lambda: 0
+        return
+    with open_table(path, stdin) as (text, place):
+        yield Table(text, name), place
 
 
 def decode_line(held: Held, numbers: dict[str, int]) -> Batch:
@@ -153,7 +168,8 @@ def _batch(form: Form, lines: Sequence[Line], number: Callable[[str], int]) -> B
     good["device"] = good.device.map({one: number(one) for one in good.device.unique()})
     good = good.sort_values(["device", "quantity", "time_ms"], kind="stable")
     measured_s = np.minimum(good.time_ms // 1000, form.now_s)
-    good["received_s"] = measured_s if form.received_s is None else form.received_s
+    otherwise_s = measured_s if form.received_s is None else form.received_s
+    good["received_s"] = np.where(good.came_s > 0, good.came_s, otherwise_s)
     columns = (good[name].tolist() for name in ROW)
     return Batch(
         came=lambda place: _held(form, lines[place], ()),
@@ -171,12 +187,20 @@ def _tidy(form: Form, lines: Sequence[Line]) -> pd.DataFrame:
     table = pd.DataFrame(cells, columns=list(columns), dtype=object)
     table["line"] = places
     table["time_ms"] = _times_ms(table["time"])
+    table["came_s"] = _came_s(table)
     if not form.heading.is_long:
-        table = table.melt(
-            ["line", "time", "time_ms", "device"], var_name="quantity", value_name="value"
-        )
+        about = [name for name in table.columns if name not in QUANTITIES]
+        table = table.melt(about, var_name="quantity", value_name="value")
         table = table[~table.value.str.strip().str.lower().isin(("", "nan"))]
     return table.rename(columns={"value": "text", "quantity": "name"}).reset_index(drop=True)
+
+
+def _came_s(table: pd.DataFrame) -> pd.Series | int:
+    """Read when each line says it came: 0 where it says nothing, -1 where it is no time."""
+    if RECEIVED not in table:
+        return 0
+    said_s = (_times_ms(table[RECEIVED]) // 1000).replace(0, -1)
+    return said_s.where(table[RECEIVED].str.strip() != "", 0)
 
 
 def _times_ms(times: pd.Series) -> pd.Series:
@@ -204,7 +228,7 @@ def _judge(table: pd.DataFrame, form: Form) -> pd.DataFrame:
     table["reason"] = np.select(
         [
             ~table.device.map(devices).astype(bool),
-            table.time_ms == 0,
+            (table.time_ms == 0) | (table.came_s < 0) | (table.came_s > form.now_s),
             ~table.time_ms.between(EARLIEST_S * 1000, latest_ms),
             table.quantity == 0,
             ~np.isfinite(table.value),
@@ -218,11 +242,11 @@ def _judge(table: pd.DataFrame, form: Form) -> pd.DataFrame:
 
 def _details(bad: pd.DataFrame) -> list[str]:
     """Say in words what is wrong with each reading."""
-    words = {
+    words: dict[str, Callable[[Any], str]] = {
         "device name": lambda row: (
             f"device = {row.device[:80]!r}: use 1 to 64 of A-Z a-z 0-9 . _ -"
         ),
-        "time": lambda row: f"time = {row.time[:80]!r}: use 2026-05-01T12:00:00Z or with an offset",
+        "time": _time_fault,
         "clock": lambda row: f"time = {row.time[:80]!r}: over a day ahead, or before 2010",
         "quantity": lambda row: f"quantity = {row.name_[:80]!r}: use {', '.join(QUANTITIES)}",
         "value": lambda row: (
@@ -234,6 +258,15 @@ def _details(bad: pd.DataFrame) -> list[str]:
     }
     rows = bad.rename(columns={"name": "name_"}).itertuples()
     return [words[row.reason](row) for row in rows]
+
+
+def _time_fault(row: Any) -> str:  # noqa: ANN401 - a row of a table
+    """Say which time is wrong."""
+    remedy = "use 2026-05-01T12:00:00Z or with an offset"
+    if row.time_ms == 0:
+        return f"time = {row.time[:80]!r}: {remedy}"
+    remedy = "still to come" if row.came_s > 0 else remedy
+    return f"received = {row.received[:80]!r}: {remedy}"
 
 
 def _range(number: int) -> str:

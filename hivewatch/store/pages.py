@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from functools import cache
+from typing import cast
 
 from sqlalchemy import Connection
 
@@ -41,10 +42,34 @@ def read_page(
     int or None
         Where the next page starts; None when this was the last. [ms]
     """
-    query = _query(tuple(sorted(quantities)))
     asked = {"device": device, "from_ms": from_ms, "until_ms": until_ms, "limit": limit}
+    rows, next_ms = _read(connection, "time_ms, quantity, value", tuple(sorted(quantities)), asked)
+    return cast("list[tuple[int, int, float]]", rows), next_ms
+
+
+def read_page_received(
+    connection: Connection,
+    device: int,
+    from_ms: int,
+    limit: int,
+    *,
+    until_ms: int = END_MS,
+    quantities: Collection[int] = tuple(BY_NUMBER),
+) -> tuple[list[tuple[int, int, float, int]], int | None]:
+    """Read the next readings of a device as `read_page` does, each with when it came, in s."""
+    asked = {"device": device, "from_ms": from_ms, "until_ms": until_ms, "limit": limit}
+    columns = "time_ms, quantity, value, received_s"
+    rows, next_ms = _read(connection, columns, tuple(sorted(quantities)), asked)
+    return cast("list[tuple[int, int, float, int]]", rows), next_ms
+
+
+def _read(
+    connection: Connection, columns: str, quantities: tuple[int, ...], asked: dict[str, int]
+) -> tuple[list[tuple[float, ...]], int | None]:
+    """Read one page; the last moment of a full one is left to the next, which has it whole."""
+    query = _query(columns, quantities)
     rows = [tuple(row) for row in connection.exec_driver_sql(query, asked)]
-    if len(rows) < limit:
+    if len(rows) < asked["limit"]:
         return rows, None
     next_ms = rows[-1][0]
     while rows[-1][0] == next_ms:
@@ -53,13 +78,13 @@ def read_page(
 
 
 @cache
-def _query(quantities: tuple[int, ...]) -> str:
+def _query(columns: str, quantities: tuple[int, ...]) -> str:
     """Read one run of the key a quantity; SQLite merges the runs as they come, nothing is sorted.
 
-    Only whole numbers of the table of quantities stand in the text.
+    Only names of columns and whole numbers of the table of quantities stand in the text.
     """
     runs = (
-        f"SELECT time_ms, quantity, value FROM reading WHERE device = :device"  # noqa: S608
+        f"SELECT {columns} FROM reading WHERE device = :device"  # noqa: S608
         f" AND quantity = {int(one)} AND time_ms >= :from_ms AND time_ms < :until_ms"
         for one in quantities
     )
