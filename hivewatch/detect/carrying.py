@@ -15,7 +15,17 @@ from hivewatch.detect import device, off_scale, robbing, sensors
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals import carried, days, departure, departures, dips, flown, steps, warmth
+from hivewatch.signals import (
+    carried,
+    days,
+    departure,
+    departures,
+    dips,
+    flown,
+    startles,
+    steps,
+    warmth,
+)
 from hivewatch.signals.carried import AHEAD_S, LATE_S, Carried
 from hivewatch.signals.levels import NOISE_BLOCK
 from hivewatch.signals.window import HiveWindow
@@ -26,13 +36,14 @@ FIRST = (
     days.days_of,
     warmth.warmth_of,
     dips.dips_of,
+    startles.startles_of,
     flown.flown_of,
     sensors.drifts_of,
     off_scale.falls_of,
     robbing.lowest_of,
 )
 CARRYING = (
-    *(steps, days, departure, warmth, dips, departures, carried, flown),
+    *(steps, days, departure, warmth, dips, startles, departures, carried, flown),
     *(sensors, off_scale, robbing),
 )
 """Signals that keep what they know, and detectors that have such signals of their own."""

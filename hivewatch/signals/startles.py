@@ -1,0 +1,189 @@
+"""When the nest was startled: a turn within a reading that its usual day does not have.
+
+An opened hive need not cool by degrees: with the lid off for five minutes the brood is warm, but
+the course of its warmth breaks, and the bees heat for an hour after smoke and daylight. Against the
+hive's own last ten days at that hour such a break stands out where weather's slow ways do not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hivewatch.signals.carried import DAY_S, worked
+from hivewatch.signals.faults import clean
+from hivewatch.signals.warmth import clean_nest
+from hivewatch.signals.window import Floats, HiveWindow, Series, on_grid
+
+STEP_S = 900  # [s] of the recording that the choices below were made on, a quarter of an hour
+USUAL_DAYS = 10  # own choice: days before that tell what is usual ...
+AROUND = 8  # [steps] own choice: ... two hours before and after that time of day
+USUAL_SHARE = 0.9  # own choice: nine in ten of those were less
+USUAL_LEAST = 60  # own choice: known steps of at most 170
+KINK_LEAST_K, KINK_K = 0.1, 0.3  # [K] own choice: least usual, and least of all; a probe's noise
+MOVED_LEAST_K, MOVED_K = 0.15, 0.6  # [K] own choice: the same for how far it moved; four deviations
+STEADY = 0.4  # own choice: before, the nest moved by less than this part
+BACK = 0.7  # own choice: that much of a fall is made good by the bees
+BEFORE, SOON, LATER, OVER = 4, 3, 7, 9  # [steps] own choice: before; a fall; a rise; all over
+BEST = (
+    4  # [steps] own choice: within an hour of the first that tells it, the one that tells it best
+)
+LASTS_S = (OVER + BEST + 1) * STEP_S  # [s] from its first step until all of it is known
+FREE = 16  # [steps] own choice: two hours after the last the next at the soonest
+STARTLED = 10.0  # own choice: bend and move together, as multiples of the usual; test_startles.py
+BACK_S = (USUAL_DAYS + 1) * DAY_S  # [s] readings so long before what is known are still asked
+WARM_CEL = 25.0  # [Cel] own choice: a colder probe is not among bees that can heat
+HOT_CEL = 36.0  # [Cel] published: brood at 33 to 36 Cel, Stabentheiner et al. (2010)
+
+
+@dataclass(frozen=True, slots=True)
+class Startle:
+    """A turn of the nest's warmth within a reading, and what followed.
+
+    Parameters
+    ----------
+    first_s, before_s, told_s : int
+        Start of the first quarter of an hour that tells it, of the last one as usual; when it was
+        all over. [s]
+    moved_k : float
+        How far the nest rose, or fell (less than 0) and was warm again. [K]
+    times : float
+        How far kink and move stood out together, as a multiple of the usual.
+    """
+
+    first_s: int
+    before_s: int
+    told_s: int
+    moved_k: float
+    times: float
+
+
+def startles_of(window: HiveWindow) -> list[Startle]:
+    """Give when a hive's nest was startled, as `find_startles` does; found once a window."""
+    return worked(window, "startles", _go_on)
+
+
+def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
+    """Give what `hivewatch.signals.carried` keeps: the startles that were told before."""
+    return {"startles": [one for one in startles_of(window) if one.told_s < until_s]}
+
+
+def _go_on(window: HiveWindow, kept: list[Startle] | None) -> list[Startle]:
+    """Give the startles that are known, and those since."""
+    until_s, known = window.carried.until_s, kept or []
+    if until_s:
+        nest = clean(window.of("nest").since(until_s, BACK_S), "nest")
+    else:
+        nest = clean_nest(window)
+    free_s = known[-1].first_s if known else 0
+    return [*known, *find_startles(nest, window.over_s("nest"), until_s, free_s)]
+
+
+def find_startles(nest: Series, over_s: int, from_s: int, free_s: int) -> Iterator[Startle]:
+    """Find where the nest's course broke as it does when a hive is opened.
+
+    Parameters
+    ----------
+    nest : Series
+        Brood-nest temperature, with `USUAL_DAYS` before `from_s` where there are. [Cel]
+    over_s : int
+        Until when the nest is known. [s]
+    from_s : int
+        What was over before is known. [s]
+    free_s : int
+        When the last of those before began (`first_s`); 0 without. [s]
+
+    Yields
+    ------
+    Startle
+        By time.
+
+    References
+    ----------
+    Chosen on the openings of Abdollahi M. et al. (2024), doi:10.20383/103.0972, against the same
+    hours of other days. Feeds slower than a reading in a quarter of an hour do not show it.
+    """
+    if not len(nest):
+        return
+    first_s = int(nest.time_s[0]) // STEP_S * STEP_S
+    time_s, value = on_grid(nest, STEP_S, first_s, over_s - STEP_S + 1)
+    if len(value) <= BEFORE + OVER + BEST:
+        return
+    course = _course_of(value)
+    free = (free_s - first_s) // STEP_S + FREE if free_s else 0
+    end = len(value) - OVER - BEST
+    for i in np.flatnonzero(course.is_broken[:end]).tolist():
+        if i < free or time_s[i] + LASTS_S < from_s or course.times(i) < STARTLED:
+            continue
+        near = range(i, i + BEST + 1)
+        times = [course.times(one) if course.is_broken[one] else 0.0 for one in near]
+        best = i + int(np.argmax(times))
+        moved_k = float(course.rise[best])
+        if course.fall_k[best] > moved_k:
+            moved_k = -float(course.fall_k[best])
+        told_s = int(time_s[i]) + LASTS_S
+        yield Startle(int(time_s[i]), int(time_s[best]), told_s, moved_k, max(times))
+        free = i + FREE
+
+
+@dataclass(frozen=True, slots=True)
+class _Course:
+    """By steps: the sharpest bend soon after, how far the nest rose and fell. [K]."""
+
+    kink: Floats
+    rise: Floats
+    fall: Floats
+    fall_k: Floats
+    """Of a fall that the bees made good; 0 otherwise."""
+    is_broken: NDArray[np.bool_]
+
+    def times(self, i: int) -> float:
+        """Say how far kink and move stand out together, as a multiple of the usual."""
+        days = np.arange(1, USUAL_DAYS + 1)[:, None] * (86_400 // STEP_S)
+        then = (i - days + np.arange(-AROUND, AROUND + 1)[None, :]).ravel()
+        then = then[then >= BEFORE]
+        then = then[~np.isnan(self.rise[then])]
+        if len(then) < USUAL_LEAST:
+            return 0.0
+        kink, rise, fall = (
+            max(float(np.quantile(one[then], USUAL_SHARE)), least)
+            for one, least in (
+                (self.kink, KINK_LEAST_K),
+                (self.rise, MOVED_LEAST_K),
+                (self.fall, MOVED_LEAST_K),
+            )
+        )
+        moved = max(self.rise[i] / rise, self.fall_k[i] / fall)
+        return float(self.kink[i] / kink * moved)
+
+
+def _course_of(value: Floats) -> _Course:
+    """Work the course out; NaN or 0 where too little is known."""
+    n = len(value)
+    padded = np.concatenate((np.full(BEFORE, np.nan), value, np.full(OVER, np.nan)))
+    table = np.lib.stride_tricks.sliding_window_view(padded, BEFORE + 1 + OVER)[:n]
+    before = np.sort(table[:, : BEFORE + 1], axis=1)  # NaN goes to the end
+    known = (BEFORE + 1) - np.isnan(before).sum(axis=1)
+    each, last = np.arange(n), np.maximum(known - 1, 0)
+    level = (before[each, last // 2] + before[each, np.minimum(known // 2, BEFORE)]) / 2
+    spanned = before[each, last] - before[:, 0]
+    after = table[:, BEFORE + 1 :]
+    tells = (known > BEFORE / 2) & (np.isnan(after[:, :SOON]).sum(axis=1) <= 1)
+    high = np.where(np.isnan(after), -np.inf, after)
+    soon = np.where(np.isnan(after[:, :SOON]), np.inf, after[:, :SOON])
+    rise = np.where(tells, high[:, :LATER].max(axis=1) - level, np.nan)
+    fall = np.where(tells, level - soon.min(axis=1), np.nan)
+    bend = np.concatenate((np.abs(np.nan_to_num(np.diff(value, 2), nan=0.0)), np.zeros(SOON + 1)))
+    kink = np.concatenate(([0.0], bend))
+    kink = np.lib.stride_tricks.sliding_window_view(kink, SOON)[:n].max(axis=1)
+    with np.errstate(invalid="ignore"):
+        is_back = high[:, SOON:].max(axis=1) >= level - (1 - BACK) * fall
+        fall_k = np.where(is_back & (spanned <= STEADY * fall), fall, 0.0)
+        has_risen = (rise >= MOVED_K) & (spanned <= STEADY * rise)
+        is_broken = (kink >= KINK_K) & (has_risen | (fall_k >= MOVED_K))
+    with np.errstate(invalid="ignore"):
+        is_broken &= (high.max(axis=1) <= HOT_CEL) & (level >= WARM_CEL)
+    return _Course(kink, rise, fall, fall_k, is_broken)
