@@ -205,7 +205,7 @@ export function sentences({ brood, adults, stores_kg, queen, queen_cells, action
 function questionList(events, page) {
   const asked = events.filter((event) => event.what === "question").slice(0, ASKED);
   if (asked.length === 0) return [];
-  return [h("section", { "aria-labelledby": "asked" }, h("h2", { id: "asked" }, "What only you know"),
+  return [h("section", { class: "asked", "aria-labelledby": "asked" }, h("h2", { id: "asked" }, "What only you know"),
     h("ul", { class: "plain" }, asked.map(({ question }) => h("li", { "data-key": question.id },
       h("p", {}, question.text), answers(question, page.again)))))];
 }

@@ -27,8 +27,9 @@ from hivewatch.api.kept import kept_or_made
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here, Rooms
 from hivewatch.api.round import recent_outlooks
+from hivewatch.api.struck import changed, with_changes
 from hivewatch.store import apiary
-from hivewatch.timeline.agenda import Appointment, agenda
+from hivewatch.timeline.agenda import Appointment
 
 KEY_FILE = "calendar.secret"
 KEY_BYTES = 24
@@ -108,7 +109,8 @@ def _make(here: Rooms, connection: Connection, now_s: int) -> bytes:
     told = rounds.told_lately(connection, now_s)
     outlooks = recent_outlooks(here, now_s)
     facts, _ = rounds.facts_of(connection, known, told, now_s, outlooks=outlooks)
-    return write(agenda(known.yards, facts, now_s))
+    corrected = changed(connection, now_s - rounds.BACK_S)
+    return write(with_changes(known.yards, facts, corrected, now_s))
 
 
 def write(appointments: Iterable[Appointment]) -> bytes:

@@ -183,6 +183,13 @@ def versions(connection: Connection, wanted: str) -> list[Version]:
     ]
 
 
+def changed_since(connection: Connection, from_s: int) -> list[str]:
+    """Name the inspections that were corrected or withdrawn since a moment."""
+    c = inspection_version.c
+    query = select(c.inspection).where(c.version > 1, c.recorded_s >= from_s).distinct()
+    return list(connection.execute(query.order_by(c.inspection)).scalars())
+
+
 def _check(connection: Connection, said: Inspection, now_s: int) -> None:
     """Refuse what cannot have been."""
     where = _where(said)

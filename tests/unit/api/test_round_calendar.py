@@ -135,3 +135,48 @@ def uid_of(here):
         for uid in events(fetch(here))
         if uid.startswith("do-not-open-")
     )
+
+
+def edit(here, method, **body):
+    """Correct or withdraw the one inspection there is, half a minute after it was written down."""
+    here.clock.at_s += 30
+    (one,) = here.http.get("/api/v1/inspections", params={"withdrawn": True}).json()["items"]
+    given = {"json": {"hive": "hazel-1", "at": "2026-05-10T09:00:00Z", **body}}
+    answer = here.http.request(
+        method,
+        f"/api/v1/inspections/{one['id']}",
+        headers={"if-match": "*"},
+        **(given if method == "PUT" else {}),
+    )
+    assert answer.status_code == 200, answer.text
+
+
+def test_a_correction_moves_what_rests_on_it_and_a_phone_follows(here):
+    """SEQUENCE rises with each change, RFC 5545 section 3.8.7.4; the UID stays."""
+    first = events(fetch(here))
+    edit(here, "PUT", at="2026-05-07T09:00:00Z", queen="virgin", adults=9000)
+    second = events(fetch(here))
+    edit(here, "PUT", at="2026-05-08T09:00:00Z", queen="virgin", adults=9000)
+    third = events(fetch(here))
+    assert set(first) == set(second) == set(third)
+    for uid, one in first.items():
+        assert second[uid].decoded("dtstart") - one.decoded("dtstart") == timedelta(days=-3)
+        assert third[uid].decoded("dtstart") - one.decoded("dtstart") == timedelta(days=-2)
+        numbers = [int(told[uid]["sequence"]) for told in (first, second, third)]
+        assert numbers == sorted(set(numbers))
+    assert events(fetch(here)) == third
+
+
+def test_a_withdrawal_cancels_what_rested_on_it_until_it_stands_again(here):
+    """STATUS:CANCELLED, RFC 5545 section 3.8.1.11."""
+    before = events(fetch(here))
+    edit(here, "DELETE")
+    gone = events(fetch(here))
+    assert set(gone) == set(before)
+    assert {str(one["status"]) for one in gone.values()} == {"CANCELLED"}
+    edit(here, "PUT", queen="virgin", adults=9000)
+    back = events(fetch(here))
+    for uid, one in before.items():
+        assert str(back[uid]["status"]) == str(one["status"])
+        numbers = [int(told[uid]["sequence"]) for told in (before, gone, back)]
+        assert numbers[0] < numbers[1] < numbers[2]
