@@ -13,6 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from hivewatch.detect.finding import Finding
+from hivewatch.detect.handled import LIFTED_KG, handled, opened
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
@@ -32,7 +33,6 @@ HOME_SHARE = 0.35  # own choice: of a gain that counted bees account for, more i
 # [kg], [s] own choice: 8,000 foragers with their loads, a third of a strong hive, within a reading
 # of more than a shower's first ten minutes
 HOME_KG, HOME_S = 1.1, 900
-LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
 OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
 ALONE_KG = 8.0  # [kg] own choice: a box with bees or honey, where one reading is all there is
 WORK_DEG = 10.0  # [deg] own choice: height of the sun at which people open hives
@@ -45,8 +45,6 @@ STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else mo
 STUCK_S = 10 * DAY_S  # [s] own choice: so far back it is looked whether it moved
 HALF = 0.5
 GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
-NO_HIVE_KG = 10.0  # [kg] own choice: less is no hive with bees
-BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
 AROUND_S = 1800  # [s] own choice: a dip this near to a move belongs to it
 
 
@@ -98,7 +96,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
         if told is not None:
             found.append(told)
     alone = (dip for dip in dips if not any(_is_near(dip, move) for move in moves))
-    return found + [_opened(window, dip) for dip in alone]
+    return found + [opened(window, dip) for dip in alone]
 
 
 def _is_wild(window: HiveWindow, move: Step) -> bool:
@@ -181,7 +179,7 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
         confidence = confidence if light else 0.0
     if told_s is None or confidence <= 0:
         return None
-    return _handled(window, move, size, told_s, confidence, dips)
+    return handled(window, move, size, told_s, confidence, dips)
 
 
 def _came_home(window: HiveWindow, move: Step) -> bool:
@@ -233,70 +231,3 @@ def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:
         return 0.6 if move.low_kg >= ALONE_KG and at_work else 0.0
     cooled_k = np.median(nest.value[first:middle]) - nest.value[middle:last].min()
     return 0.7 if cooled_k >= COOLED_K else 0.0
-
-
-def _handled(
-    window: HiveWindow, move: Step, size: float, told_s: int, confidence: float, dips: list[Dip]
-) -> Finding:
-    """Make a `handling` of a move of the weight."""
-    minutes = (move.after_s - move.before_s) / 60
-    evidence = []
-    if size:
-        way = "rose" if size > 0 else "fell"
-        evidence.append(
-            f"weight {way} by {abs(size):.1f} kg within {minutes:.0f} min and stayed: "
-            f"{_probably(move.level_kg, size)}"
-        )
-    lifted = max(move.low_kg, move.high_kg)
-    measures: dict[str, float] = {"kg": round(size, 2), "kg_error": round(move.spread_kg, 2)}
-    if lifted >= LIFTED_KG:
-        measures["kg_lifted"] = round(lifted, 2)
-        evidence.append(f"{lifted:.1f} kg came off or on, and back, within {minutes:.0f} min")
-    evidence += [f"the nest cooled by {dip.depth_k:.1f} K and was warm again" for dip in dips[:1]]
-    start_s = min([move.before_s, *(dip.before_s for dip in dips)])
-    return Finding(
-        kind="handling",
-        subject=f"hive:{window.hive.id}",
-        start_s=start_s,
-        end_s=move.after_s,
-        detected_s=max([told_s, *(dip.back_s for dip in dips)]),
-        confidence=confidence,
-        measures=measures,
-        evidence=tuple(evidence),
-        status="ended",
-    )
-
-
-def _probably(level_kg: float, size: float) -> str:
-    """Say what a step of that size probably was; the weight alone does not know it."""
-    if level_kg < NO_HIVE_KG and size > NO_HIVE_KG:
-        return "probably a hive was set on the scale"
-    if size >= BOX_KG:
-        return "probably a box, or much feed, was put on"
-    if size > 0:
-        return "probably feed or frames were put in"
-    if size > -BOX_KG:
-        return "probably frames were taken out"
-    return "probably a box, or honey, was taken off"
-
-
-def _opened(window: HiveWindow, dip: Dip) -> Finding:
-    """Make a `handling` of a dip of the nest alone."""
-    weight = window.of("weight")
-    low, high = np.searchsorted(weight.time_s, [dip.before_s, dip.back_s])
-    evidence = [f"the nest cooled at once by {dip.depth_k:.1f} K and was warm again soon"]
-    if dip.humidity_rise is not None:
-        evidence.append(f"damp came up with it, {dip.humidity_rise:.1f} %RH")
-    if high - low > 1:
-        evidence.append("the scale shows nothing of it")
-    return Finding(
-        kind="handling",
-        subject=f"hive:{window.hive.id}",
-        start_s=dip.before_s,
-        end_s=dip.back_s,
-        detected_s=dip.back_s,
-        confidence=0.7 if high - low <= 1 else 0.6,
-        measures={"nest_fell_k": round(dip.depth_k, 2)},
-        evidence=tuple(evidence),
-        status="ended",
-    )

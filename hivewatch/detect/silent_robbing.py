@@ -12,12 +12,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.bare import before_each
 from hivewatch.signals.days import HOUR_S, Days
 from hivewatch.signals.window import Floats
+
+Flags = NDArray[np.bool_]
 
 # All thresholds: own choice; tests/unit/detect/test_silent_robbing.py.
 LEAST_OTHERS = 2  # other hives that tell how the day was
@@ -32,6 +35,7 @@ IN_A_ROW = 2  # [d] that agree
 OVER_KG, OVER_DAYS = 0.15, 4  # [kg/d], [d] no longer behind by more
 UNKNOWN_DAYS = 10  # [d] and it is not known any longer
 MOVED_KG, MOVED_DAYS = 0.5, 4  # [kg], [d] after a step, feed dries and boxes are licked out
+STILL_KG = 0.05  # [kg] by day at most, for days: bees bring and eat more
 FLYING_H, LIGHT_H = 4.0, 12.0  # [h] of flying weather; of light, where nobody measures warmth
 
 
@@ -78,7 +82,14 @@ def _plain_kg(one: Days) -> Floats:
     spoilt = (np.nan_to_num(lately) > MOVED_KG) | (moved > MOVED_KG)
     light_h = (one.set_s - one.rise_s) / HOUR_S
     fly = np.where(np.isnan(one.flying_h), light_h >= LIGHT_H, one.flying_h >= FLYING_H)
-    return np.where(spoilt | ~fly, np.nan, one.day_kg)
+    return np.where(spoilt | ~fly | _is_still(one.day_kg), np.nan, one.day_kg)
+
+
+def _is_still(day_kg: Floats) -> Flags:
+    """Say when a scale carries no living hive, or stands still: it tells nothing of the day."""
+    moves = np.concatenate((np.zeros(LAST_DAYS - 1), np.nan_to_num(np.abs(day_kg))))
+    most_kg = np.lib.stride_tricks.sliding_window_view(moves, LAST_DAYS).max(axis=1)
+    return np.asarray(most_kg < STILL_KG)
 
 
 def _middle(others: Floats) -> Floats:

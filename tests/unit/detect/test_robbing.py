@@ -125,6 +125,30 @@ def test_snow_that_melts_is_none(made_up_hive, limits) -> None:
     assert find(hive, limits, ("weight", "ambient")) == []
 
 
+@pytest.mark.parametrize("kg", [0.5, 0.8])
+def test_a_fine_day_that_dries_a_day_of_rain_is_none(made_up_hive, limits, kg) -> None:
+    hive = poor(made_up_hive)
+    rainy = (hive.time_s > hive.at(9, 6)) & (hive.time_s <= hive.at(9, 21))
+    fine = (hive.time_s > hive.at(10, 6)) & (hive.time_s <= hive.at(10, 21))
+    for name in ("bees-in", "bees-out"):
+        hive.series[name][rainy] = np.round(hive.series[name][rainy] * 0.4)
+        hive.series[name][fine] = np.round(hive.series[name][fine] * 1.6)
+    hive.add(hive.at(9, 9), kg, minutes=600)
+    hive.add(hive.at(10, 8), -kg - 0.2, minutes=600)
+    assert find(hive, limits) == []
+
+
+def test_what_a_counter_misses_on_a_busy_morning_is_no_honey(made_up_hive, limits) -> None:
+    hive = poor(made_up_hive)
+    busy = (hive.time_s > hive.at(10, 6)) & (hive.time_s <= hive.at(10, 21))
+    for name in ("bees-in", "bees-out"):  # a great flow begins: 120,000 bees
+        hive.series[name][busy] = np.round(hive.series[name][busy] * 3)
+    out = np.clip((hive.time_s - hive.at(10, 7)) / 7200, 0, 1)
+    back = np.clip((hive.time_s - hive.at(10, 14)) / 14_400, 0, 1)
+    hive.series["weight"] -= 0.6 * (out - back)
+    assert find(hive, limits) == []
+
+
 def test_a_great_flow_that_ends_is_no_robbing(made_up_hive, limits) -> None:
     hive = poor(made_up_hive)
     for day in range(8):

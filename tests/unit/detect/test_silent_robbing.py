@@ -132,6 +132,14 @@ def test_two_hives_are_too_few_to_tell() -> None:
     assert find({}) == []
 
 
+def test_a_scale_without_a_living_hive_is_no_neighbour() -> None:
+    days = a_yard(hives=2)
+    days["hazel-0"] = rob(days["hazel-0"], 25, 40, 0.6)
+    still = hive(np.zeros(COUNT), noise_kg=0.01)
+    assert find(days | {"hazel-8": still, "hazel-9": still}) == []
+    assert find(a_yard(hives=4) | {"hazel-0": days["hazel-0"]})
+
+
 def test_days_without_flight_do_not_count() -> None:
     yard = a_yard(flying_h=1.0)
     yard["hazel-1"] = rob(yard["hazel-1"], 25, 40, 0.6)

@@ -1,0 +1,81 @@
+"""What a handling looks like to the reader: the finding of a move of the weight, or of a dip."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from hivewatch.detect.finding import Finding
+from hivewatch.signals.dips import Dip
+from hivewatch.signals.steps import Step
+from hivewatch.signals.window import HiveWindow
+
+LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
+NO_HIVE_KG = 10.0  # [kg] own choice: less is no hive with bees
+BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
+
+
+def handled(
+    window: HiveWindow, move: Step, size: float, told_s: int, confidence: float, dips: list[Dip]
+) -> Finding:
+    """Make a `handling` of a move of the weight."""
+    minutes = (move.after_s - move.before_s) / 60
+    evidence = []
+    if size:
+        way = "rose" if size > 0 else "fell"
+        evidence.append(
+            f"weight {way} by {abs(size):.1f} kg within {minutes:.0f} min and stayed: "
+            f"{_probably(move.level_kg, size)}"
+        )
+    lifted = max(move.low_kg, move.high_kg)
+    measures: dict[str, float] = {"kg": round(size, 2), "kg_error": round(move.spread_kg, 2)}
+    if lifted >= LIFTED_KG:
+        measures["kg_lifted"] = round(lifted, 2)
+        evidence.append(f"{lifted:.1f} kg came off or on, and back, within {minutes:.0f} min")
+    evidence += [f"the nest cooled by {dip.depth_k:.1f} K and was warm again" for dip in dips[:1]]
+    start_s = min([move.before_s, *(dip.before_s for dip in dips)])
+    return Finding(
+        kind="handling",
+        subject=f"hive:{window.hive.id}",
+        start_s=start_s,
+        end_s=move.after_s,
+        detected_s=max([told_s, *(dip.back_s for dip in dips)]),
+        confidence=confidence,
+        measures=measures,
+        evidence=tuple(evidence),
+        status="ended",
+    )
+
+
+def _probably(level_kg: float, size: float) -> str:
+    """Say what a step of that size probably was; the weight alone does not know it."""
+    if level_kg < NO_HIVE_KG and size > NO_HIVE_KG:
+        return "probably a hive was set on the scale"
+    if size >= BOX_KG:
+        return "probably a box, or much feed, was put on"
+    if size > 0:
+        return "probably feed or frames were put in"
+    if size > -BOX_KG:
+        return "probably frames were taken out"
+    return "probably a box, or honey, was taken off"
+
+
+def opened(window: HiveWindow, dip: Dip) -> Finding:
+    """Make a `handling` of a dip of the nest alone."""
+    weight = window.of("weight")
+    low, high = np.searchsorted(weight.time_s, [dip.before_s, dip.back_s])
+    evidence = [f"the nest cooled at once by {dip.depth_k:.1f} K and was warm again soon"]
+    if dip.humidity_rise is not None:
+        evidence.append(f"damp came up with it, {dip.humidity_rise:.1f} %RH")
+    if high - low > 1:
+        evidence.append("the scale shows nothing of it")
+    return Finding(
+        kind="handling",
+        subject=f"hive:{window.hive.id}",
+        start_s=dip.before_s,
+        end_s=dip.back_s,
+        detected_s=dip.back_s,
+        confidence=0.7 if high - low <= 1 else 0.6,
+        measures={"nest_fell_k": round(dip.depth_k, 2)},
+        evidence=tuple(evidence),
+        status="ended",
+    )
