@@ -1,20 +1,28 @@
-"""Readings out of the store: a long table, as CSV that `hivewatch import` reads, or as Parquet."""
+"""What is stored, out of the store, in files that `hivewatch import` reads.
+
+Readings are a long table, as CSV or Parquet; the apiary is the file of `hivewatch apiary load`; all
+else is one JSON object a line.
+"""
 
 from __future__ import annotations
 
 import gzip
+import json
+import shutil
+import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
 
-from hivewatch.apiary import Apiary, placed_spans
+from hivewatch.apiary import Apiary, placed_spans, write_apiary
 from hivewatch.errors import UsageError
 from hivewatch.mistakes import check_known
 from hivewatch.store import apiary as apiary_rows
+from hivewatch.store import whole
 from hivewatch.store.open import Store
 from hivewatch.store.pages import END_MS, read_page, read_page_received
 from hivewatch.wire.quantities import BY_NUMBER, QUANTITIES
@@ -23,6 +31,11 @@ ROWS = 40_000  # own choice: readings in memory at once, some ten megabytes
 END_S = END_MS // 1000
 HEADING = "time,device,quantity,value"
 FORMS = (".csv", ".csv.gz", ".parquet")
+FILES = {
+    "apiary": "apiary.toml",
+    "readings": "readings.csv.gz",
+    **{what: f"{what}.jsonl" for what in whole.READ},
+}
 
 
 class Stay(NamedTuple):
@@ -89,6 +102,90 @@ def export(store: Store, file: Path | None, choice: Choice, stdout: BinaryIO) ->
             with gzip.GzipFile(file.name.removesuffix(".gz"), "wb", 6, out, mtime=0) as packed:
                 return write(packed, pages, received=choice.received)  # type: ignore[arg-type]
         return write(out, pages, received=choice.received)
+
+
+def export_all(store: Store, folder: Path, choice: Choice) -> dict[str, int]:
+    """Write everything into a new folder, a file a kind; gives how many records of each.
+
+    Raises
+    ------
+    UsageError
+        If there is no such hive or yard, or the folder cannot be written.
+    """
+    if folder.exists():
+        raise UsageError(str(folder), "", "exists already", "name a new folder")
+    part = folder.with_name(folder.name + ".part")
+    try:
+        part.mkdir()
+        try:
+            done = {
+                what: export_some(store, what, part / name, choice) for what, name in FILES.items()
+            }
+            part.rename(folder)
+        finally:
+            shutil.rmtree(part, ignore_errors=True)
+    except OSError as error:
+        wrong = f"cannot be written ({error.strerror or error})"
+        remedy = "is the folder above it there, is there room, and may we?"
+        raise UsageError(str(folder), "", wrong, remedy) from error
+    return done
+
+
+def export_some(
+    store: Store, what: str, file: Path | None, choice: Choice, stdout: BinaryIO | None = None
+) -> int:
+    """Write all of one kind into a new file, or to `stdout`; gives how many records.
+
+    Of some hives the apiary holds their yards, their devices, and wherever else those stood.
+    """
+    stdout = stdout or sys.stdout.buffer
+    if what == "readings":
+        return export(store, file, replace(choice, received=True), stdout)
+    ending = Path(FILES[what]).suffix
+    if file is not None and file.suffix.lower() != ending:
+        raise UsageError(str(file), "", f"not a form we write {what} in", f"end it with {ending}")
+    with store.read() as connection:
+        known = apiary_rows.read(connection)
+        wanted = _wanted(known, apiary_rows.numbers(connection), choice)
+        if what == "apiary":
+            some = whole.part_of(connection, known, wanted)
+            with _out(file, stdout) as out:
+                out.write(write_apiary(some).encode())
+                out.flush()
+            return len(some.hives)
+        count = 0
+        with _out(file, stdout) as out:
+            for record in whole.READ[what](connection, wanted):
+                out.write(json.dumps(record, ensure_ascii=False).encode() + b"\n")
+                count += 1
+            out.flush()
+    return count
+
+
+@contextmanager
+def _out(file: Path | None, stdout: BinaryIO) -> Iterator[BinaryIO]:
+    if file is None:
+        yield stdout
+        return
+    with _new(file) as out:
+        yield out
+
+
+def _wanted(apiary: Apiary, numbers: dict[str, int], choice: Choice) -> whole.Wanted:
+    """Say which records a choice means."""
+    stays = _stays(apiary, numbers, choice)
+    hives: set[str] | None = None
+    if choice.hives or choice.yards:
+        hives = {
+            one.id for one in apiary.hives if one.id in choice.hives or one.yard in choice.yards
+        }
+    return whole.Wanted(
+        hives=hives,
+        yards=choice.yards,
+        stays=[(one.device, one.from_ms // 1000, one.until_ms // 1000) for one in stays],
+        since_s=choice.since_s,
+        until_s=choice.until_s,
+    )
 
 
 def _form(file: Path) -> str:

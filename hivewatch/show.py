@@ -18,6 +18,7 @@ from hivewatch.comb.outlook import Outlook
 from hivewatch.comb.outlook_words import describe_outlook
 from hivewatch.detect.finding import Finding
 from hivewatch.errors import UsageError
+from hivewatch.ingest.folder import files_of, import_apiary, import_records
 from hivewatch.ingest.tables import Imported, import_csv
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
@@ -124,9 +125,13 @@ def import_all(
         if str(file) != "-" and not file.exists():
             raise UsageError(str(file), "", "no such file", "check the name; nothing was imported")
     results = []
-    for file in files:
+    for file in [one for given in files for one in _spread(given)]:
         path = None if str(file) == "-" else file
         name = file.name if path else "standard input"
+        if path is not None and (became := _of_an_export(store, path)) is not None:
+            say(f"{name}: {became['said']}")
+            results.append({"file": name} | became)
+            continue
         with _bar(name) as tell:
             done = import_csv(
                 store,
@@ -143,6 +148,25 @@ def import_all(
         say(_summary(name, done))
         results.append(imported_json(name, done))
     return results
+
+
+def _spread(file: Path) -> list[Path]:
+    """Give the files of a folder, or the file."""
+    return files_of(file) if file.is_dir() else [file]
+
+
+def _of_an_export(store: Store, path: Path) -> dict[str, Any] | None:
+    """Take in a file of an export other than readings; says what became of it."""
+    if path.suffix == ".toml":
+        changed = import_apiary(store, path)
+        return {"said": _many(len(changed), "change") + " to the apiary", "changed": changed}
+    if not path.name.removesuffix(".gz").endswith(".jsonl"):
+        return None
+    done = import_records(store, path)
+    said = f"{_many(done.records, 'record')}, {done.new} new"
+    if done.told_only:
+        said = f"{_many(done.told_only, 'alert')} not taken in: nobody is called twice"
+    return {"said": said, "records": done.records, "new": done.new}
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -22,6 +23,20 @@ from hivewatch.cli.words import (
 )
 from hivewatch.errors import UsageError
 from hivewatch.store.open import Store
+
+
+class What(StrEnum):
+    """What to export."""
+
+    everything = "everything"
+    apiary = "apiary"
+    readings = "readings"
+    devices = "devices"
+    inspections = "inspections"
+    findings = "findings"
+    alerts = "alerts"
+    quarantine = "quarantine"
+
 
 app = typer.Typer()
 apiary_app = typer.Typer(help="Yards, hives and devices.", no_args_is_help=True)
@@ -69,7 +84,10 @@ def apiary_show(config: Config = None, form: Form = Format.text) -> None:
 
 @app.command("import")
 def import_files(
-    files: Annotated[list[Path], typer.Argument(help="CSV files; - reads standard input.")],
+    files: Annotated[
+        list[Path],
+        typer.Argument(help="CSV or Parquet files; what export wrote, folders too; - reads CSV."),
+    ],
     config: Config = None,
     late: Annotated[
         bool, typer.Option("--late", help="They came only now, not when they were measured.")
@@ -77,7 +95,10 @@ def import_files(
     decimal: Annotated[Decimal, typer.Option(help="As in 21.5 or in 21,5.")] = Decimal.point,
     form: Form = Format.text,
 ) -> None:
-    """Store readings from CSV: time,device,quantity,value or time,device and one column each."""
+    """Store readings from CSV: time,device,quantity,value or time,device and one column each.
+
+    A column `received` says when each came. What export --what wrote is taken in as it was.
+    """
     from hivewatch.show import import_all
 
     settings = settings_of(config)
@@ -100,14 +121,18 @@ def export_readings(
         Path, typer.Argument(help="New file, .csv, .csv.gz or .parquet; - is standard output.")
     ],
     config: Config = None,
+    what: Annotated[
+        What | None,
+        typer.Option(help="All of one kind, as import takes it in; or everything, into a folder."),
+    ] = None,
     hive: Annotated[list[str] | None, typer.Option(help="Only of this hive.")] = None,
     yard: Annotated[list[str] | None, typer.Option(help="Only of this yard.")] = None,
     quantity: Annotated[list[str] | None, typer.Option(help="Only these, as weight.")] = None,
     since: Annotated[str | None, typer.Option(help="Not before then (RFC 3339).")] = None,
     until: Annotated[str | None, typer.Option(help="Before then (RFC 3339).")] = None,
 ) -> None:
-    """Write readings out: time,device,quantity,value, as import reads them."""
-    from hivewatch.export import END_S, Choice, export
+    """Write readings out: time,device,quantity,value; or --what is stored, to import elsewhere."""
+    from hivewatch.export import END_S, Choice, export, export_all, export_some
 
     choice = Choice(
         hives=hive or (),
@@ -117,9 +142,18 @@ def export_readings(
         until_s=time_s(until, "--until", END_S),
     )
     path = None if str(file) == "-" else file
-    count = export(store_of(config), path, choice, sys.stdout.buffer)
+    if what is What.everything:
+        if path is None:
+            raise UsageError("export", "-", "everything is several files", "name a new folder")
+        done = export_all(store_of(config), path, choice)
+        typer.echo(f"{file}: " + ", ".join(f"{count} {name}" for name, count in done.items()))
+        return
+    if what is None:
+        count, word = export(store_of(config), path, choice, sys.stdout.buffer), "reading"
+    else:
+        count, word = export_some(store_of(config), what.value, path, choice), "record"
     if path is not None:
-        typer.echo(f"{file}: {count} reading{'s' * (count != 1)}")
+        typer.echo(f"{file}: {count} {word}{'s' * (count != 1)}")
 
 
 @inspections_app.command("load")
