@@ -15,6 +15,8 @@ MINUTE_S = 60.0
 HOUR_S = 3_600.0
 DAY_S = 86_400.0
 SEASON_D = 180.0  # [d] own choice: a hive-season, so that scenarios of all lengths add up
+NOTICED_BEES = 500.0  # [bees] own choice: 20 to 25 a minute, what somebody at the entrance sees
+CASTS_S = 16 * DAY_S  # [s] common practice, no source: in two weeks after a swarm all is settled
 
 Event = dict[str, Any]
 Share = Literal["relative", "absolute"]
@@ -66,6 +68,7 @@ class Kind:
     is_shown: bool = True  # a clock's fault shows only in when readings arrive, on a right clock
     hidden_by: tuple[str, ...] = ()  # an event while one of these lasts need not be told apart
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
+    excused_ahead_s: float = 0.0  # nor when such an event follows within this
 
     def is_truth(self, name: str) -> bool:
         """Say whether a name of the truth is this kind."""
@@ -74,6 +77,10 @@ class Kind:
 
 def _is_a_kilogram(event: Event) -> bool:
     return abs(float(event.get("kg", 0.0))) >= 1.0
+
+
+def _is_noticed(event: Event) -> bool:
+    return float(event.get("bees", 0.0)) >= NOTICED_BEES
 
 
 def _is_clear(event: Event) -> bool:
@@ -112,8 +119,9 @@ KINDS: tuple[Kind, ...] = (
     Kind("dearth", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="yard", counts=_is_clear,
          measures=(Measure("kg_a_day", "kg_a_day", "absolute", "kg/d"),)),
     Kind("brood_end", 14 * DAY_S, 14 * DAY_S, excuses=("dead_out", "taken")),
-    Kind("swarm_risk", 10 * DAY_S, 10 * DAY_S, lasts=True),
-    Kind("orientation_flight", HOUR_S, HOUR_S,
+    Kind("swarm_risk", 10 * DAY_S, 10 * DAY_S, lasts=True,
+         excuses=("swarm",), excused_ahead_s=CASTS_S),  # a cast of a hive that swarmed before
+    Kind("orientation_flight", HOUR_S, HOUR_S, counts=_is_noticed,
          measures=(Measure("bees", "bees", "relative", "bees"),)),
     Kind("forager_loss", DAY_S, 2 * DAY_S, lasts=True),
     Kind("chilled_brood", 12 * HOUR_S, DAY_S, lasts=True),

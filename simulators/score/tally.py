@@ -168,7 +168,11 @@ def _is_excused(season: Season, kind: Kind, one: Finding) -> bool:
         if season.heard.is_quiet(device, start, QUIET_SLACK_S, QUIET_S):
             return True
     for event in season.truth["events"]:
-        if event["subject"] == subject and event["kind"] in kind.excuses and _spans(event, start):
+        is_excuse = event["subject"] == subject and event["kind"] in kind.excuses
+        ahead_s = kind.excused_ahead_s
+        if is_excuse and ahead_s and 0 <= seconds(event["start"]) - start <= ahead_s:
+            return True
+        if is_excuse and not ahead_s and _spans(event, start):
             return True
         if kind.subject == "yard" and subject.startswith("hive:") and kind.is_truth(event["kind"]):
             yard = season.hives.get(subject.removeprefix("hive:"))

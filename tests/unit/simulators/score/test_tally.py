@@ -153,3 +153,17 @@ def test_the_watcher_that_always_alarms_finds_all_and_is_false_each_other_hour(s
 
 def at_day(day):
     return f"2024-05-{day + 1:02d}T00:00:00Z"
+
+
+@pytest.mark.parametrize(("swarm_on", "false"), [(12, 0), (30, 1), (3, 1)])
+def test_a_swarm_risk_that_came_true_is_no_false_alarm(story, swarm_on, false):
+    story.happened("swarm", swarm_on, 13)
+    story.told("swarm_risk", 5, 10)
+    assert counts(story, "swarm_risk") == (0, 0, false)
+
+
+def test_a_first_flight_that_nobody_would_notice_need_not_be_found(story):
+    story.happened("orientation_flight", 3, 13, bees=300)
+    story.happened("orientation_flight", 4, 13, bees=900)
+    story.told("orientation_flight", 3, 13)
+    assert counts(story, "orientation_flight") == (0, 1, 0)
