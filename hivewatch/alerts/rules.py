@@ -108,6 +108,8 @@ RULES: Mapping[str, Rule] = MappingProxyType(
         "orientation_flight": Rule("not for the phone", 0, "drop", "a good sign: on the pages"),
     }
 )
+OF_YARDS = ("nectar_flow", "dearth")  # of one hive that differs from its yard they do not ring
+ONE_DIFFERS = Rule("not for the phone", 0, "drop", "one hive differs from its yard: on the pages")
 UNKNOWN = Rule("today", _GATHER_S, "drop", "a kind without a rule of its own; better told than not")
 
 
@@ -141,7 +143,8 @@ def judge(finding: Finding, now_s: int) -> Verdict:
     Verdict
         `rings` with the urgency; or not, with the reason.
     """
-    rule = RULES.get(finding.kind, UNKNOWN)
+    differs = finding.kind in OF_YARDS and finding.subject.startswith("hive:")
+    rule = ONE_DIFFERS if differs else RULES.get(finding.kind, UNKNOWN)
     if rule.urgency == "not for the phone":
         return Verdict(rule.urgency, "not for the phone", rule.why)
     if finding.status == "withdrawn":

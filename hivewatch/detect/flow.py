@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hivewatch.apiary import Yard
+from hivewatch.detect import own_flow
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.days import HOUR_S, Days
 from hivewatch.signals.window import Floats
@@ -97,6 +98,7 @@ def find(yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
             _dearth(yard, together, gain, spell, over=over)
             for spell, over in _dearths(yard, together, gain, flows)
         ),
+        *own_flow.find(list(voters), list(voters.values()), together),
     ]
 
 
