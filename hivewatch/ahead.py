@@ -11,25 +11,28 @@ from sqlalchemy import Connection
 
 from hivewatch.apiary import Apiary
 from hivewatch.comb.outlook import Hive, Outlook, look_ahead
-from hivewatch.comb.sensed import sensed_of
+from hivewatch.comb.sensed import REACH_DAYS, sensed_of
 from hivewatch.comb.start import Visit
 from hivewatch.comb.visits import hive_of, visit_of
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.run import detect
 from hivewatch.frames import FRAMES
+from hivewatch.inspections import Inspection
 from hivewatch.settings import Alerts
-from hivewatch.signals.days import Days, days_of
-from hivewatch.store import inspections
-from hivewatch.store.windows import read_window
+from hivewatch.signals.days import DAY_S, Days, days_of
+from hivewatch.store import findings, inspections, stale
+from hivewatch.store.windows import read_part, read_window
 
 TAKEN = ("swarm", "forager_loss")
+READ = ("weight", "ambient", "rain", "bees-in", "bees-out")
+REACH_S = (REACH_DAYS + 8) * DAY_S  # a day's income rests on the days before it
 
 
 @dataclass(frozen=True)
 class Facts:
     """What an outlook rests on: the hive, what people counted, its days, and what was found.
 
-    All of it as known at a moment, worked out of the readings anew: so a replay says what was said.
+    All of it as known at a moment, so that a replay says what was said.
     """
 
     hive: Hive
@@ -89,11 +92,34 @@ def facts_of(
     visits = [visit_of(one, frame, zone) for one in noted]
     if not any(one.can_start for one in visits):
         return None
-    window = read_window(connection, apiary, hive_id, as_of_s, recorded_by_s)
-    found = [one for one in detect(window, noted, Alerts(), as_of_s) if one.kind in TAKEN]
+    days, found = _sensed(connection, apiary, hive_id, noted, as_of_s, recorded_by_s)
     described = hive_of(hive.id, yard.latitude, frame, hive.frames * hive.boxes)
     today = datetime.fromtimestamp(as_of_s, UTC).astimezone(zone).date()
-    return Facts(described, zone, today, visits, days_of(window), found)
+    return Facts(described, zone, today, visits, days, found)
+
+
+def _sensed(
+    connection: Connection,
+    apiary: Apiary,
+    hive_id: str,
+    noted: Sequence[Inspection],
+    as_of_s: int,
+    recorded_by_s: int | None,
+) -> tuple[Days, list[Finding]]:
+    """Give a hive's days, and which bees left.
+
+    Where the watch has looked at all that is stored, what it found is taken; for a replay, or
+    where nobody has looked yet, the findings are worked out anew, which says the same.
+    """
+    if recorded_by_s is None and not stale.read(connection):
+        since_s = as_of_s - REACH_S
+        window = read_part(connection, apiary, hive_id, dict.fromkeys(READ, since_s), as_of_s)
+        found = findings.read(connection, hive=hive_id, since_s=since_s, until_s=as_of_s + 1)
+    else:
+        window = read_window(connection, apiary, hive_id, as_of_s, recorded_by_s)
+        found = detect(window, noted, Alerts(), as_of_s)
+    taken = [one for one in found if one.kind in TAKEN and one.status != "withdrawn"]
+    return days_of(window), taken
 
 
 def look_from(facts: Facts) -> Outlook | None:

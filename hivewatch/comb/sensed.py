@@ -23,6 +23,7 @@ BLOCK_DAYS = 3
 """Days whose traffic counts as one observation. Own choice: what troubles one day's rate (wind, a
 flow) lasts into the next, and is no news there."""
 
+REACH_DAYS = 75  # own choice: no visit older than sixty days is started from
 FLOW_DAYS = 5  # own choice: the middle of so many days is a day's income; one day's may be a feed
 
 
@@ -68,7 +69,8 @@ def sensed_of(days: Days, findings: Iterable[Finding], zone: ZoneInfo, until: da
     until : date
         The local day of the moment; of it and later days only findings count.
     """
-    over = [place for place, day in enumerate(days.day) if day < until]
+    since = until - timedelta(days=REACH_DAYS)
+    over = [place for place, day in enumerate(days.day) if since <= day < until]
     flying = days.flying_h / FULL_DAY_H / (1.0 + np.nan_to_num(days.rain_mm) / RAIN_HALVES_MM)
     income = np.maximum(days.day_kg, 0.0)
     rate = np.where(

@@ -1,0 +1,47 @@
+"""An outlook from what the watch has found already, and the same worked out anew."""
+
+from __future__ import annotations
+
+from threading import Event
+
+import numpy as np
+from served import DAY_S, NOW_S, START_S, STEP_S
+
+from hivewatch import ahead
+from hivewatch.comb.outlook_words import outlook_dict
+from hivewatch.settings import Settings
+from hivewatch.store import apiary, stale
+from hivewatch.watch import Watcher
+
+
+def look(here, *, recorded_by_s=None):
+    with here.store.read() as connection:
+        known = apiary.read(connection)
+        seen = ahead.outlook_of(connection, known, "hazel-1", NOW_S, recorded_by_s=recorded_by_s)
+        return outlook_dict(seen)
+
+
+def test_what_the_watch_found_gives_the_outlook_that_a_replay_gives(fresh, monkeypatch):
+    season = fresh.store_season()
+    # six days in, at noon, sixteen thousand bees leave within ten minutes
+    swarm_s = START_S + 6 * DAY_S + 12 * 3600
+    time_s = np.arange(swarm_s - 60, NOW_S, STEP_S, dtype=np.int64)
+    fresh.store_series("counter-1", "bees-out", time_s[:1], np.array([16_000.0]))
+    weight = np.interp(time_s, *season["weight"]) - 2.2
+    fresh.store_series("scale-1", "weight", time_s, weight)
+    fresh.write_down(
+        hive="hazel-1", at="2026-05-02T10:00:00Z", by="keeper", adults=30_000,
+        brood={"eggs": 4500, "open": 9000, "capped": 18_000},
+    )  # fmt: skip
+    with fresh.store.write() as connection:
+        stale.mark(connection, [("device:scale-1", 0), ("device:counter-1", 0)])
+    anew = look(fresh)
+    watcher = Watcher(fresh.store, Settings(), fresh.clock)
+    while watcher.look_round(Event(), lambda: None):
+        pass
+    with fresh.store.read() as connection:
+        assert stale.read(connection) == []
+    replayed = look(fresh, recorded_by_s=NOW_S)
+    monkeypatch.setattr(ahead, "detect", None)  # asked for no more
+    assert look(fresh) == anew == replayed
+    assert anew["adults"][0]["median"] < 30_000
