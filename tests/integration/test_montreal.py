@@ -195,7 +195,7 @@ def test_an_opened_hive_is_called_nothing_but_handled(live):
     ]
     print(f"{len(opened)} openings, {len(seen)} told")
     assert set(seen) <= {"handling"}
-    assert seen
+    assert len(seen) >= 9  # own choice: what shows; six openings have no readings around
 
 
 def test_what_the_daemon_told_is_what_a_replay_tells(live):
