@@ -24,7 +24,7 @@ Flags = NDArray[np.bool_]
 
 # All thresholds: own choice; tests/unit/detect/test_silent_robbing.py.
 LEAST_OTHERS = 2  # other hives that tell how the day was
-LAST_DAYS, LEAST_DAYS = 5, 4  # days that are looked at together, and known ones among them
+LAST_DAYS, LEAST_DAYS = 8, 6  # days looked at together, known ones among them: more than a spell
 BEFORE_DAYS, LEAST_BEFORE = 16, 6  # days before those, which tell how it was with this hive
 BEHIND_KG = 0.3  # [kg/d] behind the middle one of the others, and more than before by as much
 WORST_KG = 0.15  # [kg/d] behind the poorest of the others

@@ -132,6 +132,13 @@ def test_two_hives_are_too_few_to_tell() -> None:
     assert find({}) == []
 
 
+def test_a_few_poor_days_are_no_silent_robbing() -> None:
+    for seed in range(5):
+        yard = a_yard(seed=seed)
+        yard["hazel-1"] = rob(yard["hazel-1"], 25, 29, 0.45)
+        assert find(yard) == []
+
+
 def test_a_scale_without_a_living_hive_is_no_neighbour() -> None:
     days = a_yard(hives=2)
     days["hazel-0"] = rob(days["hazel-0"], 25, 40, 0.6)
