@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from importlib.metadata import version
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Query
+from fastapi import APIRouter, Path, Query, Response
+from pydantic_core import to_json
 from sqlalchemy import Connection
 
 from hivewatch.api.forms import Asked, Identity, Limit, Page, moment, moment_or_none, page_of
@@ -72,16 +73,19 @@ def yards(here: Here, asked: Annotated[YardsAsked, Query()]) -> Page[Yard]:
     return page_of(found, asked.limit, now_s, lambda one: one.id)
 
 
-@router.get("/hives", responses=documented(422))
-def hives(here: Here, asked: Annotated[HivesAsked, Query()]) -> Page[Hive]:
+@router.get("/hives", response_model=Page[Hive], responses=documented(422))
+def hives(here: Here, asked: Annotated[HivesAsked, Query()]) -> Response:
     """List the hives, each with its last weight, its nest temperature and its findings."""
     now_s = here.clock.now_s()
     with here.store.read() as connection:
         wanted = standing.hives(
             connection, yard=asked.yard, after=asked.after, limit=asked.limit + 1
         )
-        found = _stand(connection, wanted, now_s)
-    return page_of(found, asked.limit, now_s, lambda one: one.id)
+        shown = wanted[: asked.limit]
+        items = _stand(connection, shown, now_s)  # no models: a thousand hives are many
+    following = shown[-1].id if len(wanted) > len(shown) else None
+    body = to_json({"now": moment(now_s), "items": items, "next": following})
+    return Response(body, media_type="application/json")
 
 
 @router.get("/hives/{hive_id}", responses=documented(404, 422))
@@ -91,7 +95,7 @@ def hive(here: Here, hive_id: HiveId) -> Hive:
         found = _stand(connection, standing.hives(connection, only=hive_id), here.clock.now_s())
     if not found:
         raise no_hive(hive_id)
-    return found[0]
+    return Hive(**found[0])
 
 
 @router.get("/devices", responses=documented(422))
@@ -127,7 +131,7 @@ def must_know(connection: Connection, hive_id: str) -> None:
         raise no_hive(hive_id)
 
 
-def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[Hive]:
+def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[dict[str, Any]]:
     """Put together how hives stand, with one query for each kind of thing."""
     names = [one.id for one in wanted]
     last = standing.read(connection, now_s, names)
@@ -137,7 +141,7 @@ def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[
     for one in wanted:
         here = kit.get(one.id, standing.NO_KIT)
         subjects = [f"hive:{one.id}", *(f"device:{device}" for device in here.devices)]
-        its = [finding for subject in subjects for finding in told[subject]]
+        its = [finding for subject in subjects for finding in told.get(subject, ())]
         found.append(_hive(one, last.get(one.id, {}), here, its))
     return found
 
@@ -155,27 +159,27 @@ def _told_lately(
 
 def _hive(
     one: Place, last: Mapping[str, standing.Last], kit: standing.Kit, told: list[Finding]
-) -> Hive:
-    """Put together how one hive stands."""
+) -> dict[str, Any]:
+    """Put together how one hive stands: the fields of `Hive`, in their order."""
     weight, nest = last.get("weight"), last.get("nest")
-    return Hive(
-        id=one.id,
-        yard=one.yard,
-        frame=one.frame,
-        frames=one.frames,
-        boxes=one.boxes,
-        empty_kg=one.empty_kg,
-        weight_kg=None if weight is None else weight.value,
-        weight_at=None if weight is None else moment(weight.time_s),
-        change_day_kg=_change(weight, 1),
-        change_week_kg=_change(weight, 7),
-        nest_c=None if nest is None else nest.value,
-        nest_at=None if nest is None else moment(nest.time_s),
-        heard_at=moment_or_none(kit.heard_s),
-        since=moment_or_none(kit.since_s),
-        devices=list(kit.devices),
-        findings=told,
-    )
+    return {
+        "id": one.id,
+        "yard": one.yard,
+        "frame": one.frame,
+        "frames": one.frames,
+        "boxes": one.boxes,
+        "empty_kg": one.empty_kg,
+        "weight_kg": None if weight is None else weight.value,
+        "weight_at": None if weight is None else moment(weight.time_s),
+        "change_day_kg": _change(weight, 1),
+        "change_week_kg": _change(weight, 7),
+        "nest_c": None if nest is None else nest.value,
+        "nest_at": None if nest is None else moment(nest.time_s),
+        "heard_at": moment_or_none(kit.heard_s),
+        "since": moment_or_none(kit.since_s),
+        "devices": list(kit.devices),
+        "findings": told,
+    }
 
 
 def _change(last: standing.Last | None, days: Literal[1, 7]) -> float | None:

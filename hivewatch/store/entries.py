@@ -144,12 +144,13 @@ def moves(connection: Connection, hives: Collection[str], until_s: int) -> list[
         .where(touched, placement.c.since_s <= until_s)
         .order_by(device.c.id, placement.c.since_s)
     )
+    ours = frozenset(hives)
     found: list[Moved] = []
     last: tuple[str, str | None] = ("", None)
     for name, since_s, hive in connection.execute(query):
         before = last[1] if last[0] == name else None
         last = (name, hive)
-        if hive != before and {hive, before} & set(hives):
+        if hive != before and (hive in ours or before in ours):
             found.append(Moved(name, since_s, hive, before))
     return found
 

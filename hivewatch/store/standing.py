@@ -95,15 +95,12 @@ class Kit:
 NO_KIT = Kit((), None, None)
 
 _KIT = """
-SELECT one.hive, device.id, device.heard_s FROM placement AS one
-JOIN device ON device.number = one.device
-WHERE one.hive IN (SELECT value FROM json_each(:hives)) AND one.since_s = (
-  SELECT max(since_s) FROM placement WHERE device = one.device AND since_s <= :now_s)
+SELECT one.hive, device.id, device.heard_s, one.since_s, NOT EXISTS (
+  SELECT 1 FROM placement WHERE device = one.device
+    AND since_s > one.since_s AND since_s <= :now_s)
+FROM placement AS one JOIN device ON device.number = one.device
+WHERE one.hive IN (SELECT value FROM json_each(:hives)) AND one.since_s <= :now_s
 ORDER BY device.id
-"""
-_SINCE = """
-SELECT hive, min(since_s) FROM placement
-WHERE hive IN (SELECT value FROM json_each(:hives)) AND since_s <= :now_s GROUP BY hive
 """
 
 
@@ -111,10 +108,13 @@ def kit(connection: Connection, now_s: int, hives: Sequence[str]) -> dict[str, K
     """Read which devices stand at these hives; a hive that never had one is absent."""
     asked = {"now_s": now_s, "hives": json.dumps(hives)}
     standing: defaultdict[str, list[tuple[str, int | None]]] = defaultdict(list)
-    for hive, device, heard_s in connection.execute(text(_KIT), asked):
-        standing[hive].append((device, heard_s))
+    first: dict[str, int] = {}
+    for hive, device, heard_s, since_s, is_last in connection.execute(text(_KIT), asked):
+        first[hive] = min(since_s, first.get(hive, since_s))
+        if is_last:
+            standing[hive].append((device, heard_s))
     found = {}
-    for hive, since_s in connection.execute(text(_SINCE), asked):
+    for hive, since_s in first.items():
         heard = [heard_s for _, heard_s in standing[hive] if heard_s is not None]
         names = tuple(device for device, _ in standing[hive])
         found[hive] = Kit(names, since_s, max(heard, default=None))
