@@ -103,6 +103,7 @@ def devices(here: Here, asked: Annotated[DevicesAsked, Query()]) -> Page[Device]
     """List the devices; `unplaced` leaves those that stand at no hive."""
     with here.store.read() as connection:
         rows = apiary.devices(connection, unplaced=asked.unplaced)
+    following = [row for row in rows if asked.after is None or row.id > asked.after]
     found = [
         Device(
             id=row.id,
@@ -112,8 +113,7 @@ def devices(here: Here, asked: Annotated[DevicesAsked, Query()]) -> Page[Device]
             status=row.status,
             status_at=moment_or_none(row.status_s),
         )
-        for row in rows
-        if asked.after is None or row.id > asked.after
+        for row in following[: asked.limit + 1]
     ]
     return page_of(found, asked.limit, here.clock.now_s(), lambda one: one.id)
 
