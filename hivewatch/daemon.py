@@ -6,6 +6,7 @@ import os
 import random
 import signal
 import socket
+import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -36,6 +37,7 @@ PATIENCE_S = {"ingest": 90.0, "watch": 120.0, "deliver": 180.0, "mirror": 180.0}
 # own choice: each more than the longest single step of its loop: a broker's time-out, a look at a
 # hive with years of data, a slow channel
 RESTART_S = (1.0, 60.0)  # own choice: the first and the longest wait before a broken loop restarts
+SWITCH_S = 0.0005  # own choice, and bench_pages: ingest waits less for whoever answers a page
 STOP_S = 10.0  # own choice: how long the loops have to end
 
 
@@ -88,6 +90,7 @@ class Daemon:
         """Run until a signal ends it; comes back when everything is closed."""
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: self.stop.set())
+        sys.setswitchinterval(SWITCH_S)
         threads = self.start()
         try:
             self._watch_over()
