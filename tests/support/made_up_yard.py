@@ -14,6 +14,26 @@ YARD = Yard("hazel-end", "Hazel End", 52.2, 0.12, "Europe/London")
 FIRST = date(2026, 5, 1)
 
 
+def days_with(first: date, count: int, **figures: np.ndarray) -> Days:
+    """Make days without rain or steps, of whose other figures only these are known."""
+    start_s = local_midnights_s(YARD, first, count + 1)
+    unknown = {
+        name: np.full(count, np.nan)
+        for name in Days.__dataclass_fields__
+        if name not in {"day", "start_s", "steps"}
+    }
+    known = {
+        "rise_s": start_s[:-1] + 5.0 * 3600,
+        "set_s": start_s[:-1] + 20.0 * 3600,
+        "dawn_s": start_s[:-1] + 4.5 * 3600,
+        "dusk_s": start_s[:-1] + 22.5 * 3600,
+        "step_kg": np.zeros(count),
+        "rain_mm": np.zeros(count),
+    }
+    day = tuple(first + timedelta(days=i) for i in range(count))
+    return Days(day=day, start_s=start_s, steps=(), **(unknown | known | figures))
+
+
 def made_up_days(
     gain_kg: Sequence[float],
     *,
@@ -26,32 +46,16 @@ def made_up_days(
     rng = np.random.default_rng(seed)
     n = len(gain_kg) + 1
     gain = np.append(np.array(gain_kg) + rng.normal(0, spread_kg, n - 1), np.nan)
-    start_s = local_midnights_s(YARD, FIRST, n + 1)
     night = np.append(0.3 * np.maximum(gain[:-1], 0) + 0.05, np.nan)
-    nothing = np.full(n, np.nan)
-    return Days(
-        day=tuple(FIRST + timedelta(days=i) for i in range(n)),
-        start_s=start_s,
-        rise_s=start_s[:-1] + 5.0 * 3600,
-        set_s=start_s[:-1] + 20.0 * 3600,
-        dawn_s=start_s[:-1] + 4.5 * 3600,
-        dusk_s=start_s[:-1] + 22.5 * 3600,
+    return days_with(
+        FIRST,
+        n,
         dawn_kg=40.0 + np.append(0.0, np.cumsum(gain[:-1])),
-        dusk_kg=nothing,
         gain_kg=gain,
         day_kg=gain + night,
         night_kg=night,
-        step_kg=np.zeros(n),
         rain_mm=np.zeros(n) if rain_mm is None else np.append(rain_mm, 0.0),
-        nest_cel=nothing,
-        nest_sd_k=nothing,
-        ambient_cel=nothing,
-        bees_in=nothing,
-        bees_out=nothing,
-        flight_s=nothing,
-        home_s=nothing,
         flying_h=np.full(n, flying_h),
-        steps=(),
     )
 
 

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import pytest
+from made_up_yard import YARD, days_with
 
-from hivewatch.apiary import Yard
 from hivewatch.detect import silent_robbing
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.run import YARD_DETECTORS, is_of_yard
-from hivewatch.signals.days import Days, local_midnights_s
+from hivewatch.signals.days import Days
 
-YARD = Yard("hazel-end", "Hazel End", 52.2, 0.12, "Europe/London")
 FIRST = date(2026, 7, 1)
 COUNT = 50
 
@@ -23,32 +22,8 @@ def hive(weather, *, strength=1.0, seed=0, noise_kg=0.05, flying_h=9.0) -> Days:
     """Make days that follow the yard's weather, by the colony's strength."""
     rng = np.random.default_rng(seed)
     n = len(weather)
-    start_s = local_midnights_s(YARD, FIRST, n + 1)
-    nothing = np.full(n, np.nan)
-    return Days(
-        day=tuple(FIRST + timedelta(days=i) for i in range(n)),
-        start_s=start_s,
-        rise_s=start_s[:-1] + 5.0 * 3600,
-        set_s=start_s[:-1] + 20.0 * 3600,
-        dawn_s=start_s[:-1] + 4.5 * 3600,
-        dusk_s=start_s[:-1] + 22.5 * 3600,
-        dawn_kg=nothing,
-        dusk_kg=nothing,
-        gain_kg=nothing,
-        day_kg=strength * weather + rng.normal(0, noise_kg, n),
-        night_kg=nothing,
-        step_kg=np.zeros(n),
-        rain_mm=np.zeros(n),
-        nest_cel=nothing,
-        nest_sd_k=nothing,
-        ambient_cel=nothing,
-        bees_in=nothing,
-        bees_out=nothing,
-        flight_s=nothing,
-        home_s=nothing,
-        flying_h=np.full(n, flying_h),
-        steps=(),
-    )
+    day_kg = strength * weather + rng.normal(0, noise_kg, n)
+    return days_with(FIRST, n, day_kg=day_kg, flying_h=np.full(n, flying_h))
 
 
 def a_yard(*, mean_kg=0.1, hives=4, seed=0, **more) -> dict[str, Days]:
