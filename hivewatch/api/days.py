@@ -15,8 +15,8 @@ from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import documented
 from hivewatch.api.rooms import Here
 from hivewatch.signals.daily import daily_of
+from hivewatch.signals.dawn import dawn_departures_of
 from hivewatch.signals.days import DAY_S, days_of
-from hivewatch.signals.departure import departures_of
 from hivewatch.signals.window import Floats, HiveWindow
 from hivewatch.store import apiary
 from hivewatch.store.windows import read_part
@@ -106,7 +106,7 @@ def figures(window: HiveWindow) -> list[tuple[tuple[int, int], Day]]:
     """Give the figures of each day of a window, with its first and last moment [s]."""
     if not any(len(series) for series in window.series.values()):
         return []
-    days, daily, left = days_of(window), daily_of(window), departures_of(window)
+    days, daily, left = days_of(window), daily_of(window), dawn_departures_of(window)
     kg, kelvin, bees = 3, 2, 0  # digits
     columns: dict[str, list[float | None]] = {
         "dawn_kg": _rounded(days.dawn_kg, kg),

@@ -17,8 +17,8 @@ from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals import (
     carried,
+    dawn,
     days,
-    departure,
     departures,
     dips,
     flown,
@@ -43,7 +43,7 @@ FIRST = (
     robbing.lowest_of,
 )
 CARRYING = (
-    *(steps, days, departure, warmth, dips, startles, departures, carried, flown),
+    *(steps, days, dawn, warmth, dips, startles, departures, carried, flown),
     *(sensors, off_scale, robbing),
 )
 """Signals that keep what they know, and detectors that have such signals of their own."""

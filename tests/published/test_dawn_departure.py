@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import ruptures
 
-from hivewatch.signals.departure import CORNER_S, FIRST_S, HOUR_S, LAST_S, LEAST_S, fit_dips
+from hivewatch.signals.dawn import CORNER_S, FIRST_S, HOUR_S, LAST_S, LEAST_S, fit_dips
 
 HOURS = np.arange(96) / 12 + 1 / 24 - 4  # [h] from sunrise
 CORNERS = np.arange(FIRST_S, LAST_S + 1, CORNER_S) / HOUR_S

@@ -23,12 +23,12 @@ from hivewatch.signals.window import Floats, HiveWindow, Ints
 
 NAME = "dawn departures"
 HOUR_S = 3600
-AROUND_S = 4 * HOUR_S  # [s] published: to four hours after sunrise, see `departures_of`
+AROUND_S = 4 * HOUR_S  # [s] published: to four hours after sunrise, see `dawn_departures_of`
 BIN_S = 300  # [s] own choice: finer than a corner can be told
 CORNER_S = 600  # [s] own choice: corners are looked for so far apart
 FIRST_S, LAST_S = -HOUR_S, 3 * HOUR_S  # [s] own choice: of a corner, to sunrise; bees need light
 LEAST_S = HOUR_S  # [s] own choice: two readings of the coarsest feed on each line
-BEE_KG, BEE_ERROR_KG = 1.0e-4, 1.0e-5  # [kg] published: 0.100, 0.111, 0.125 g; see `departures_of`
+BEE_KG, BEE_ERROR_KG = 1.0e-4, 1.0e-5  # [kg] published: 0.100, 0.111, 0.125 g; see below
 COVERED = 12  # own choice: of the sixteen half hours, those with readings
 SILENT = 2  # own choice: half hours on end without any
 DRY_MM = 0.2  # [mm] as for `scale_drift`: rain on the lid weighs as much as bees
@@ -44,7 +44,7 @@ Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Departures:
+class DawnDepartures:
     """What left at dawn on n local days, those of `days_of`; NaN where `reason` says why not.
 
     Parameters
@@ -85,7 +85,7 @@ class Departures:
         return len(self.kg)
 
 
-def departures_of(window: HiveWindow) -> Departures:
+def dawn_departures_of(window: HiveWindow) -> DawnDepartures:
     """Work out what left a hive at dawn, day by day; once for each window.
 
     Parameters
@@ -95,7 +95,7 @@ def departures_of(window: HiveWindow) -> Departures:
 
     Returns
     -------
-    Departures
+    DawnDepartures
         As many days as `days_of` gives.
 
     References
@@ -114,19 +114,19 @@ def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
     """Give what `hivewatch.signals.carried` keeps: the days before a midnight, once asked for."""
     if NAME not in window.memo and NAME not in window.carried.parts:
         return {}
-    known = departures_of(window)
+    known = dawn_departures_of(window)
     n = int(np.searchsorted(known.start_s, until_s))
     return {NAME: _each(lambda name: getattr(known, name)[:n], known.reason[:n])}
 
 
-def _each(figure: Callable[[str], NDArray[np.generic]], reason: tuple[str, ...]) -> Departures:
+def _each(figure: Callable[[str], NDArray[np.generic]], reason: tuple[str, ...]) -> DawnDepartures:
     """Make departures of arrays by their names."""
-    names = [one.name for one in fields(Departures) if one.name != "reason"]
+    names = [one.name for one in fields(DawnDepartures) if one.name != "reason"]
     figures: dict[str, Any] = {name: figure(name).copy() for name in names}
-    return Departures(**figures, reason=reason)
+    return DawnDepartures(**figures, reason=reason)
 
 
-def _work_out(window: HiveWindow, kept: Departures | None) -> Departures:
+def _work_out(window: HiveWindow, kept: DawnDepartures | None) -> DawnDepartures:
     """Work out the days that are not known yet."""
     since = _since(window, 0 if kept is None else len(kept))
     if kept is None:
@@ -137,7 +137,7 @@ def _work_out(window: HiveWindow, kept: Departures | None) -> Departures:
     )
 
 
-def _since(window: HiveWindow, first: int) -> Departures:
+def _since(window: HiveWindow, first: int) -> DawnDepartures:
     """Work out the days from one on."""
     days = days_of(window)
     start_s, rise_s = days.start_s[first:-1], days.rise_s[first:]
@@ -163,7 +163,7 @@ def _since(window: HiveWindow, first: int) -> Departures:
     bees = fit.kg / BEE_KG
     error_kg = np.hypot(fit.error_kg, SCALE_SPREAD_KG)  # no morning is three straight lines
     error = np.hypot(error_kg / BEE_KG, bees * BEE_ERROR_KG / BEE_KG)
-    return Departures(
+    return DawnDepartures(
         start_s=start_s,
         kg=known(fit.kg),
         error_kg=known(error_kg),

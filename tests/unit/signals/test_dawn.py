@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hivewatch.signals.carried import Carried
+from hivewatch.signals.dawn import BEE_KG, carry, dawn_departures_of, fit_dips
 from hivewatch.signals.days import carry as carry_days
 from hivewatch.signals.days import days_of
-from hivewatch.signals.departure import BEE_KG, carry, departures_of, fit_dips
 from hivewatch.signals.steps import SCALE_SPREAD_KG
 from hivewatch.signals.window import HiveWindow, Series
 
@@ -64,7 +64,7 @@ def test_corners_and_mass_of_exact_lines_are_read_out(left, long, night, kg, lat
 
 @pytest.mark.parametrize("step_s", [60, 300, 900, 1800])
 def test_any_feed_tells_the_mass_within_its_error(made_up_hive, step_s):
-    found = departures_of(morning(made_up_hive, step_s))
+    found = dawn_departures_of(morning(made_up_hive, step_s))
     told = ~np.isnan(found.kg)
     assert told.sum() >= 5
     assert np.all(np.abs(found.kg[told] - 0.5) < np.maximum(4 * found.error_kg[told], 0.02))
@@ -78,7 +78,7 @@ def test_a_super_in_the_morning_is_no_departure(made_up_hive):
     window = morning(made_up_hive)
     weight, rise_s = window.of("weight"), days_of(window).rise_s
     value = weight.value + np.where(weight.time_s > rise_s[2] + 4000, 6.0, 0.0)
-    found = departures_of(replace(window, series={"weight": Series(weight.time_s, value)}))
+    found = dawn_departures_of(replace(window, series={"weight": Series(weight.time_s, value)}))
     assert found.kg[2] == pytest.approx(0.5, abs=0.12)
 
 
@@ -91,11 +91,11 @@ def test_what_tells_nothing_says_why(made_up_hive):
     flat = np.abs(weight.time_s - rise_s[4]) < 15_000
     value[flat] = 40.0 + np.random.default_rng(1).normal(0, 0.01, flat.sum())
     series = {"weight": Series(weight.time_s[~silent], value[~silent]), "rain": rain}
-    found = departures_of(replace(window, series=series))
+    found = dawn_departures_of(replace(window, series=series))
     assert found.reason[1] == "gaps"
     assert found.reason[3] == "rain"
     assert found.reason[4] == "no dip"
-    early = departures_of(window.at(int(rise_s[5]) + 3600))
+    early = dawn_departures_of(window.at(int(rise_s[5]) + 3600))
     assert early.reason[5] == "not over"
     for one in (found, early):
         assert [bool(why) for why in one.reason] == np.isnan(one.kg).tolist()
@@ -112,7 +112,7 @@ def test_rain_that_nobody_measured_is_no_departure(made_up_hive, from_h, why):
         wet -= 0.25 * np.clip((since_h - 0.5) / 2, 0, 1) * (since_h < 12)
     else:
         wet = -0.25 * np.clip((since_h - from_h) / 2, 0, 1)
-    found = departures_of(
+    found = dawn_departures_of(
         replace(window, series={"weight": Series(weight.time_s, weight.value + wet)})
     )
     assert found.reason[2] == why
@@ -120,7 +120,7 @@ def test_rain_that_nobody_measured_is_no_departure(made_up_hive, from_h, why):
 
 
 def test_without_a_scale_every_day_says_why(made_up_hive):
-    found = departures_of(made_up_hive(days=3).window(("nest", "ambient")))
+    found = dawn_departures_of(made_up_hive(days=3).window(("nest", "ambient")))
     assert np.isnan(found.kg).all()
     assert all(found.reason)
 
@@ -129,7 +129,7 @@ def test_days_that_are_kept_say_the_same(made_up_hive):
     window = made_up_hive(days=16).window()
     until_s = int(days_of(window).start_s[12])
     assert carry(window, until_s) == {}  # nobody has asked
-    whole = departures_of(window)
+    whole = dawn_departures_of(window)
     kept = {**carry_days(window, until_s), **carry(window, until_s)}
     weight = window.of("weight")
     later = replace(
@@ -140,7 +140,7 @@ def test_days_that_are_kept_say_the_same(made_up_hive):
             for name, one in window.series.items()
         },
     )
-    part = departures_of(later)
+    part = dawn_departures_of(later)
     assert len(weight) > 0
     assert part.reason == whole.reason
     assert np.allclose(part.kg, whole.kg, equal_nan=True)
