@@ -187,7 +187,7 @@ def outlooks(
 ) -> dict[str, dict[str, object]]:
     """Work out the outlook of every hive that was counted in the last sixty days.
 
-    This takes a twentieth of a second or two a hive: for the command, not for a request.
+    This takes a tenth of a second or more a hive: for the command, not for a request.
     """
     found = {}
     for hive in inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s):
