@@ -34,6 +34,8 @@ BOTH = [("scale-1", "weight", NOW_S - 60, 41.5), ("scale-1", "nest", NOW_S - 60,
         (CBOR_PACK, ""),
         (b"\x9f" + CBOR_PACK[1:] + b"\xff", ""),  # of indefinite length, RFC 8949 section 3.2.2
     ],
+    # the packs carry the time, and a test is called the same by all who run parts of the suite
+    ids=["json, named", "json", "cbor, named", "cbor", "cbor of indefinite length"],
 )
 def test_a_pack_is_stored_in_either_encoding(mosquitto, listening, devices, pack, content_type):
     broker = mosquitto()
@@ -76,12 +78,13 @@ def test_good_records_are_stored_and_bad_ones_are_set_aside_with_their_reasons(
     broker = mosquitto()
     here = listening(broker.url).start()
     field = devices(broker.port)
+    sent_s = int(time.time())  # noqa: TID251 - the daemon under test has a real clock
     field.send("scale-1", pack)
     (held,) = here.wait_held(1)
     assert here.readings() == [("scale-1", "weight", NOW_S - 60, 41.5)]
     assert held.raw == pack
     assert held.source == "hivewatch/scale-1/senml"
-    assert abs(held.received_s - NOW_S) < 300
+    assert sent_s <= held.received_s <= time.time()  # noqa: TID251 - the same clock
     assert [(index, reason) for index, reason, _ in held.faults] == [
         (1, "out of range"),
         (2, "unit"),
