@@ -108,10 +108,12 @@ def _sensed(
 ) -> tuple[Days, list[Finding]]:
     """Give a hive's days, and which bees left.
 
-    Where the watch has looked at all that is stored, what it found is taken; for a replay, or
+    Where the watch has looked at all that is stored of it, what it found is taken; for a replay, or
     where nobody has looked yet, the findings are worked out anew, which says the same.
     """
-    if recorded_by_s is None and not stale.read(connection):
+    own = {f"device:{one.device}" for one in apiary.placements if one.hive == hive_id}
+    waiting = {one.subject for one in stale.read(connection)} & (own | {f"hive:{hive_id}"})
+    if recorded_by_s is None and not waiting:
         since_s = as_of_s - REACH_S
         window = read_part(connection, apiary, hive_id, dict.fromkeys(READ, since_s), as_of_s)
         found = findings.read(connection, hive=hive_id, since_s=since_s, until_s=as_of_s + 1)

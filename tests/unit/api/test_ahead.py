@@ -42,6 +42,8 @@ def test_what_the_watch_found_gives_the_outlook_that_a_replay_gives(fresh, monke
     with fresh.store.read() as connection:
         assert stale.read(connection) == []
     replayed = look(fresh, recorded_by_s=NOW_S)
+    with fresh.store.write() as connection:  # what waits elsewhere does not matter here
+        stale.mark(connection, [("device:scale-9", 0), ("mirror:scale-1", 0)])
     monkeypatch.setattr(ahead, "detect", None)  # asked for no more
     assert look(fresh) == anew == replayed
     assert anew["adults"][0]["median"] < 30_000
