@@ -6,6 +6,8 @@
   Renewable Energy Laboratory, NREL/TP-560-34302 (2003, revised 2008): sunrise and sunset
   at longitude 0.
 
+- Lengths of days of 2024, computed beforehand by the same algorithm as pvlib has it.
+
 Tolerance: the first tables are rounded to the minute (30 s), and the simple solar theory behind our
 times was measured at up to 24 s a day from the NREL algorithm at middle latitudes: together 60 s.
 """
@@ -68,6 +70,27 @@ def test_the_solar_position_algorithm_table(latitude, day, rises, sets):
     times = sun_times(yard(latitude, 0.0, "UTC"), [day])
     assert times.rise_s[0] == pytest.approx(moment(day, rises, UTC), abs=EXACT_S)
     assert times.set_s[0] == pytest.approx(moment(day, sets, UTC), abs=EXACT_S)
+
+
+DAY_H = [
+    # latitude, longitude, hours on 20 March, 21 June, 22 September, 21 December 2024
+    (52.52, 13.405, (12.203, 16.837, 12.185, 7.651)),
+    (45.0, 0.0, (12.174, 15.619, 12.156, 8.766)),
+]
+
+
+@pytest.mark.parametrize(("latitude", "longitude", "hours"), DAY_H)
+def test_days_are_as_long_as_computed(latitude, longitude, hours):
+    days = [date(2024, 3, 20), date(2024, 6, 21), date(2024, 9, 22), date(2024, 12, 21)]
+    times = sun_times(yard(latitude, longitude, "UTC"), days)
+    # both ends may be off by 24 s, and the hours are given to 1.8 s
+    assert (times.set_s - times.rise_s) / 3600 == pytest.approx(hours, abs=50 / 3600)
+
+
+@pytest.mark.parametrize("day", [date(2024, 1, 31), date(2024, 6, 21), date(2024, 10, 8)])
+def test_a_day_on_the_equator_is_always_as_long(day):
+    times = sun_times(yard(0.0, 0.0, "UTC"), [day])
+    assert 12.10 <= (times.set_s[0] - times.rise_s[0]) / 3600 <= 12.14  # 12.11 to 12.13
 
 
 def test_several_days_at_once_give_each_day_its_own():

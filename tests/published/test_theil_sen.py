@@ -1,4 +1,4 @@
-"""The slopes by which a scale is held against the air, and their median: Theil and Sen.
+"""Slopes between pairs and their median, Theil and Sen: a scale beside the air, a swarm's trends.
 
 Sources: P. K. Sen, J. Am. Stat. Assoc. 63, 1379 (1968): the median of the slopes between all pairs;
 `scipy.stats.theilslopes` as an implementation of its own; two examples worked by hand. The product
@@ -15,6 +15,8 @@ import pytest
 from scipy.stats import theilslopes
 
 from hivewatch.detect.sensors import APART_K, _slopes
+from hivewatch.detect.swarm import TREND_KG_PER_H, _carried_on
+from hivewatch.signals.window import Series
 
 STRETCH = 1.5 * APART_K  # neighbours in an example then lie apart enough
 
@@ -57,3 +59,16 @@ def test_near_pairs_are_left_out_and_no_others():
     ]
     assert sorted(_slopes(x, y).tolist()) == pytest.approx(sorted(known))
     assert len(known) == 4
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_trend_is_carried_on_as_scipy_s_line(seed):
+    # the line goes through the median of what the slope leaves, as scipy's "joint" intercept does
+    rng = np.random.default_rng(seed)
+    time_s = np.cumsum(rng.integers(200, 400, 9))
+    slope = rng.uniform(-0.5, 0.5) * TREND_KG_PER_H / 3600
+    kg = 40 + slope * time_s + 0.005 * rng.standard_t(1.5, 9)
+    line = theilslopes(kg, time_s, method="joint")
+    assert abs(line.slope) < TREND_KG_PER_H / 3600
+    at = _carried_on(Series(time_s.astype(np.int64), kg), 5000.0)
+    assert at == pytest.approx(line.intercept + 5000.0 * line.slope, abs=1e-9)
