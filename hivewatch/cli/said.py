@@ -108,16 +108,34 @@ def round_(config: Config = None, as_of: AsOf = None, form: Form = Format.text) 
 
 @app.command()
 def comb(
+    file: Annotated[
+        Path | None,
+        typer.Argument(help="JSON: the share of each frame side, as in an inspection; - reads it."),
+    ] = None,
     config: Config = None,  # noqa: ARG001 - every command takes it; a comb needs no settings
-    eggs: Annotated[int | None, typer.Option(min=0, help="Cells with an egg.")] = None,
-    open_: Annotated[int | None, typer.Option("--open", min=0, help="Open brood.")] = None,
-    capped: Annotated[int | None, typer.Option(min=0, help="Capped worker brood.")] = None,
+    eggs: Annotated[float | None, typer.Option(min=0, help="Cells with an egg.")] = None,
+    open_: Annotated[float | None, typer.Option("--open", min=0, help="Open brood.")] = None,
+    capped: Annotated[float | None, typer.Option(min=0, help="Capped worker brood.")] = None,
+    drone_open: Annotated[float | None, typer.Option(min=0, help="Open drone brood.")] = None,
+    drone_capped: Annotated[float | None, typer.Option(min=0, help="Capped drone brood.")] = None,
+    sides: Annotated[
+        bool, typer.Option("--sides", help="The numbers are frame sides covered, as 1.5.")
+    ] = False,
+    frame: Annotated[str | None, typer.Option(help="Kind of frame, for sides.")] = None,
     form: Form = Format.text,
 ) -> None:
     """Read one comb count: how the queen has laid for three weeks, and what emerges."""
-    from hivewatch.comb import CombCount, read_comb, to_dict, to_text
+    from hivewatch.cli.counted import counted
+    from hivewatch.comb import read_comb, to_dict, to_text
 
-    reading = read_comb(CombCount(eggs=eggs, open=open_, capped=capped))
+    told = {
+        "--eggs": eggs,
+        "--open": open_,
+        "--capped": capped,
+        "--drone-open": drone_open,
+        "--drone-capped": drone_capped,
+    }
+    reading = read_comb(counted(told, file, frame, in_sides=sides))
     if form is Format.json:
         print_json(to_dict(reading))
     else:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from hivewatch.comb.stages import Stages
 from hivewatch.errors import UsageError
+from hivewatch.frames import Frame
 
 COUNTING_ERROR = 0.175
 """One standard deviation of a person's count, as a fraction. Own choice: the middle of the 10 to
@@ -28,6 +29,7 @@ ALLOWED_ERRORS = 2.0
 in forty of the very best queen."""
 
 NAMES = ("eggs", "open", "capped")
+DRONES = ("drone_open", "drone_capped")
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,8 @@ class CombCount:
         One standard deviation of the count as a fraction; None for `COUNTING_ERROR`.
     survival : float or None
         Part of the eggs that become bees; None for "between the published loss and none at all".
+    frame : Frame or None
+        Whose sides were judged, where cells follow from shares of them.
     """
 
     eggs: float | None = None
@@ -53,10 +57,11 @@ class CombCount:
     drone_capped: float | None = None
     counting_error: float | None = None
     survival: float | None = None
+    frame: Frame | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be a count at all."""
-        for name in (*NAMES, "drone_open", "drone_capped"):
+        for name in (*NAMES, *DRONES):
             cells = getattr(self, name)
             if cells is not None and not (math.isfinite(cells) and cells >= 0):
                 raise UsageError(
@@ -112,3 +117,30 @@ class CombCount:
             "".join(asked)
             + "was a side counted twice, honey counted as brood, or are there two queens?"
         )
+
+
+def count_sides(
+    frame: Frame,
+    eggs: float | None = None,
+    open_: float | None = None,
+    capped: float | None = None,
+    drone_open: float | None = None,
+    drone_capped: float | None = None,
+) -> CombCount:
+    """Turn shares of frame sides into cells: 1.5 are a side and a half, None nobody looked at.
+
+    Drone brood is taken to lie in drone comb, whose cells are wider.
+    """
+
+    def cells(sides: float | None, a_side: int) -> float | None:
+        return None if sides is None else round(sides * a_side)
+
+    worker, drone = frame.side_cells, frame.side_drone_cells
+    return CombCount(
+        eggs=cells(eggs, worker),
+        open=cells(open_, worker),
+        capped=cells(capped, worker),
+        drone_open=cells(drone_open, drone),
+        drone_capped=cells(drone_capped, drone),
+        frame=frame,
+    )

@@ -28,7 +28,8 @@ growth of published season curves is 2 % a day (Schmickl & Crailsheim 2007) to 6
 1978), and weather adds to it; tests/property/test_comb_truth.py."""
 
 GAP_Z = 2.33
-"""Open brood lower than eggs and capped by this many spreads is a gap. Own choice: 1 in 100."""
+"""Open brood lower than eggs and capped by this many spreads is a gap, and higher than both a peak.
+Own choice: 1 in 100."""
 
 FAILING_DRONE_SHARE = 1 / 3
 DRONE_LAYING_SHARE = 0.8
@@ -245,6 +246,8 @@ def _slope(
         beside = 1 / weight[1] + max(1 / weight[0], 1 / weight[2])
         if min(log_rate[0], log_rate[2]) - log_rate[1] > GAP_Z * math.sqrt(beside):
             return "broken", (stages.hatch_day, stages.emerge_day), (0, stages.cap_day)
+        if log_rate[1] - max(log_rate[0], log_rate[2]) > GAP_Z * math.sqrt(beside):
+            return "falling", None, None  # she rose, and has come down since: no line says that
     ages, logs, weights = np.array(age), np.array(log_rate), np.array(weight)
     offset = ages - float(np.average(ages, weights=weights))
     moment = float((weights * offset**2).sum())

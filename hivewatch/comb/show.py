@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 
-from hivewatch.comb.count import NAMES
+from hivewatch.comb.count import DRONES, NAMES
 from hivewatch.comb.reading import CombReading, Days
 from hivewatch.comb.words import describe, look_again_days
 
@@ -31,9 +31,24 @@ def to_dict(reading: CombReading) -> dict[str, object]:
         "emerging": [round(float(bees), 1) for bees in reading.emerging],
         "queen": reading.queen,
         "question": reading.question,
+        "counted": _counted(reading),
         "look_again_in_days": look_again_days(reading),
         "reading": describe(reading),
     }
+
+
+def _counted(reading: CombReading) -> dict[str, object]:
+    """Give the cells that were read, and by which frame they follow from sides."""
+    count, frame = reading.count, reading.count.frame
+    cells = {name: getattr(count, name) for name in (*NAMES, *DRONES)}
+    told: dict[str, object] = {
+        name: None if number is None else round(number) for name, number in cells.items()
+    }
+    if frame is not None:
+        told["frame"] = frame.name
+        told["side_cells"] = frame.side_cells
+        told["source"] = frame.words
+    return told
 
 
 def _pair(days: Days | None) -> list[int | None] | None:
@@ -69,6 +84,16 @@ def to_text(reading: CombReading) -> str:
         f"{name} {'not counted' if cells is None else format(cells, ',.0f')}"
         for name, cells in zip(NAMES, reading.count.cells, strict=True)
     )
+    drones = [
+        f"{name.replace('_', ' ')} {cells:,.0f}"
+        for name in DRONES
+        if (cells := getattr(reading.count, name)) is not None
+    ]
+    head = [f"Counted: {', '.join([counted, *drones])}."]
+    frame = reading.count.frame
+    if frame is not None:
+        cells = f"{frame.side_cells:,} worker cells to a side of {frame.name}: {frame.words}."
+        head += textwrap.wrap(f"From sides, {cells}", WIDTH)
     chart = draw_bars(reading)
     said = [textwrap.fill(sentence, WIDTH) for sentence in describe(reading)]
-    return "\n".join([f"Counted: {counted}.", *(["", chart, ""] if chart else [""]), *said])
+    return "\n".join([*head, *(["", chart, ""] if chart else [""]), *said])

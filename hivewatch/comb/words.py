@@ -54,6 +54,8 @@ def look_again_days(reading: CombReading) -> int:
     """
     if reading.question:
         return 0
+    if reading.queen == "drone-laying":
+        return 4
     if reading.trend == "just started" and reading.started_between:
         return max(1, 9 - reading.started_between[0])
     return {"stopped": 4, "unknown": 3}.get(reading.trend, 7)
@@ -83,9 +85,13 @@ def _steady(_: CombReading) -> list[str]:
     ]
 
 
-def _falling(_: CombReading) -> list[str]:
+def _falling(reading: CombReading) -> list[str]:
+    middle, old = reading.laying[1], reading.laying[2]
+    before = "She is laying less than she did three weeks ago."
+    if middle and old and reading.count.open and middle.median > old.high:
+        before = "She laid more and more until a week ago or so, and has come down since."
     return [
-        "She is laying less than she did three weeks ago.",
+        before,
         (
             "Look whether the cells around the brood are full of nectar, whether there is pollen, "
             "and whether queen cells are started: laying also falls in the days before a swarm and "
@@ -231,14 +237,16 @@ def _queen(reading: CombReading) -> list[str]:
             (
                 "Nearly all of the brood is drones: the queen was badly mated or is spent, or "
                 "workers are laying. One egg at the bottom of each cell is a queen's, several are "
-                "workers'."
+                "workers'. Look within 4 days: with a queen it wants another one, with laying "
+                "workers it is shaken out or united, as no new queen is taken then."
             )
         ]
     if reading.queen == "failing":
         return [
             (
                 "There are too many drones among the capped brood for a good queen; if they lie in "
-                "worker cells she is failing. Look for domed caps scattered among flat ones."
+                "worker cells she is failing. Look for domed caps scattered among flat ones, "
+                "and for queen cells; look again in 7 days."
             )
         ]
     return []

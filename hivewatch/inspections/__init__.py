@@ -1,6 +1,6 @@
 """What people tell of the hives: what was seen and done, read and bounded."""
 
-from hivewatch.inspections.file import read_inspections, read_told
+from hivewatch.inspections.file import read_comb_sides, read_inspections, read_told
 from hivewatch.inspections.model import (
     Action,
     Brood,
@@ -27,6 +27,7 @@ __all__ = [
     "Told",
     "adult_count",
     "brood_counts",
+    "read_comb_sides",
     "read_inspections",
     "read_told",
     "stores_kg",

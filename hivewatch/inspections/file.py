@@ -91,6 +91,46 @@ def read_told(text: str, where: str) -> list[Told]:
     return found
 
 
+def read_comb_sides(text: str, where: str) -> Inspection:
+    """Read the shares of frame sides of one comb, however much stands around them.
+
+    Parameters
+    ----------
+    text : str
+        The sides alone, an array; or an inspection with `frames`, with or without hive and time.
+    where : str
+        The file's name, for the messages.
+
+    Raises
+    ------
+    SeveralErrors
+        With every mistake found.
+    """
+    mistakes = Mistakes()
+    content = _read_json(text, where, mistakes)
+    if isinstance(content, list) and any(
+        isinstance(one, dict) and "hive" in one for one in content
+    ):
+        if len(content) > 1:
+            wrong = f"{len(content)} inspections"
+            raise UsageError(where, "", wrong, "keep the one that is to be read")
+        content = content[0]
+    if not isinstance(content, dict | list):
+        raise UsageError(where, "", "not an array", "put the sides in [brackets]")
+    about = content if isinstance(content, dict) else {"frames": content}
+    entry = {"hive": "comb", "at": "1970-01-01T00:00:00Z"} | about
+    inspection = None
+    try:
+        inspection = _read_told(entry).inspection
+    except ValidationError as error:
+        for detail in error.errors():
+            _place(1, entry, detail, where, mistakes)
+    mistakes.settle()
+    if inspection is None or not (inspection.frames or inspection.brood):
+        raise UsageError(where, "", "no frames in it", 'give "frames", a side each')
+    return inspection
+
+
 def _read_told(entry: object) -> Told:
     """Tell what an entry says of the hive from what it says about itself."""
     if not isinstance(entry, dict):

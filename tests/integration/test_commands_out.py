@@ -102,7 +102,17 @@ def test_names_that_there_are_not_are_told_with_the_nearest(desk: Desk) -> None:
         (["findings", "--format", "yaml"], "'yaml' is not one of 'text', 'json'"),
         (["import"], "Missing argument"),
         (["comb", "--eggs", "-3"], "must be greater than or equal to 0"),
-        (["comb", "--eggs", "many"], "must be a whole number; see hivewatch comb --help"),
+        (["comb", "--eggs", "many"], "must be a number; see hivewatch comb --help"),
+        (["comb", "--eggs", "0.4"], "--eggs: 0.4: not a whole number of cells; for frame sides"),
+        (["comb", "--sides", "--eggs", "1"], "--sides: sides of which frame?; give --frame with"),
+        (["comb", "--sides", "--frame", "dadnt", "--eggs", "1"], "no such frame; did you mean dad"),
+        (
+            ["comb", "--sides", "--frame", "dadant", "--eggs", "3900"],
+            "--eggs: 3900: more sides than brood can cover; for cells leave --sides out",
+        ),
+        (["comb", "--frame", "dadant", "--eggs", "3900"], "--frame: dadant: says nothing of cells"),
+        (["comb", "may.json", "--eggs", "3900"], "--eggs: given beside a file; leave it out, or"),
+        (["comb", "may.json", "--frame", "dadant"], "may.json: cannot be read"),
         (["comb"], "comb count: nothing was counted; give at least one of"),
         (["export", "may.txt"], "may.txt: not a form we write; end it with .csv, .csv.gz, .par"),
         (["findings", "--config", "none.toml"], "none.toml: no such file; give --config the"),
@@ -119,6 +129,33 @@ def test_a_comb_count_needs_no_store(tmp_path: Path) -> None:
     assert len(data["emerging"]) == 21
     assert "eggs a day" in desk.ok(*count).out
     assert list(tmp_path.iterdir()) == []
+
+
+def test_sides_of_comb_are_read_as_cells(tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    frame = ("--frame", "langstroth-deep", "--format", "json")
+    sides = ("--eggs", "1", "--open", "2", "--capped", "4.5", "--drone-capped", "0.5")
+    typed = desk.ok("comb", "--sides", *sides, *frame).data
+    assert typed["counted"]["eggs"] == 3484
+    assert typed["counted"]["drone_capped"] == 1102
+    assert "pollination" in typed["counted"]["source"]
+    (tmp_path / "may.json").write_text(
+        '[{"frame": 3, "side": "a", "eggs": 0.5, "open": 0.5, "capped": 0},'
+        ' {"frame": 3, "side": "b", "eggs": 0.5, "open": 0.4},'
+        ' {"frame": 4, "side": "a", "open": 1, "bees": 1}, {"frame": 4, "side": "b"}]'
+    )
+    counted = desk.ok("comb", "may.json", *frame).data["counted"]
+    assert (counted["eggs"], counted["open"], counted["capped"]) == (3484, 6620, 0)
+    for text, fault in {
+        '[{"frame": 3, "side": "a", "eggs": 1.5}]': "frames[1].eggs = 1.5: out of range; use a sh",
+        '[{"frame": 3, "side": "c"}]': "frames[1].side",
+        '{"frmes": []}': "frmes: no such key; did you mean frames?",
+        "[]": "may.json: no frames in it",
+        "7": "may.json: not an array; put the sides in [brackets]",
+        "[": "may.json: line 1, column 2: not JSON",
+    }.items():
+        (tmp_path / "may.json").write_text(text)
+        assert fault in desk.run("comb", "may.json", *frame).fault
 
 
 def rows(text: str) -> list[list[str]]:

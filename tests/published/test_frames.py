@@ -16,7 +16,7 @@ import math
 
 import pytest
 
-from hivewatch.frames import BEES_PER_DM2, CELLS_PER_DM2, FRAMES
+from hivewatch.frames import BEES_PER_DM2, CELLS_PER_DM2, DRONE_CELLS_PER_DM2, FRAMES
 
 INCH_DM = 0.254
 
@@ -29,6 +29,26 @@ def test_cells_of_a_square_decimetre_follow_from_the_hexagon() -> None:
         assert 2 * one_side == pytest.approx(both_sides, rel=0.001)
     at_5_37_mm = 10_000 / (5.37**2 * math.sqrt(3) / 2)
     assert at_5_37_mm == pytest.approx(CELLS_PER_DM2, rel=0.002)
+
+
+def test_drone_cells_follow_from_their_width() -> None:
+    # The same hexagon; that drone cells are 6.6 to 6.9 mm wide is from memory.
+    widest, narrowest = (10_000 / (w**2 * math.sqrt(3) / 2) for w in (6.9, 6.6))
+    assert widest < DRONE_CELLS_PER_DM2 < narrowest
+    for row in FRAMES.values():
+        assert row.side_drone_cells / row.side_cells == pytest.approx(0.63, abs=0.02)
+
+
+def test_a_full_super_comb_holds_what_the_popular_tables_say() -> None:
+    # kingbee.us, biologyinsights.com (popular): shallow 3 lb, medium 4 lb; a super comb of the
+    # German standard hive is a brood comb, 1 kg a side (imkerei.mueggelland.de).
+    pound_kg = 0.4536
+    for name, kg in (
+        ("langstroth-deep", 3 * pound_kg),
+        ("langstroth-medium", 4 * pound_kg),
+        ("german-normal", 2.0),
+    ):
+        assert FRAMES[name].super_kg == pytest.approx(kg, rel=0.25)
 
 
 def test_cells_of_a_square_decimetre_are_near_the_american_figure() -> None:
@@ -71,6 +91,8 @@ def test_every_row_is_of_one_piece(name: str) -> None:
     row = FRAMES[name]
     assert row.name == name
     assert row.source
+    assert "[" not in row.words
+    assert row.super_dm2 <= row.side_dm2
     assert row.side_cells == pytest.approx(row.side_dm2 * CELLS_PER_DM2, rel=0.01)
     assert row.side_bees == pytest.approx(row.side_dm2 * BEES_PER_DM2, rel=0.05)
     per_cell_g = 1000 * row.honey_kg / (2 * row.side_cells)

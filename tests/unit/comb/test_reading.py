@@ -57,6 +57,7 @@ def test_losses_on_the_way_are_given_back() -> None:
         ((0, 4000, 0), "stopped", (3, 9), (3, 9)),
         ((4000, 0, 15000), "broken", (9, 21), (0, 3)),
         ((4500, 2000, 18000), "broken", (3, 21), (0, 9)),
+        ((300, 3000, 2100), "falling", None, None),
         ((None, 6000, 15000), "steady", None, None),
         ((None, 0, 15000), "stopped", (9, 21), None),
         ((None, 6000, 0), "just started", None, (3, 9)),

@@ -6,8 +6,9 @@ import json
 
 import pytest
 
-from hivewatch.comb import CombCount, describe, draw_bars, read_comb, to_dict, to_text
+from hivewatch.comb import CombCount, count_sides, describe, draw_bars, read_comb, to_dict, to_text
 from hivewatch.comb.words import about, look_again_days
+from hivewatch.frames import FRAMES
 
 CASES = [
     (3900, 7600, 15100),
@@ -121,6 +122,34 @@ def test_larvae_that_are_not_capped_bring_the_caution_on_disease() -> None:
 def test_drones_are_spoken_of_only_when_counted() -> None:
     assert "drones" not in said(3900, 7600, 15100)
     assert "drones" in said(3000, 1000, 200, drone_capped=5000)
+
+
+def test_a_queen_who_lays_drones_is_looked_at_soon_and_what_then() -> None:
+    reading = read_comb(CombCount(3000, 1000, 200, drone_capped=5000))
+    assert reading.queen == "drone-laying"
+    assert look_again_days(reading) == 4
+    assert "within 4 days" in " ".join(describe(reading))
+    failing = said(3000, 5000, 12000, drone_capped=9000)
+    assert "in 7 days" in failing
+    assert "queen cells" in failing
+
+
+def test_a_rise_that_has_ended_is_not_called_a_fall_of_three_weeks() -> None:
+    assert "until a week ago or so, and has come down since" in said(300, 3000, 2100)
+    assert "than she did three weeks ago" in said(1200, 6000, 18000)
+
+
+def test_cells_from_sides_are_shown_with_the_table_they_are_from() -> None:
+    deep = FRAMES["langstroth-deep"]
+    reading = read_comb(count_sides(deep, 1.0, 2.0, None, drone_capped=0.5))
+    told = to_dict(reading)["counted"]
+    assert isinstance(told, dict)
+    assert (told["eggs"], told["capped"]) == (deep.side_cells, None)
+    assert told["source"] == deep.words
+    text = to_text(reading)
+    assert "drone capped 1,102" in text
+    assert "3,484 worker cells to a side of langstroth-deep" in text
+    assert "frame" not in to_dict(read_comb(CombCount(3000)))["counted"]  # type: ignore[operator]
 
 
 def test_a_new_queen_is_looked_at_when_her_first_cells_are_capped() -> None:
