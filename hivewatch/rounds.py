@@ -162,18 +162,20 @@ def told_lately(connection: Connection, as_of_s: int) -> list[Finding]:
 def inspections_since(
     connection: Connection, from_s: int, until_s: int, recorded_by_s: int | None = None
 ) -> dict[str, list[Known]]:
-    """Read the inspections of all hives in a span of time, by hive."""
+    """Read the visits to all hives in a span of time, by hive."""
     seen: defaultdict[str, list[Known]] = defaultdict(list)
     if recorded_by_s is not None:
         for one in inspections.read(connection, recorded_by_s=recorded_by_s, from_s=from_s):
-            if one.at_s <= until_s:
+            if one.at_s <= until_s and one.inspection.opened:
                 seen[one.inspection.hive].append(Known(one.id, one.inspection))
         return seen
     c = inspection_table.c
     query = select(c.id, c.hive, c.body).where(c.at_s >= from_s, c.at_s <= until_s)
     query = query.where(c.withdrawn == 0)
     for row in connection.execute(query.order_by(c.at_s, c.id)):
-        seen[row.hive].append(Known(row.id, _read(row.body)))
+        said = _read(row.body)
+        if said.opened:
+            seen[row.hive].append(Known(row.id, said))
     return seen
 
 

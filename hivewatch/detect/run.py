@@ -98,7 +98,8 @@ def detect(
     window : HiveWindow
         The hive's whole history; what is later than `as_of_s` is not looked at.
     inspections : Sequence[Inspection]
-        What people saw and did at the hive, recorded by `as_of_s`.
+        What people saw and did at the hive, recorded by `as_of_s`; one that says that nobody opened
+        it is no visit, and tells the detectors nothing.
     limits : Limits
         The `[alerts]` settings.
     as_of_s : int
@@ -110,12 +111,13 @@ def detect(
         By start, kind and subject, without ids: `finding.settle` gives them.
     """
     then = window if window.as_of_s == as_of_s else window.at(as_of_s)
+    visits = [one for one in inspections if one.opened]
     for signal in carrying.FIRST:  # of the whole window, before a detector sees a part of it
         signal(then)
     found = [
         one
         for detector in DETECTORS
-        for one in carrying.found_by(detector, then, inspections, limits)
+        for one in carrying.found_by(detector, then, visits, limits)
     ]
     return sorted(settle_claims(found), key=lambda one: (one.start_s, one.kind, one.subject))
 

@@ -12,6 +12,10 @@ from hivewatch.frames import Frame
 from hivewatch.inspections import fields
 from hivewatch.mistakes import WrongValueError
 
+SEEN_OR_DONE = (
+    *("brood", "adults", "stores_kg", "frames"),
+    *("queen", "queen_cells", "actions", "sure"),
+)
 CELL_SHARES_MAX = 1.05  # [share of a side] own choice: each share is rounded by whoever looks
 
 
@@ -86,7 +90,7 @@ def _each_side_once(sides: tuple[Side, ...]) -> tuple[Side, ...]:
 
 
 class Inspection(_Part):
-    """One visit to one hive. Only the hive and the time are required."""
+    """One visit to one hive, or the word that there was none. Only hive and time are required."""
 
     hive: fields.HiveId
     at: fields.At = Field(description="with its offset; kept in UTC")
@@ -104,6 +108,11 @@ class Inspection(_Part):
     queen_cells: QueenCells | None = None
     actions: Annotated[tuple[Action, ...], fields.Many, Field(max_length=100)] = ()
     note: fields.Note = ""
+    opened: bool = Field(
+        default=True,
+        description="false: whoever wrote it knows that nobody opened the hive then, whatever its "
+        "scale says; nothing can have been seen or done",
+    )
     sure: bool = Field(
         default=False,
         description="whoever wrote it was asked about the scale, and stands by what is written",
@@ -111,6 +120,16 @@ class Inspection(_Part):
     key: fields.Key | None = Field(
         default=None, description="names this visit, so that telling it twice stores it once"
     )
+
+    @model_validator(mode="after")
+    def _tell_nothing_of_a_closed_hive(self) -> Self:
+        told = [name for name in SEEN_OR_DONE if getattr(self, name)]
+        if not self.opened and told:
+            raise WrongValueError(
+                f"{told[0].replace('_', ' ')} of a hive that nobody opened",
+                "leave opened out, or tell nothing else",
+            )
+        return self
 
     @property
     def at_s(self) -> int:

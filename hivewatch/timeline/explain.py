@@ -3,6 +3,9 @@
 Only what a visit can have caused, or put right, is accounted for by it. An emergency is not hushed
 by a visit alone: a hive that lies beside its scale is accounted for when the keeper wrote that he
 moved it, or when it stands again about the time of a visit.
+
+Who writes that nobody opened a hive accounts for nothing: the step stays as the scale felt it, with
+his word against it, and is less likely than not to have been a handling.
 """
 
 from __future__ import annotations
@@ -12,7 +15,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
-from hivewatch.detect.finding import Finding
+from hivewatch.detect.finding import MATCH_SLACK_S, Finding
 from hivewatch.inspections import Inspection
 from hivewatch.timeline.stated import (
     MOVES,
@@ -28,6 +31,7 @@ from hivewatch.timeline.stated import (
 SAME_VISIT_S = 5400  # [s] own choice: a visit takes an hour, and its time is noted at either end
 SAME_DAY_S = 12 * 3600  # [s] own choice: an evening's entry for the day, when its kg agree
 GAP_MOST_S = 12 * 3600  # [s] own choice: a device that was off longer was not just unplugged
+DENIED = 0.4  # own choice: less likely than not; of that nobody is asked (`questions.ASK_FROM`)
 CHILL_MOST_S = 6 * 3600  # [s] own choice: an opened nest is warm again long before
 
 Rule = Callable[[Finding, Inspection], int | None]
@@ -71,8 +75,9 @@ def _explained(finding: Finding, visits: Iterable[Noted]) -> Finding:
     what, _, name = finding.subject.partition(":")
     best: tuple[int, int, str] | None = None
     by: Noted | None = None
-    for visit in visits:
-        if what == "hive" and visit.inspection.hive != name:
+    entries = [one for one in visits if what != "hive" or one.inspection.hive == name]
+    for visit in entries:
+        if not visit.inspection.opened:
             continue
         away_s = rule(finding, visit.inspection)
         if away_s is None:
@@ -81,10 +86,30 @@ def _explained(finding: Finding, visits: Iterable[Noted]) -> Finding:
         if best is None or rank < best:
             best, by = rank, visit
     if by is None:
-        return finding
+        return _denied(finding, entries)
     words = f"written down: {in_words(by.inspection)}"
     return replace(
         finding, status="explained", explained_by=by.id, evidence=(*finding.evidence, words)
+    )
+
+
+def _denied(finding: Finding, entries: Iterable[Noted]) -> Finding:
+    """Hold a handling against the word of somebody who knows that nobody opened the hive."""
+    if finding.kind != "handling":
+        return finding
+    end_s = finding.start_s if finding.end_s is None else finding.end_s
+    words = [
+        (_away_s(one.inspection, finding.start_s, end_s), one.id, one.inspection.by)
+        for one in entries
+        if not one.inspection.opened
+    ]
+    near = [one for one in sorted(words, key=lambda said: said[:2]) if one[0] <= MATCH_SLACK_S]
+    if not near:
+        return finding
+    by = near[0][2]
+    said = f"nobody opened it, says {by}" if by else "written down: nobody opened it"
+    return replace(
+        finding, confidence=min(finding.confidence, DENIED), evidence=(*finding.evidence, said)
     )
 
 

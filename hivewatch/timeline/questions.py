@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
+from types import MappingProxyType
 from typing import Literal
 
 from hivewatch.detect.finding import Finding
@@ -42,6 +43,12 @@ TAKEN: Sequence[tuple[float, str, What]] = (
     (HONEY_KG, "honey taken", "harvested"),
     (BOX_KG, "a super taken off", "super removed"),
     (LEAST_KG, "something taken out", "other"),
+)
+HEAVIER: Sequence[What] = ("super added", "fed", "united", "other")
+LIGHTER: Sequence[What] = ("super removed", "harvested", "split", "other")
+UNWEIGHED: Sequence[What] = ("treated", "requeened")  # what a look can have been as well
+OTHER_WAY: Mapping[What, What] = MappingProxyType(
+    {"super added": "super removed", "super removed": "super added"}
 )
 
 
@@ -159,13 +166,16 @@ def _unwritten(finding: Finding, zone: tzinfo) -> Question:
         actions=tuple(actions),
         key=number,
     )
-    others = [one for one in _others(kg) if one.what not in {done.what for done in actions}]
     answers = [Answer(f"Yes: {guess}", yes)]
     answers += [
-        Answer(_capital(one.what), yes.model_copy(update={"actions": (one,)})) for one in others
+        Answer(_named(one), yes.model_copy(update={"actions": (one,)}))
+        for one in _others(kg)
+        if one not in actions
     ]
     if actions:
         answers.append(Answer("Only a look", yes.model_copy(update={"actions": ()})))
+    nobody = yes.model_copy(update={"actions": (), "opened": False})
+    answers.append(Answer("Nobody opened it", nobody))
     return Question(
         id=number,
         about="unwritten",
@@ -192,9 +202,17 @@ def _guess(kg: float) -> tuple[str, Sequence[Action]]:
 
 def _others(kg: float) -> list[Action]:
     """Name what a step of this weight may have been as well."""
-    guesses = () if abs(kg) < LEAST_KG else ADDED if kg > 0 else TAKEN
+    if abs(kg) < LEAST_KG:
+        return [Action(what=what) for what in UNWEIGHED]
     weight = round(abs(kg), 1)
-    return [Action(what=what, kg=weight) for _, _, what in guesses if what != "other"]
+    return [Action(what=what, kg=weight) for what in (HEAVIER if kg > 0 else LIGHTER)]
+
+
+def _named(action: Action) -> str:
+    """Name an action as an answer."""
+    if action.what == "other":
+        return f"Something else, {action.kg:.1f} kg"
+    return _capital(action.what)
 
 
 def _unfelt(visit: Noted, caused: Sequence[Finding], zone: tzinfo) -> Question | None:
@@ -236,14 +254,11 @@ def _corrections(written: Inspection, felt: float) -> list[Answer]:
     answers = []
     if abs(felt) >= LEAST_KG and len(weighing) == 1:
         (one,) = weighing
-        if (felt > 0) == (one.what in ADDS):
-            kg = round(abs(felt), 1)
-            right = tuple(
-                done.model_copy(update={"kg": kg}) if done is one else done
-                for done in written.actions
-            )
-            label = f"The scale is right: {kg:.1f} kg"
-            answers.append(Answer(label, written.model_copy(update={"actions": right})))
+        what = one.what if (felt > 0) == (one.what in ADDS) else OTHER_WAY.get(one.what, "other")
+        kg = round(abs(felt), 1)
+        right = tuple(Action(what=what, kg=kg) if done is one else done for done in written.actions)
+        label = f"The scale is right: {'' if what == one.what else f'{what}, '}{kg:.1f} kg"
+        answers.append(Answer(label, written.model_copy(update={"actions": right})))
     answers.append(Answer("It is right as written", written.model_copy(update={"sure": True})))
     rest = tuple(one for one in written.actions if one not in weighing)
     answers.append(Answer("It was not done", written.model_copy(update={"actions": rest})))

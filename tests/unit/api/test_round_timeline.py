@@ -9,6 +9,7 @@ import pytest
 from served import APIARY, DAY_S, NOW_S, START_S, STEP_S, served
 
 from hivewatch.detect.finding import Finding
+from hivewatch.replay import find
 from hivewatch.settings import Alerts, Settings
 from hivewatch.store import stale
 from hivewatch.timeline.merge import WHATS
@@ -224,3 +225,44 @@ def test_a_handling_can_be_answered_in_several_ways_and_again_after_a_withdrawal
     (back,) = ask(here, "inspections")["items"]
     assert (back["id"], back["version"]) == (kept["id"], 3)
     assert questions(here) == []
+
+
+def handling(here):
+    told = ask(here, "hives/hazel-1/timeline", what="finding")["items"]
+    return next(one["finding"] for one in told if one["finding"]["kind"] == "handling")
+
+
+def test_nobody_opened_it_is_an_answer_that_can_be_taken_back(here):
+    weigh(here)
+    look(here)
+    before = handling(here)
+    (asked,) = questions(here)
+    tap = asked["answers"][-1]
+    assert (tap["label"], tap["method"], tap["path"]) == ("Nobody opened it", "POST", "inspections")
+    here.clock.at_s += 60
+    answer = here.http.post("/api/v1/inspections", json=tap["body"] | {"by": "Ada"})
+    assert answer.status_code == 201
+    look(here)
+    after = handling(here)
+    assert questions(here) == []
+    assert (after["id"], after["status"], after["explained_by"]) == (before["id"], "ended", None)
+    assert after["evidence"] == [*before["evidence"], "nobody opened it, says Ada"]
+    assert after["confidence"] < before["confidence"]
+    (kept,) = ask(here, "inspections")["items"]
+    assert (kept["opened"], kept["by"]) == (False, "Ada")
+    seen = find(here.store, Alerts(quiet=""), as_of_s=here.clock.at_s, is_replay=True)
+    then = find(here.store, Alerts(quiet=""), as_of_s=here.clock.at_s - 60, is_replay=True)
+    assert [one.confidence for one in seen if one.id == after["id"]] == [after["confidence"]]
+    assert [one.confidence for one in then if one.id == after["id"]] == [before["confidence"]]
+    tag = answer.headers["etag"]
+    url = f"/api/v1/inspections/{kept['id']}"
+    assert here.http.delete(url, headers={"if-match": tag}).status_code == 200
+    look(here)
+    assert handling(here) == before
+    (again,) = questions(here)
+    yes = again["answers"][0]
+    assert (yes["method"], yes["path"]) == ("PUT", f"inspections/{kept['id']}")
+    headers = {"if-match": yes["if_match"]}
+    assert here.http.put(f"/api/v1/{yes['path']}", json=yes["body"], headers=headers).is_success
+    look(here)
+    assert (questions(here), handling(here)["status"]) == ([], "explained")

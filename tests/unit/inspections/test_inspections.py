@@ -221,3 +221,13 @@ def test_any_json_gives_inspections_or_one_readable_line_a_mistake(content: list
 def test_any_text_gives_inspections_or_mistakes(text: str) -> None:
     with contextlib.suppress(SeveralErrors):
         assert isinstance(read_inspections(text, "may.json"), list)
+
+
+def test_of_a_hive_that_nobody_opened_there_is_nothing_to_tell() -> None:
+    closed = one(opened=False, by="Ada", note="we were away")
+    assert not closed.opened
+    assert '"opened":false' in to_json(closed)
+    assert "opened" not in to_json(one(opened=True))
+    for more in ({"queen": "seen"}, {"actions": [{"what": "fed"}]}, {"adults": 9000}):
+        with pytest.raises(SeveralErrors, match="of a hive that nobody opened"):
+            one(opened=False, **more)

@@ -9,7 +9,7 @@ import pytest
 from visited import AT_S, HOUR_S, found, visit
 
 from hivewatch.timeline.explain import explain
-from hivewatch.timeline.questions import questions
+from hivewatch.timeline.questions import ASK_FROM, questions
 
 LONDON = ZoneInfo("Europe/London")
 
@@ -105,3 +105,63 @@ def test_questions_come_by_time():
     late, early = found(kg=6.2), found(start_s=AT_S - HOUR_S, kg=1.2)
     assert [one.at_s for one in ask([late, early])] == [AT_S - HOUR_S, AT_S]
     assert ask([replace(late, subject="hive:hazel-2")])[0].hive == "hazel-2"
+
+
+@pytest.mark.parametrize(
+    ("kg", "labels"),
+    [
+        (6.2, ["Yes: a super", "Fed", "United", "Something else, 6.2 kg", "Only a look"]),
+        (1.5, ["Yes: fed", "Super added", "United", "Something else, 1.5 kg", "Only a look"]),
+        (-1.5, ["Yes: something taken out", "Super removed", "Harvested", "Split", "Only a look"]),
+        (-6.0, ["Yes: a super taken off", "Harvested", "Split", "Something else, 6.0 kg"]),
+        (31.0, ["Yes: the hive moved", "Super added", "Fed", "United", "Something else, 31.0 kg"]),
+        (0.0, ["Yes: a look", "Treated", "Requeened"]),
+    ],
+)
+def test_whatever_it_was_one_tap_says_it(kg, labels):
+    one = ask([found(kg=kg)])[0]
+    given = [answer.label for answer in one.answers]
+    assert given[: len(labels)] == labels
+    assert given[-1] == "Nobody opened it"
+    assert len(set(given)) == len(given)
+    assert {answer.says.key for answer in one.answers} == {one.id}
+
+
+def test_who_says_that_nobody_opened_it_is_believed_and_asked_no_more():
+    told = found(kg=6.2, evidence=("seen",))
+    nobody = ask([told])[0].answers[-1].says
+    assert not nobody.opened
+    for by, words in (
+        ("Ada", "nobody opened it, says Ada"),
+        (None, "written down: nobody opened it"),
+    ):
+        said = visit()._replace(id="new", inspection=nobody.model_copy(update={"by": by}))
+        one = explain([told], [said])[0]
+        assert (one.status, one.explained_by) == ("ended", None)
+        assert one.evidence == ("seen", words)
+        assert one.confidence < ASK_FROM < told.confidence
+        assert one.measures == told.measures
+        assert ask([told], [said]) == []
+    later = found(kg=6.2, start_s=AT_S + 3 * HOUR_S)
+    other = found(kg=6.2, subject="hive:hazel-2")
+    assert len(ask([later, other], [visit()._replace(id="new", inspection=nobody)])) == 2
+
+
+def test_a_visit_weighs_more_than_the_word_that_there_was_none():
+    nobody = ask([found(kg=6.2)])[0].answers[-1].says
+    both = [visit()._replace(id="new", inspection=nobody), visit(AT_S, ("super added", 6.2))]
+    for order in (both, both[::-1]):
+        one = explain([found(kg=6.2)], order)[0]
+        assert (one.status, one.explained_by, one.confidence) == ("explained", "v1", 0.95)
+    swarm, fallen = found("swarm", kg=2.0), found("toppled", lasts_s=None)
+    assert explain([swarm, fallen], both[:1]) == [swarm, fallen]
+
+
+def test_where_the_scale_felt_the_other_way_the_other_way_is_an_answer():
+    one = ask([found(kg=-12.4)], [visit(AT_S, ("super added", 12.0))])[0]
+    assert one.about == "differs"
+    right = one.answers[0]
+    assert right.label == "The scale is right: super removed, 12.4 kg"
+    assert [(done.what, done.kg) for done in right.says.actions] == [("super removed", 12.4)]
+    fed = ask([found(kg=-5.0)], [visit(AT_S, ("fed", 5.0))])[0]
+    assert fed.answers[0].label == "The scale is right: other, 5.0 kg"
