@@ -163,7 +163,7 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
     told_s: int | None = move.settled_s
     confidence = 0.95 if light else 0.8
     if size > RAIN_MOST_KG:
-        if not (is_at_once(move) or lifted >= LIFTED_KG or dips):
+        if not (is_at_once(move) or lifted >= LIFTED_KG or dips or _is_carried(move)):
             return None  # it came slowly: snow, or hours of rain
     elif size >= LEAST_KG:
         if lifted < LIFTED_KG and not dips:
@@ -180,6 +180,11 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
     if told_s is None or confidence <= 0:
         return None
     return handled(window, move, size, told_s, confidence, dips)
+
+
+def _is_carried(move: Step) -> bool:
+    """Say whether more came from one reading to the next than any weather brings."""
+    return move.sharp_kg > RAIN_MOST_KG and move.after_s - move.before_s <= GAP_S
 
 
 def _came_home(window: HiveWindow, move: Step) -> bool:
@@ -216,8 +221,8 @@ def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:
     """Say how sure a weight that was lifted and put back is an opened hive, and no bad reading."""
     if dips:
         return 0.95
-    if move.readings > 1:
-        return 0.9
+    if move.readings > 1 or abs(move.size_kg) >= LEAST_KG:
+        return 0.9  # a bad reading leaves no step
     low_s, high_s = COARSE_S
     between_s = (move.after_s - move.before_s) / 2
     real = move.low_kg >= OPENED_KG and move.level_kg - move.low_kg > LIFTED_KG

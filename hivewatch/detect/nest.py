@@ -34,8 +34,9 @@ SUDDEN_S = 3 * HOUR_S  # [s] own choice: from as usual to cold; a loosening nest
 COLD_S = 3 * HOUR_S  # [s] own choice: an opening is over in two hours
 COLD_OVER_CEL = 32.5  # [Cel] own choice: hysteresis
 HOT_CEL = 37.5  # [Cel] common practice, no source
-HOT_K = 2.0  # [K] own choice: over the usual; shared heat of the Montreal recording is under 1.3 K
+HOT_K = 1.4  # [K] own choice: over the usual; shared heat of the Montreal recording is under 1.3 K
 HOT_S = 2 * HOUR_S  # [s] own choice: before a swarm leaves the nest is hot for half an hour
+HOT_SHARE = 0.75  # own choice: of the readings of that time; one in four may be off by its noise
 HOT_OVER_CEL = 37.0  # [Cel] own choice: hysteresis
 USUAL_DAYS = 7  # own choice: days that tell what is usual
 USUAL_LEAST = 3  # own choice: of them known
@@ -170,11 +171,17 @@ def _hot_spells(
     """Find the hours in which the nest was too hot for brood."""
     time_s, value = nest.time_s, nest.value
     with np.errstate(invalid="ignore"):
-        hot = (value > HOT_CEL) & (usual >= BROOD_CEL) & (value > usual + HOT_K)
-    for first, last, is_over in _spells(hot, (value <= HOT_OVER_CEL) | is_after_gap):
-        told = int(np.searchsorted(time_s, time_s[first] + HOT_S))
-        if told > last or np.median(value[first : told + 1]) < min(HOT_CEL, usual[first] + HOT_K):
+        hot = (value > np.fmax(HOT_CEL, usual + HOT_K)) & (usual >= BROOD_CEL)
+    since = np.searchsorted(time_s, time_s - HOT_S, side="right") - 1
+    counted = np.append(0, np.cumsum(hot))
+    share = (counted[1:] - counted[since]) / (np.arange(len(nest)) + 1 - since)
+    for begun, last, is_over in _spells(hot, (value <= HOT_OVER_CEL) | is_after_gap):
+        span = slice(begun, last + 1)
+        lasting = np.flatnonzero((share[span] >= HOT_SHARE) & (since[span] >= begun) & hot[span])
+        if not len(lasting):
             continue
+        told = begun + int(lasting[0])
+        first = int(since[told]) + int(np.argmax(hot[since[told] :]))
         highest = float(value[first : last + 1].max())
         hours = float(time_s[last] - time_s[first]) / HOUR_S
         end = int(time_s[last + 1]) if is_over else None

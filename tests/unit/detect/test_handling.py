@@ -90,6 +90,30 @@ def test_frames_taken_out_with_a_box_lifted_are_handling(made_up_hive, said):
     assert handling.measures["kg_lifted"] == pytest.approx(9, abs=2.5)
 
 
+def test_frames_taken_out_between_two_coarse_readings_are_handling(made_up_hive, said):
+    hive = made_up_hive(step_s=1800, days=5)
+    done_s = hive.at(3, 14)  # one reading falls into the visit: boxes are off
+    hive.series["weight"][hive.time_s == done_s] -= 25
+    hive.add(done_s, -2.6)
+    (handling,) = said(hive.window(("weight",)))
+    assert handling.measures["kg"] == pytest.approx(-2.6, abs=0.2)
+
+
+@pytest.mark.parametrize("kg", [4.0, 6.6])
+def test_what_a_coarse_reading_saw_half_put_on_is_handling(made_up_hive, said, kg):
+    hive = made_up_hive(step_s=1800, days=5)
+    hive.add(hive.at(3, 13.9), 0.3 * kg)
+    hive.add(hive.at(3, 14.1), 0.7 * kg)
+    (handling,) = said(hive.window(("weight",)))
+    assert handling.measures["kg"] == pytest.approx(kg, abs=0.2)
+
+
+def test_snow_that_falls_all_day_is_no_handling(made_up_hive, said):
+    hive = made_up_hive(step_s=1800, days=6)
+    hive.add(hive.at(3, 6), 8.0, minutes=600)
+    assert said(hive.window(("weight",))) == []
+
+
 @pytest.mark.parametrize("step_min", [1, 5, 10])
 def test_a_hive_that_was_opened_and_closed_is_handling_of_nothing(made_up_hive, said, step_min):
     hive = made_up_hive(step_s=60 * step_min, days=5)

@@ -114,6 +114,22 @@ def test_a_nest_that_is_always_as_hot_is_judged_by_itself(limits):
     assert find(nest, limits) == []
 
 
+def test_afternoons_of_a_hot_week_are_each_told_though_the_nest_is_warm_all_week(limits):
+    nest = MadeUpNest(first="2026-06-20", days=20, air_cel=32)
+    nest.extra_k += np.where(nest.time_s >= nest.at(10), 1.2, 0.0)  # the bees hold it at 36 Cel
+    for day in range(12, 17):
+        nest.add(nest.at(day, 12), nest.at(day, 17), 2.1)
+    found = of_kind(find(nest, limits), "overheating")
+    assert [int(day_of(nest, one.start_s)) for one in found] == [12, 13, 14, 15, 16]
+
+
+def test_an_hour_and_a_half_over_the_mark_is_not_two(limits):
+    nest = MadeUpNest(first="2026-06-20", days=20, air_cel=28)
+    nest.add(nest.at(13, 13), nest.at(13, 14.3), 3.6, hours=0.2)
+    nest.add(nest.at(13, 14.3), nest.at(13, 18), 2.4, hours=0.2)  # 37.2 Cel: not cool, not hot
+    assert find(nest, limits) == []
+
+
 @pytest.mark.parametrize("day", [13, 15, 27, 31, 37])
 def test_what_was_told_stands_when_the_season_goes_on(limits, day):
     nest = summer()
