@@ -18,6 +18,7 @@ LAST_KG, LAST_FED_KG = 0.9, 1.5
 FED_DAYS, FED_KG = 16.0, 5.0  # until then a shortage goes on
 CLEAR_DAYS, CLEAR_KG = 4, 3.0  # so long, and so low, it is one
 HOT_C, HOT_H = 37.5, 2.0
+SHUT_IN_H = 12.0  # a hive that was shut in is hot for some hours after
 
 Bools = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
@@ -57,8 +58,12 @@ def of_hive(told: Told) -> list[dict[str, Any]]:
         tell("low_stores", begin, end, days_left=round(left, 1), clear=clear)
     hot = (told.nest.nest_c > HOT_C) & np.repeat(brood, STEPS_A_DAY)
     for first, last in runs(hot, int(HOT_H * 3_600 / STEP_S), STEPS_A_DAY // 4):
-        if not any(s.what == "shut in" for s in told.life.spells):
-            tell("overheating", start + STEP_S * first, start + STEP_S * last)
+        begin, end = start + STEP_S * first, start + STEP_S * last
+        if not any(
+            s.what == "shut in" and s.begin_s <= end and begin <= s.end_s + SHUT_IN_H * 3_600
+            for s in told.life.spells
+        ):  # that heat is told already, by what caused it
+            tell("overheating", begin, end)
     return events
 
 
