@@ -9,7 +9,7 @@ from pydantic import Field
 from sse_starlette import EventSourceResponse
 from starlette.types import Receive, Scope, Send
 
-from hivewatch.api.feed import Client, Feed, FullError
+from hivewatch.api.feed import Client, Feed, FullError, Place
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 
@@ -20,7 +20,7 @@ STUCK_S = 30.0  # own choice: who takes nothing for so long is let go
 class _Stream(EventSourceResponse):
     """Events to one client, who is let go whatever ends them."""
 
-    def __init__(self, feed: Feed, client: Client, after: int | None) -> None:
+    def __init__(self, feed: Feed, client: Client, after: Place | None) -> None:
         told = feed.tell(client, after)
         super().__init__(told, ping=HEARTBEAT_S, send_timeout=STUCK_S, sep="\n")
         self._feed, self._client = feed, client
@@ -34,17 +34,19 @@ class _Stream(EventSourceResponse):
 
 router = APIRouter(tags=["events"])
 LastEventId = Annotated[
-    int | None,
-    Field(ge=0, lt=2**53),
+    str | None,
+    Field(pattern=r"^[0-9]{1,15}(-[0-9]{1,12})?$"),
     Header(description="the id of the last event that you got: go on behind it"),
 ]
 TOLD = {
     "description": (
         "A stream (HTML Living Standard section 9.2) of the events `finding`, `alert` and "
         "`inspection`, each with the thing as it stands now, its hive and its yard; `readings`, "
-        "with the hive that was heard; `begin`, first of all; `missed`, when what you ask to go on "
-        "behind is no longer known: read everything anew. A comment every fifteen seconds says "
-        "that the stream lives."
+        "with the hive that was heard, and when last (`heard_at`); `begin`, first of all; "
+        "`missed`, when what you ask to go on behind is no longer known: read everything anew. "
+        "Who comes back with the id of the last event is told what was written since, and once of "
+        "each hive that was heard since. A comment every fifteen seconds says that the stream "
+        "lives."
     ),
     "content": {"text/event-stream": {"schema": {"type": "string"}}},
 }
@@ -61,4 +63,5 @@ async def events(here: Here, last_event_id: LastEventId = None) -> EventSourceRe
         client = await here.feed.join()
     except FullError as error:
         raise ProblemError(503, "Too many follow already; ask again later.") from error
-    return _Stream(here.feed, client, last_event_id)
+    after = None if last_event_id is None else Place.read(last_event_id)
+    return _Stream(here.feed, client, after)

@@ -1,17 +1,18 @@
 """What is written, told to everybody who follows: one reader of the store, a queue a client.
 
 The store is read once, however many follow, and not at all when nobody does. A client that takes
-nothing for long is let go when its queue is full; it comes back with the number of the last thing
-it got, and misses nothing.
+nothing for long is let go when its queue is full; it comes back with the place of the last thing
+it got, and misses nothing: what was written since comes one by one, and of all the readings that
+came meanwhile one event a hive, with the time of the last.
 """
 
 from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from threading import Event
-from typing import Any
+from typing import Any, NamedTuple, Self
 
 import structlog
 from anyio import to_thread
@@ -19,6 +20,7 @@ from sqlalchemy import Connection
 from sse_starlette import ServerSentEvent
 
 from hivewatch.alerts import answers
+from hivewatch.api.forms import written_time
 from hivewatch.api.models import Alert, Finding, Recorded
 from hivewatch.store import apiary, findings, inspections, news
 from hivewatch.store.news import News
@@ -36,12 +38,29 @@ class FullError(Exception):
     """Raised when as many follow as can."""
 
 
+class Place(NamedTuple):
+    """How far somebody has come: the last of the news, and when a message was last stored."""
+
+    news: int
+    heard_s: int
+
+    @classmethod
+    def read(cls, text: str) -> Self:
+        """Read a place as `str` gives it; of a bare number, nothing is known of readings."""
+        number, _, heard_s = text.partition("-")
+        return cls(int(number), int(heard_s or 0))
+
+    def __str__(self) -> str:
+        """Give it as the id of an event."""
+        return f"{self.news}-{self.heard_s}"
+
+
 class Client:
     """Somebody who follows, and what waits for him."""
 
     def __init__(self) -> None:
         """Start with an empty queue."""
-        self.last = 0
+        self.began = Place(0, 0)
         self.queue: asyncio.Queue[ServerSentEvent | None] = asyncio.Queue(QUEUE)
         self.is_late = False
 
@@ -64,7 +83,7 @@ class Feed:
         self._task: asyncio.Task[None] | None = None
         self._starting = asyncio.Lock()
         self._closed = Event()
-        self._last = 0
+        self._place = Place(0, 0)
         self._heard: dict[str, int] = {}
 
     @property
@@ -91,32 +110,35 @@ class Feed:
         try:
             async with self._starting:
                 if self._task is None or self._task.done():
-                    self._last, self._heard = await to_thread.run_sync(self._begin)
+                    self._place, self._heard = await to_thread.run_sync(self._begin)
                     self._task = asyncio.create_task(self._read())
         except BaseException:
             self.leave(client)
             raise
-        client.last = self._last
+        client.began = self._place
         return client
 
     def leave(self, client: Client) -> None:
         """Tell somebody nothing any more."""
         self._clients.discard(client)
 
-    async def tell(self, client: Client, after: int | None) -> AsyncIterator[ServerSentEvent]:
-        """Give what was written after a number, then what is written from now on."""
-        last = client.last
+    async def tell(self, client: Client, after: Place | None) -> AsyncIterator[ServerSentEvent]:
+        """Give what was written after a place, then what is written from now on."""
+        last = client.began
         began = last if after is None else after
         first, high = await to_thread.run_sync(self._span)
-        if not first - 1 <= began <= high:  # too long ago, or of another store
+        if not first - 1 <= began.news <= high:  # too long ago, or of another store
             began = last
-            yield _event("missed", {"after": after}, last)
+            yield _event("missed", {"after": str(after)}, last)
         yield ServerSentEvent(event="begin", data="{}", id=str(began), retry=RETRY_MS)
-        while began < last:
-            rows, events = await to_thread.run_sync(self._since, began, last)
+        while began.news < last.news:
+            rows, events = await to_thread.run_sync(self._since, began, last.news)
             for one in events:
                 yield one
-            began = rows[-1].id if rows else last
+            began = began._replace(news=rows[-1].id if rows else last.news)
+        if after is not None and began.heard_s <= last.heard_s:
+            for one in await to_thread.run_sync(self._heard_since, began, last):
+                yield one
         while not self._closed.is_set():
             waiting = client.queue.empty()
             if client.is_late and waiting:
@@ -141,32 +163,38 @@ class Feed:
                 client.queue.get_nowait()
             client.queue.put_nowait(None)
 
-    def _begin(self) -> tuple[int, dict[str, int]]:
+    def _begin(self) -> tuple[Place, dict[str, int]]:
         with self._store.read() as connection:
-            return news.span(connection)[1], _heard(connection)
+            heard = _heard(connection)
+            return Place(news.span(connection)[1], max(heard.values(), default=0)), heard
 
     def _span(self) -> tuple[int, int]:
         with self._store.read() as connection:
             return news.span(connection)
 
-    def _since(self, after: int, until: int) -> tuple[list[News], list[ServerSentEvent]]:
+    def _since(self, after: Place, until: int) -> tuple[list[News], list[ServerSentEvent]]:
         with self._store.read() as connection:
-            rows = [one for one in news.since(connection, after, BATCH) if one.id <= until]
-            return rows, _events(connection, rows)
+            rows = [one for one in news.since(connection, after.news, BATCH) if one.id <= until]
+            return rows, _events(connection, rows, after.heard_s)
+
+    def _heard_since(self, began: Place, last: Place) -> list[ServerSentEvent]:
+        """Tell once of each hive that was heard; of the same second, rather twice than never."""
+        with self._store.read() as connection:
+            heard = _heard(connection)
+        fresh = {hive: at_s for hive, at_s in heard.items() if at_s >= began.heard_s}
+        return _readings(fresh, began, Place(last.news, max(heard.values(), default=0)))
 
     def _new(self) -> list[ServerSentEvent]:
         """Read what was written since the last look."""
         with self._store.read() as connection:
-            rows = news.since(connection, self._last, BATCH)
-            events = _events(connection, rows)
+            rows = news.since(connection, self._place.news, BATCH)
+            events = _events(connection, rows, self._place.heard_s)
             heard = _heard(connection)
         before, self._heard = self._heard, heard
-        if rows:
-            self._last = rows[-1].id
-        for hive, at_s in heard.items():
-            if at_s > before.get(hive, 0):
-                events.append(_event("readings", {"hive": hive}))
-        return events
+        began = self._place._replace(news=rows[-1].id if rows else self._place.news)
+        self._place = Place(began.news, max(heard.values(), default=0))
+        fresh = {hive: at_s for hive, at_s in heard.items() if at_s > before.get(hive, 0)}
+        return events + _readings(fresh, began, self._place)
 
 
 def _heard(connection: Connection) -> dict[str, int]:
@@ -178,14 +206,25 @@ def _heard(connection: Connection) -> dict[str, int]:
     return found
 
 
-def _events(connection: Connection, rows: list[News]) -> list[ServerSentEvent]:
+def _readings(heard: Mapping[str, int], began: Place, done: Place) -> list[ServerSentEvent]:
+    """Tell whose readings came; who has heard the last of it has heard of all."""
+    last = len(heard) - 1
+    return [
+        _event(
+            "readings", {"hive": hive, "heard_at": written_time(at_s)}, done if n == last else began
+        )
+        for n, (hive, at_s) in enumerate(sorted(heard.items()))
+    ]
+
+
+def _events(connection: Connection, rows: list[News], heard_s: int) -> list[ServerSentEvent]:
     """Write down each thing as it stands now; one that was written twice is told once, last."""
     last = {(one.what, one.about): one.id for one in rows}
     told = []
     for one in rows:
         if last[one.what, one.about] == one.id and (body := _body(connection, one)) is not None:
             place = {"hive": one.hive, "yard": one.yard}
-            told.append(_event(one.what, {**place, one.what: body}, one.id))
+            told.append(_event(one.what, {**place, one.what: body}, Place(one.id, heard_s)))
     return told
 
 
@@ -200,6 +239,6 @@ def _body(connection: Connection, one: News) -> dict[str, Any] | None:
     return None if rang is None else Alert.of(rang).model_dump(mode="json")
 
 
-def _event(name: str, data: dict[str, Any], number: int | None = None) -> ServerSentEvent:
+def _event(name: str, data: dict[str, Any], place: Place) -> ServerSentEvent:
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
-    return ServerSentEvent(event=name, data=text, id=None if number is None else str(number))
+    return ServerSentEvent(event=name, data=text, id=str(place))

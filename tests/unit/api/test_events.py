@@ -45,8 +45,8 @@ class Ear:
         finally:
             self.ended.set()
 
-    def wait(self, event, count=1):
-        until_s = time.monotonic() + SOON_S
+    def wait(self, event, count=1, soon_s=SOON_S):
+        until_s = time.monotonic() + soon_s
         while time.monotonic() < until_s:
             found = [one for one in self.got if one["event"] == event]
             if len(found) >= count:
@@ -89,10 +89,58 @@ def test_what_is_written_is_told_within_a_second(fresh):
     assert seen["data"] == {"hive": "hazel-1", "yard": "hazel-end", "inspection": listed}
     assert found["data"]["finding"]["id"] == told.id
     assert rang["data"]["alert"]["finding"] == told.id
-    assert heard["data"] == {"hive": "hazel-1"}
-    assert "id" not in heard
-    ids = [int(one["id"]) for one in (seen, found, rang)]
+    assert heard["data"] == {"hive": "hazel-1", "heard_at": "2026-05-11T09:00:00Z"}
+    ids = [int(one["id"].split("-")[0]) for one in (seen, found, rang)]
     assert ids == sorted(set(ids))
+
+
+WEIGHED = b'[{"n": "weight", "u": "kg", "v": 30}]'
+
+
+def test_who_comes_back_is_told_once_of_each_hive_that_was_heard_meanwhile(fresh):
+    fresh.send(WEIGHED, "scale-2")
+    fresh.clock.at_s += 60
+    with following(fresh) as ear:
+        fresh.send(WEIGHED, "scale-1")
+        last = ear.wait("readings")[0]["id"]
+    with following(fresh, last) as ear:  # of the same second, rather twice than never
+        assert [one["data"]["hive"] for one in ear.wait("readings")] == ["hazel-1"]
+    for _ in range(3):
+        fresh.clock.at_s += 60
+        fresh.send(WEIGHED, "scale-1")
+        fresh.send(WEIGHED, "scale-2")
+    time.sleep(2 * feed.PAUSE_S)  # else what is read for all the others may come twice
+    with following(fresh, last) as ear:
+        told = [one["data"] for one in ear.wait("readings", 2)]
+        fresh.clock.at_s += 60
+        fresh.send(WEIGHED, "scale-2")
+        more = ear.wait("readings", 3)[2:]
+    assert told == [
+        {"hive": "hazel-1", "heard_at": "2026-05-11T09:04:00Z"},
+        {"hive": "hazel-2", "heard_at": "2026-05-11T09:04:00Z"},
+    ]
+    assert [one["data"] for one in more] == [
+        {"hive": "hazel-2", "heard_at": "2026-05-11T09:05:00Z"}
+    ]
+    with following(fresh) as ear:  # who follows for the first time reads the pages anyway
+        fresh.write_down(hive="hazel-1", at="2026-05-05T14:00:00Z", note="calm")
+        ear.wait("inspection")
+        assert not [one for one in ear.got if one["event"] == "readings"]
+
+
+def test_what_breaks_off_amid_the_readings_is_told_again(fresh):
+    with following(fresh) as ear:
+        first = ear.wait("begin")[0]["id"]
+    fresh.send(WEIGHED, "scale-1")
+    fresh.send(WEIGHED, "scale-2")
+    with following(fresh, first) as ear:
+        told = ear.wait("readings", 2)
+    assert told[0]["id"] == first
+    assert told[1]["id"] != first
+    with following(fresh, told[0]["id"]) as ear:
+        assert len(ear.wait("readings", 2)) == 2
+    with following(fresh, first.split("-")[0]) as ear:  # a bare number
+        assert len(ear.wait("readings", 2)) == 2
 
 
 def test_a_correction_and_a_withdrawal_are_told(fresh):
@@ -118,7 +166,7 @@ def test_who_comes_back_goes_on_behind_what_he_has(fresh):
         seen = ear.wait("inspection", 4)
         assert [one["data"]["inspection"]["note"] for one in seen] == ["1", "2", "3", "4"]
         assert not [one for one in ear.got if one["event"] == "missed"]
-    with following(fresh, seen[-1]["id"] + "000") as ear:
+    with following(fresh, seen[-1]["id"].replace("-", "000-")) as ear:
         ear.wait("missed")
     assert fresh.http.get("/api/v1/events", headers={"last-event-id": "x"}).status_code == 422
 
@@ -166,7 +214,7 @@ def test_a_full_queue_lets_its_client_go_and_no_other(monkeypatch):
     small = feed.Client()
     for _ in range(5):
         for one in (client, small, other):
-            one.give(feed._event("readings", {"hive": "h"}))
+            one.give(feed._event("readings", {"hive": "h"}, feed.Place(1, 1)))
     assert (small.is_late, small.queue.qsize()) == (True, 2)
     assert [one.is_late for one in (client, other)] == [False, False]
 
@@ -192,5 +240,5 @@ def test_more_than_one_batch_comes_whole(fresh, count):
     for n in range(count):
         fresh.write_down(hive="hazel-2", at="2026-05-05T14:00:00Z", note=str(n))
     with following(fresh, last) as ear:
-        seen = ear.wait("inspection", count)
+        seen = ear.wait("inspection", count, soon_s=30.0)  # however busy the machine
     assert [one["data"]["inspection"]["note"] for one in seen] == [str(n) for n in range(count)]
