@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib.metadata import version
 from typing import Any
 
-from fastapi import APIRouter, FastAPI
+from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from hivewatch.api import (
@@ -21,6 +21,7 @@ from hivewatch.api import (
     places,
     problems,
     quarantine,
+    records,
     tags,
     timeline,
 )
@@ -64,9 +65,9 @@ def create_app(
     )
     app.state.rooms = Rooms(store, settings, clock, health, readmit, Feed(store))
     problems.install(app)
-    api = APIRouter(prefix=ROOT, responses=problems.documented(500, 503))
     for part in (
         places,
+        records,
         kinds,
         history,
         days,
@@ -79,8 +80,7 @@ def create_app(
         visiting,
         calendar,
     ):
-        api.include_router(part.router)
-    app.include_router(api)
+        app.include_router(part.router, prefix=ROOT, responses=problems.documented(500, 503))
     app.include_router(operations.router)
     operations.serve_pages(app)
     app.add_middleware(tags.Tags, root=f"{ROOT}/")

@@ -14,6 +14,8 @@ from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.store import quarantine
 
+SHIFT_MOST_S = 100 * 366 * 86_400  # own choice: a clock that begins at 1970 is set right, too
+
 router = APIRouter(tags=["quarantine"])
 
 
@@ -24,6 +26,20 @@ class HeldAsked(Asked):
     reason: Annotated[str, Field(min_length=1, max_length=32)] | None = None
     limit: Limit = 100
     after: Number | None = None
+
+
+class Again(Asked):
+    """How to try a pack again."""
+
+    shift_s: int = Field(
+        default=0,
+        ge=-SHIFT_MOST_S,
+        le=SHIFT_MOST_S,
+        description=(
+            "what to add to the times that a wrong clock gave, -86400 for a day back; then only "
+            "what was refused for its clock is tried"
+        ),
+    )
 
 
 class Readmitted(Answer):
@@ -51,10 +67,11 @@ def list_held(here: Here, asked: Annotated[HeldAsked, Query()]) -> Page[Held]:
     return page_of(held, asked.limit, here.clock.now_s(), lambda one: str(one.id))
 
 
-@router.post("/quarantine/{number}/readmit", responses=documented(403, 404, 422))
-def readmit(here: Here, number: Number) -> Readmitted:
-    """Try one pack again, as if it had come when it first came."""
-    for _, done in here.readmit(here.clock.now_s(), [number]):
+@router.post("/quarantine/{number}/readmit", responses=documented(400, 403, 404, 413, 422))
+def readmit(here: Here, number: Number, asked: Again | None = None) -> Readmitted:
+    """Try one pack again, as if it had come when it first came; with a shift, its times moved."""
+    shift_s = 0 if asked is None else asked.shift_s
+    for _, done in here.readmit(here.clock.now_s(), [number], shift_s=shift_s):
         return Readmitted(
             id=number,
             admitted=done.quarantined == 0,
@@ -62,7 +79,10 @@ def readmit(here: Here, number: Number) -> Readmitted:
             repeats=done.repeats,
             quarantined=done.quarantined,
         )
-    raise ProblemError(404, f"pack {number}: not waiting in quarantine, or never to be admitted.")
+    why = " not refused for its clock," if shift_s else ""
+    raise ProblemError(
+        404, f"pack {number}: not waiting in quarantine,{why} or never to be admitted."
+    )
 
 
 def _held(one: quarantine.Held) -> Held:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Protocol
 
@@ -35,8 +35,14 @@ class Committed(Protocol):
         ...
 
 
-Readmit = Callable[[int, Iterable[int]], Iterable[tuple[Held, Committed]]]
-"""Try these packs of quarantine again at a time: `hivewatch.ingest.intake.Intake.readmit`."""
+class Readmit(Protocol):
+    """Try packs of quarantine again: `hivewatch.ingest.intake.Intake.readmit`."""
+
+    def __call__(
+        self, now_s: int, ids: Iterable[int], /, *, shift_s: int = 0
+    ) -> Sequence[tuple[Held, Committed]]:
+        """Give what was tried, and what became of it."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +59,7 @@ class Rooms:
     kept: dict[str, object] = field(default_factory=dict)
 
 
-def _rooms(request: Request) -> Rooms:
+async def _rooms(request: Request) -> Rooms:  # a plain function would be given a thread
     rooms: Rooms = request.app.state.rooms
     return rooms
 

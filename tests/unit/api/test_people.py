@@ -144,3 +144,22 @@ def test_quarantine_shows_the_bytes_and_tries_again(fresh):
         "quarantined": 1,
     }
     assert post(fresh, "quarantine/99/readmit", None).status_code == 404
+
+
+def test_quarantine_tries_again_with_the_times_of_a_wrong_clock_moved(fresh):
+    ahead = NOW_S + 3 * 86_400
+    raw = b'[{"n": "weight", "u": "kg", "v": 30, "t": %d}]' % ahead
+    fresh.send(raw)
+    fresh.send(b'[{"n": "weigth", "u": "kg", "v": 30}]')
+    clock, typo = fresh.http.get("/api/v1/quarantine").json()["items"]
+    path = f"quarantine/{clock['id']}/readmit"
+    assert post(fresh, path, {"shift_s": 10**12}).status_code == 422
+    assert post(fresh, path, {"shift": -86_400}).status_code == 422
+    assert not post(fresh, path, {}).json()["admitted"]
+    tried = post(fresh, path, {"shift_s": -3 * 86_400 - 60}).json()
+    assert (tried["admitted"], tried["stored"]) == (True, 1)
+    got = fresh.http.get("/api/v1/hives/hazel-1").json()
+    assert (got["weight_kg"], got["weight_at"]) == (30, "2026-05-11T08:59:00Z")
+    refused = post(fresh, f"quarantine/{typo['id']}/readmit", {"shift_s": -60})
+    assert refused.status_code == 404
+    assert "not refused for its clock" in refused.json()["detail"]
