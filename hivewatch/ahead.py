@@ -10,22 +10,26 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection
 
 from hivewatch.apiary import Apiary
+from hivewatch.comb.held import Held, held_of
 from hivewatch.comb.outlook import Hive, Outlook, look_ahead
 from hivewatch.comb.sensed import REACH_DAYS, sensed_of
 from hivewatch.comb.start import Visit
 from hivewatch.comb.visits import hive_of, visit_of
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.run import detect
-from hivewatch.frames import FRAMES
-from hivewatch.inspections import Inspection
+from hivewatch.frames import FRAMES, Frame
+from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.settings import Alerts
 from hivewatch.signals.days import DAY_S, Days, days_of
+from hivewatch.signals.larder import SEEN_LONG_DAYS, larder_of
+from hivewatch.signals.window import HiveWindow
 from hivewatch.store import findings, inspections, stale
 from hivewatch.store.windows import read_part, read_window
 
 TAKEN = ("swarm", "forager_loss")
 READ = ("weight", "ambient", "rain", "bees-in", "bees-out")
 REACH_S = (REACH_DAYS + 8) * DAY_S  # a day's income rests on the days before it
+MARGIN_S = 3 * DAY_S  # own choice: dawns before a visit or a box that say what it weighed
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,7 @@ class Facts:
     visits: Sequence[Visit]
     days: Days
     findings: Sequence[Finding]
+    held: Held
 
 
 def outlook_of(
@@ -92,10 +97,15 @@ def facts_of(
     visits = [visit_of(one, frame, zone) for one in noted]
     if not any(one.can_start for one in visits):
         return None
-    days, found = _sensed(connection, apiary, hive_id, noted, as_of_s, recorded_by_s)
-    described = hive_of(hive.id, yard.latitude, frame, hive.frames * hive.boxes)
+    window, found = _sensed(connection, apiary, hive_id, noted, as_of_s, recorded_by_s)
+    described = hive_of(
+        hive.id, yard.latitude, frame, hive.frames * hive.boxes, box_combs=hive.frames
+    )
     today = datetime.fromtimestamp(as_of_s, UTC).astimezone(zone).date()
-    return Facts(described, zone, today, visits, days, found)
+    days = days_of(window)
+    larder = larder_of(window, noted) if window.has("weight") else None
+    held = held_of(days, larder, noted, frame, hive.frames, zone, today)
+    return Facts(described, zone, today, visits, days, found, held)
 
 
 def _sensed(
@@ -105,8 +115,8 @@ def _sensed(
     noted: Sequence[Inspection],
     as_of_s: int,
     recorded_by_s: int | None,
-) -> tuple[Days, list[Finding]]:
-    """Give a hive's days, and which bees left.
+) -> tuple[HiveWindow, list[Finding]]:
+    """Give what was measured of a hive, and which bees left.
 
     Where the watch has looked at all that is stored of it, what it found is taken; for a replay, or
     where nobody has looked yet, the findings are worked out anew, which says the same.
@@ -115,16 +125,33 @@ def _sensed(
     waiting = {one.subject for one in stale.read(connection)} & (own | {f"hive:{hive_id}"})
     if recorded_by_s is None and not waiting:
         since_s = as_of_s - REACH_S
-        window = read_part(connection, apiary, hive_id, dict.fromkeys(READ, since_s), as_of_s)
+        frame = FRAMES[next(one.frame for one in apiary.hives if one.id == hive_id)]
+        from_s = dict.fromkeys(READ, since_s) | {"weight": _weighed_from_s(noted, frame, since_s)}
+        window = read_part(connection, apiary, hive_id, from_s, as_of_s)
         found = findings.read(connection, hive=hive_id, since_s=since_s, until_s=as_of_s + 1)
     else:
         window = read_window(connection, apiary, hive_id, as_of_s, recorded_by_s)
         found = detect(window, noted, Alerts(), as_of_s)
     taken = [one for one in found if one.kind in TAKEN and one.status != "withdrawn"]
-    return days_of(window), taken
+    return window, taken
+
+
+def _weighed_from_s(noted: Sequence[Inspection], frame: Frame, since_s: int) -> int:
+    """Say from when on weights are needed: since the boxes went on, and the stores were judged.
+
+    Not from longer ago than a visit that judged the stores counts.
+    """
+    told = [
+        one.at_s - MARGIN_S
+        for one in noted
+        if stores_kg(one, frame) is not None
+        or any(action.what == "super added" for action in one.actions)
+    ]
+    oldest_s = since_s + REACH_S - SEEN_LONG_DAYS * DAY_S
+    return min(since_s, max(oldest_s, min(told, default=since_s)))
 
 
 def look_from(facts: Facts) -> Outlook | None:
     """Look ahead from facts; pure."""
     sensed = sensed_of(facts.days, facts.findings, facts.zone, facts.today)
-    return look_ahead(facts.hive, facts.visits, facts.today, sensed)
+    return look_ahead(facts.hive, facts.visits, facts.today, sensed, held=facts.held)

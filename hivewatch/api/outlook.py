@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query
 from pydantic import Field
@@ -43,11 +43,36 @@ class Brood(Answer):
 
 
 class Room(Answer):
-    """How full the brood boxes are, and by when to give room; local days of the yard."""
+    """How much room bees and honey have, and by when to give more; local days of the yard."""
 
     seams_of_bees: float | None
-    crowded_on: str | None
+    crowded_on: str | None = Field(description="bees cover all there is by then")
     super_by: str | None
+    pressed_by: Literal["bees", "nectar"] | None = Field(description="what a super is wanted for")
+    full_on: str | None = Field(description="honey fills what it may by then, at the present gain")
+    seams: float | None = Field(description="there are, with supers, in seams of the brood box")
+    supers: int = Field(description="standing, as visits say")
+    space_kg: float | None = Field(description="honey that still fits")
+    gain_kg_a_day: float | None = Field(description="from dawn to dawn, of the last days")
+
+
+class Winter(Answer):
+    """The time without income that is, or comes next."""
+
+    since: str
+    until: str
+    need_kg: float
+
+
+class Stores(Answer):
+    """Honey there is against what it needs."""
+
+    kg: float | None
+    known_on: str | None
+    known_by: Literal["scale", "visit"] | None
+    need_kg: float = Field(description="eaten in the three weeks ahead")
+    lasts_until: str | None = Field(description="if nothing comes in; null when longer or unknown")
+    winter: Winter | None
 
 
 class Outlook(Answer):
@@ -61,6 +86,7 @@ class Outlook(Answer):
     foragers: list[OfDay]
     emerging: list[OfDay] = Field(description="young bees a day")
     room: Room
+    stores: Stores
     reading: list[str] = Field(description="what a keeper would say")
 
 

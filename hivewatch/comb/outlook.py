@@ -11,12 +11,16 @@ import numpy as np
 from hivewatch.comb.calendar import EMERGENCY_EGGS_DAYS
 from hivewatch.comb.colony import Colony
 from hivewatch.comb.course import NEVER, Course, begin, empty_days, meet, run_to
+from hivewatch.comb.held import NOTHING_HELD, Held
+from hivewatch.comb.need import Need, need_of
 from hivewatch.comb.priors import Traits, stream
 from hivewatch.comb.reading import Range
+from hivewatch.comb.room import Boxes, Room, room_of
 from hivewatch.comb.season import has_winter_bees, laying_growth, laying_level
 from hivewatch.comb.sensed import NOTHING, Sensed
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import BEE_LIFE_DAYS, LAYING_MAX, MEMBERS, Visit
+from hivewatch.frames import Frame
 
 AHEAD_DAYS = 21
 
@@ -28,15 +32,9 @@ RESUMES = 0.3
 """Part of members whose queen lays again, where laying had stopped. Own choice: the median then
 says no eggs and the 80 % range reaches up to a new queen's laying."""
 
-CROWDED_PART = 0.85
-"""Part of the seams covered with bees from which a hive is crowded. Own choice next to the common
-practice (no source) of giving room when eight of ten combs are covered."""
-
 WORKERS_LAY_DAYS = 21
 """Days without open brood after which workers begin to lay: three to four weeks after the loss of a
 queen, from memory; losing open brood for three weeks, common practice, no source."""
-
-SUPER_BEFORE_DAYS = 3  # own choice: a visit's notice
 
 
 @dataclass(frozen=True)
@@ -55,6 +53,10 @@ class Hive:
         Bees on both combs of a full seam.
     seed : int
         For its members; the same seed gives the same numbers.
+    frame : Frame or None
+        Of the brood boxes; None where nobody says.
+    box_combs : int
+        Combs in one box.
     """
 
     hive: str
@@ -62,6 +64,13 @@ class Hive:
     seams: float | None = None
     bees_a_seam: float | None = None
     seed: int = 0
+    frame: Frame | None = None
+    box_combs: int = 0
+
+    @property
+    def boxes(self) -> Boxes:
+        """Its boxes, without supers."""
+        return Boxes(self.seams, self.bees_a_seam, self.frame, self.box_combs)
 
 
 @dataclass(frozen=True)
@@ -80,9 +89,8 @@ class Outlook:
     adults: dict[int, Range]
     foragers: dict[int, Range]
     emerging: dict[int, Range]
-    seams_of_bees: float | None
-    crowded_on: date | None
-    super_by: date | None
+    room: Room
+    need: Need
     restarted_on: date | None
     workers_lay_from: date | None = None
 
@@ -93,6 +101,7 @@ def look_ahead(
     as_of: date,
     sensed: Sensed = NOTHING,
     members: int = MEMBERS,
+    held: Held = NOTHING_HELD,
 ) -> Outlook | None:
     """Say how a colony stands and what it will be.
 
@@ -111,6 +120,8 @@ def look_ahead(
         What sensors say of the days; the season's mean stands for what they do not.
     members : int
         Size of the ensemble.
+    held : Held
+        Supers, stores, and what comes in.
 
     Returns
     -------
@@ -128,10 +139,10 @@ def look_ahead(
     course = begin(usable[0], hive.seed, hive.latitude, sensed, members)
     for visit in usable[1:]:
         course = meet(run_to(course, visit.day), visit)
-    return _ahead(hive, run_to(course, as_of), as_of)
+    return _ahead(hive, run_to(course, as_of), as_of, held)
 
 
-def _ahead(hive: Hive, course: Course, as_of: date) -> Outlook:
+def _ahead(hive: Hive, course: Course, as_of: date, held: Held) -> Outlook:
     """Go on for three weeks and keep the ranges."""
     alive = _alive_by_age(course.traits)
     laying = {
@@ -151,7 +162,7 @@ def _ahead(hive: Hive, course: Course, as_of: date) -> Outlook:
         adults[ahead] = _range(course.colony.adults[0])
         foragers[ahead] = _range(course.colony.foragers.sum(axis=0)[0])
         emerging[ahead] = _range(course.emerged)
-    crowded = _crowded_on(hive, adults, as_of)
+    cells = sum(one.median for one in brood.values())
     return Outlook(
         hive.hive,
         as_of,
@@ -161,9 +172,8 @@ def _ahead(hive: Hive, course: Course, as_of: date) -> Outlook:
         adults,
         foragers,
         emerging,
-        adults[0].median / hive.bees_a_seam if hive.bees_a_seam else None,
-        crowded,
-        max(as_of, crowded - timedelta(days=SUPER_BEFORE_DAYS)) if crowded else None,
+        room_of(hive.boxes, held, adults, cells, as_of, hive.latitude),
+        need_of(held, adults, laying, as_of, hive.latitude),
         course.restarted,
         _workers_lay_from(now, hive.latitude, as_of),
     )
@@ -220,13 +230,3 @@ def _workers_lay_from(colony: Colony, latitude: float, as_of: date) -> date | No
     if adults < 1 or empty < WORKER.cap_day or has_winter_bees(as_of, latitude):
         return None
     return as_of + timedelta(days=WORKER.cap_day + WORKERS_LAY_DAYS - empty)
-
-
-def _crowded_on(hive: Hive, adults: dict[int, Range], as_of: date) -> date | None:
-    """Find the first day on which most members cover more seams than they should."""
-    if not hive.seams or not hive.bees_a_seam:
-        return None
-    for ahead, bees in adults.items():
-        if bees.median > CROWDED_PART * hive.seams * hive.bees_a_seam:
-            return as_of + timedelta(days=ahead)
-    return None

@@ -8,6 +8,7 @@ from datetime import date
 
 from hivewatch.comb.outlook import AHEAD_DAYS, Outlook
 from hivewatch.comb.reading import Range
+from hivewatch.comb.room_words import describe_need, describe_room, room_dict, stores_dict
 from hivewatch.comb.words import about
 
 VISIT_STALE_DAYS = 14
@@ -28,11 +29,8 @@ def outlook_dict(outlook: Outlook, as_of: str | None = None) -> dict[str, object
         "adults": _days(outlook.adults),
         "foragers": _days(outlook.foragers),
         "emerging": _days(outlook.emerging),
-        "room": {
-            "seams_of_bees": _rounded(outlook.seams_of_bees),
-            "crowded_on": _day(outlook.crowded_on),
-            "super_by": _day(outlook.super_by),
-        },
+        "room": room_dict(outlook.room),
+        "stores": stores_dict(outlook.need),
         "reading": describe_outlook(outlook),
     }
 
@@ -45,14 +43,6 @@ def _span(span: Range) -> dict[str, int]:
     return {name: round(getattr(span, name)) for name in ("low", "median", "high")}
 
 
-def _rounded(seams: float | None) -> float | None:
-    return None if seams is None else round(seams, 1)
-
-
-def _day(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
-
-
 def describe_outlook(outlook: Outlook) -> list[str]:
     """Say what a keeper would take from it."""
     if outlook.adults[0].median < 1 and outlook.adults[AHEAD_DAYS].median < 1:
@@ -61,7 +51,8 @@ def describe_outlook(outlook: Outlook) -> list[str]:
         *_strength(outlook),
         *_brood(outlook),
         *_workers(outlook),
-        *_room(outlook),
+        *describe_room(outlook.room, outlook.as_of),
+        *describe_need(outlook.need, outlook.as_of),
         *_rests_on(outlook),
     ]
 
@@ -113,21 +104,6 @@ def _workers(outlook: Outlook) -> list[str]:
             "none."
         )
     ]
-
-
-def _room(outlook: Outlook) -> list[str]:
-    if outlook.seams_of_bees is None:
-        return []
-    seams = f"{outlook.seams_of_bees:.0f} seams of bees"
-    if outlook.crowded_on is None:
-        return [f"There are {seams}, and there is room for three weeks."]
-    by = outlook.super_by or outlook.crowded_on
-    if outlook.crowded_on <= outlook.as_of:
-        return [f"There are {seams}, and the brood boxes are full: give room now."]
-    full = f"There are {seams}, and the brood boxes are full on {_said(outlook.crowded_on)}"
-    if by <= outlook.as_of:
-        return [f"{full}: give room now."]
-    return [f"{full}: have a super on by {_said(by)}."]
 
 
 def _said(day: date) -> str:

@@ -19,10 +19,12 @@ def visit_of(inspection: Inspection, frame: Frame, zone: tzinfo) -> Visit:
     return Visit(inspection.at.astimezone(zone).date(), count, adult_count(inspection, frame))
 
 
-def hive_of(hive: str, latitude: float, frame: Frame, combs: int) -> Hive:
+def hive_of(hive: str, latitude: float, frame: Frame, combs: int, box_combs: int = 0) -> Hive:
     """Describe a hive of so many combs, of which each makes one seam of two sides of bees.
 
     Its seed comes from its id, so that every process draws the same members.
     """
     seed = int.from_bytes(hashlib.sha256(hive.encode()).digest()[:6])
-    return Hive(hive, latitude, float(combs), 2.0 * frame.side_bees, seed)
+    return Hive(
+        hive, latitude, float(combs), 2.0 * frame.side_bees, seed, frame, box_combs or combs
+    )

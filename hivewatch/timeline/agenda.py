@@ -15,8 +15,9 @@ from hivewatch.apiary import Yard
 from hivewatch.comb.calendar import What
 from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
 from hivewatch.comb.season import laying_level
+from hivewatch.inspections import Inspection
 from hivewatch.timeline.dates import Event, queen_events
-from hivewatch.timeline.reasons import SEASON_LEVEL, has_super
+from hivewatch.timeline.reasons import SEASON_LEVEL, is_outdated, no_room
 from hivewatch.timeline.wants import Facts
 
 SUMMARY: Mapping[What, str] = {
@@ -100,8 +101,7 @@ def _of(facts: Facts, yard: Yard, as_of_s: int) -> Iterator[Appointment]:
     for event in queen_events(facts.findings, noted, zone, today):
         yield from _queen(event, facts.hive.id, yard, zone)
     visits = sorted((one.inspection for one in noted), key=lambda one: one.at_s)
-    if not has_super(visits):
-        yield from _super(facts, yard)
+    yield from _super(facts, visits, yard)
     counted = [one.at_s for one in visits if one.brood or one.adults is not None or one.frames]
     if counted:
         due = datetime.fromtimestamp(counted[-1], zone).date() + timedelta(days=VISIT_STALE_DAYS)
@@ -140,17 +140,17 @@ def _later(event: Event) -> int:
     return max(event.over_s or 0, event.said_s + 60)
 
 
-def _super(facts: Facts, yard: Yard) -> Iterator[Appointment]:
+def _super(facts: Facts, visits: Sequence[Inspection], yard: Yard) -> Iterator[Appointment]:
     """Give the day by which the outlook wants a super on."""
     outlook = facts.outlook or {}
     room = outlook.get("room") or {}
-    if room.get("super_by") is None:
+    if room.get("super_by") is None or is_outdated(room, visits):
         return
     by, said = date.fromisoformat(room["super_by"]), date.fromisoformat(str(outlook["as_of"])[:10])
     yield Appointment(
         name=f"super-{facts.hive.id}",
         summary=f"{facts.hive.id}: have a super on",
-        text=f"The brood boxes are full on {room['crowded_on']}. {STINGS}",
+        text=f"{no_room(room)}. {STINGS}",
         first=by,
         last=by,
         stamp_s=int(datetime.combine(said, time(), UTC).timestamp()),

@@ -6,7 +6,9 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta, tzinfo
+from typing import Any
 
+from hivewatch.comb.held import supers_on
 from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
 from hivewatch.comb.season import laying_level
 from hivewatch.detect.finding import Finding
@@ -191,37 +193,40 @@ def _has_looked(visit: Inspection, event: Event, first: date, zone: tzinfo) -> b
 
 
 def _outlook_reasons(facts: Facts, visits: Sequence[Inspection], today: date) -> Iterator[Reason]:
-    """Ask for a super where the outlook has the brood boxes full."""
+    """Ask for a super where the outlook has bees, or nectar, run out of room."""
     room = (facts.outlook or {}).get("room") or {}
     told = room.get("super_by")
-    if told is None or has_super(visits):
+    if told is None or is_outdated(room, visits):
         return
     by = date.fromisoformat(told)
     if by > today + timedelta(days=AHEAD_DAYS):
         return
-    full = date.fromisoformat(room["crowded_on"])
     yield Reason(
         source="outlook",
         about="super",
         level="deadline" if by <= today + timedelta(days=PRESSING_DAYS) else "next visit",
         by=by,
-        words=f"The brood boxes are full on {_day(full)}: a super by {_day(by)}",
-        why="a colony without room makes ready to swarm",
+        words=f"{no_room(room)}: a super by {_day(by)}",
+        why="a colony without room makes ready to swarm"
+        if room.get("pressed_by") != "nectar"
+        else "without room bees bring in no more, and fill the brood nest",
         mind="Full boxes are heavy: lift with two, or comb by comb.",
         take=(kit.SUPER,),
     )
 
 
-def has_super(visits: Sequence[Inspection]) -> bool:
-    """Say whether a super is on, by what was written down: full brood boxes are no want of room."""
-    supers = 0
-    for visit in visits:
-        for action in visit.actions:
-            if action.what == "super added":
-                supers += 1
-            elif action.what == "super removed":
-                supers = max(0, supers - 1)
-    return supers > 0
+def is_outdated(room: Mapping[str, Any], visits: Sequence[Inspection]) -> bool:
+    """Say whether a super was put on that an outlook did not know of."""
+    return supers_on(visits) > int(room.get("supers") or 0)
+
+
+def no_room(room: Mapping[str, Any]) -> str:
+    """Say of an outlook when there is no room left, and for what."""
+    if room.get("pressed_by") == "nectar":
+        full = date.fromisoformat(room["full_on"])
+        return f"At {room['gain_kg_a_day']:.1f} kg a day there is no room for honey on {_day(full)}"
+    boxes = "Brood boxes and supers" if room.get("supers") else "The brood boxes"
+    return f"{boxes} are full on {_day(date.fromisoformat(room['crowded_on']))}"
 
 
 def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> bool:

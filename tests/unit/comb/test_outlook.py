@@ -42,7 +42,9 @@ def test_the_json_form_has_the_days_of_the_contract() -> None:
             assert 0 <= row["low"] <= row["median"] <= row["high"]
     assert set(said["brood"]) == {"eggs", "open", "capped"}
     assert said["brood"]["capped"]["low"] < 15100 < said["brood"]["capped"]["high"]
-    assert set(said["room"]) == {"seams_of_bees", "crowded_on", "super_by"}
+    assert set(said["room"]) > {"seams_of_bees", "crowded_on", "super_by"}
+    assert said["stores"]["kg"] is None
+    assert 5 < said["stores"]["need_kg"] < 30
     assert said["as_of"] == "2026-05-02"
     assert all(sentence.endswith((".", "?")) for sentence in said["reading"])
 
@@ -185,20 +187,20 @@ def test_flying_weather_costs_foragers() -> None:
 def test_a_crowded_hive_is_foreseen_with_days_to_spare() -> None:
     ahead = look_ahead(HIVE, [GOOD], DAY)
     assert ahead is not None
-    assert ahead.seams_of_bees == pytest.approx(15000 / 2264, rel=0.05)
-    assert ahead.crowded_on is not None
-    assert ahead.super_by is not None
-    assert DAY < ahead.super_by < ahead.crowded_on < DAY + timedelta(days=15)
+    assert ahead.room.seams_of_bees == pytest.approx(15000 / 2264, rel=0.05)
+    assert ahead.room.crowded_on is not None
+    assert ahead.room.super_by is not None
+    assert DAY < ahead.room.super_by < ahead.room.crowded_on < DAY + timedelta(days=15)
     full = look_ahead(Hive("h", 52.2, seams=6, bees_a_seam=2264), [GOOD], DAY)
     assert full is not None
-    assert full.crowded_on == full.super_by == DAY
+    assert full.room.crowded_on == full.room.super_by == DAY
     assert "give room now" in " ".join(describe_outlook(full))
     roomy = look_ahead(Hive("h", 52.2, seams=40, bees_a_seam=2264), [GOOD], DAY)
     assert roomy is not None
-    assert roomy.crowded_on is None
+    assert roomy.room.crowded_on is None
     unknown = look_ahead(Hive("h", 52.2), [GOOD], DAY)
     assert unknown is not None
-    assert (unknown.seams_of_bees, unknown.super_by) == (None, None)
+    assert (unknown.room.seams_of_bees, unknown.room.super_by) == (None, None)
 
 
 def test_an_old_count_is_asked_for_again() -> None:

@@ -49,5 +49,5 @@ def test_a_hive_gets_its_seams_and_a_seed_of_its_own() -> None:
     )
     ahead = look_ahead(one, [visit_of(told, DEEP, ZONE)], date(2026, 11, 3))
     assert ahead is not None
-    assert ahead.seams_of_bees is not None
-    assert 12 < ahead.seams_of_bees < 16
+    assert ahead.room.seams_of_bees is not None
+    assert 12 < ahead.room.seams_of_bees < 16

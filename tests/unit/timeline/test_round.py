@@ -140,8 +140,20 @@ def test_an_outlook_asks_for_a_super_in_time():
     off = visit(AT_S - 2 * DAY_S, "super removed", name="off")
     assert order(facts(visits=[COUNTED, on], outlook=outlook(5))) == []
     assert order(facts(visits=[COUNTED, on, off], outlook=outlook(5))) == ["hazel"]
+    knows = outlook(5)
+    knows["room"]["supers"] = 1  # and wants a second one
+    assert order(facts(visits=[COUNTED, on], outlook=knows)) == ["hazel"]
     late = plan(facts(outlook=outlook(-2))).visits[0]
     assert (late.level, late.when) == ("deadline", "today, it was due on 10 May")
+
+
+def test_a_super_for_nectar_says_so():
+    told = outlook(5)
+    full = told["room"]["crowded_on"]
+    told["room"] |= {"pressed_by": "nectar", "full_on": full, "gain_kg_a_day": 1.24}
+    (reason,) = plan(facts(outlook=told)).visits[0].hives[0].reasons
+    assert reason.words.startswith("At 1.2 kg a day there is no room for honey on ")
+    assert "brood nest" in reason.why
 
 
 def test_a_young_queen_is_looked_for_when_she_should_lay():

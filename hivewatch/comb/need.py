@@ -1,0 +1,140 @@
+"""What a colony eats: in the next three weeks, and until the spring after."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from hivewatch.comb.held import Held
+from hivewatch.comb.reading import Range
+from hivewatch.comb.season import laying_level, northern_day, seasons_weight, usual_flying
+from hivewatch.comb.stages import WORKER
+from hivewatch.comb.start import BEE_LIFE_DAYS
+
+# Honey a day, published, as gathered by Becher et al. 2014 (J. Appl. Ecol. 51:470-482).
+RESTING_MG = 11.0  # [mg/bee] Rortais et al. 2005
+LARVA_MG = 10.9  # [mg/cell] open brood; Schmickl & Crailsheim 2007
+WARMTH_MG = 14.14  # [mg/cell] all brood; 53.42 mg of a bee that tends three cells, Rortais 2005
+
+WINTER_MG = 3.3
+"""Honey of a bee in the winter cluster. [mg/d] Popular: two scale hives, 33 to 50 g a day
+(quarrylifeaward.cz 2018), over 10,000 to 15,000 bees; at `RESTING_MG` it would be three times as
+much."""
+
+ACTIVE_FLYING = 0.4  # part of a full flying day from which bees live as in summer. Own choice
+
+CLUSTER_BEES = 12_000.0  # own choice: where the winter is still to come
+INCOME_ENDS, INCOME_BEGINS = 258.0, 105.0
+"""Day of the year, as at 47 degrees north: 15 September, 15 April. Common practice, no source."""
+
+LAYING_TO_SEASON = 1.2  # as `start` has it: laying of so many bees by season
+
+
+@dataclass(frozen=True)
+class Winter:
+    """The winter that is, or that comes: its days without income, and what it takes. [kg]."""
+
+    since: date
+    until: date
+    need_kg: float
+
+
+@dataclass(frozen=True)
+class Need:
+    """What there is against what is needed.
+
+    Parameters
+    ----------
+    held : Held
+        With the stores.
+    need_kg : float
+        Eaten in the days looked at. [kg]
+    lasts_until : date or None
+        The day on which the stores are eaten, if nothing comes in; None when they last longer than
+        the days looked at, or nobody knows them.
+    winter : Winter or None
+        None where there are no seasons.
+    """
+
+    held: Held
+    need_kg: float
+    lasts_until: date | None
+    winter: Winter | None
+
+
+def need_of(
+    held: Held,
+    adults: Mapping[int, Range],
+    laying: Mapping[int, Range],
+    as_of: date,
+    latitude: float,
+) -> Need:
+    """Set what a hive has against what it needs.
+
+    Parameters
+    ----------
+    held : Held
+        With the stores.
+    adults : Mapping[int, Range]
+        Bees, by days ahead.
+    laying : Mapping[int, Range]
+        Eggs a day, from three weeks back on.
+    as_of : date
+        Today.
+    latitude : float
+        Of the yard. [deg]
+    """
+    last = max(adults)
+    eaten, lasts_until = 0.0, None
+    for ahead in range(last):
+        day = as_of + timedelta(days=ahead)
+        open_cells, cells = _brood(laying, ahead)
+        eaten += eaten_kg(adults[ahead].median, open_cells, cells, day, latitude)
+        if held.stores_kg is not None and lasts_until is None and eaten > held.stores_kg:
+            lasts_until = day
+    return Need(held, eaten, lasts_until, _winter(adults[0].median, as_of, latitude))
+
+
+def eaten_kg(bees: float, open_cells: float, cells: float, day: date, latitude: float) -> float:
+    """Give the honey that bees and brood take in a day. [kg]."""
+    active = min(1.0, usual_flying(day, latitude) / ACTIVE_FLYING)
+    a_bee = WINTER_MG + (RESTING_MG - WINTER_MG) * active
+    return (bees * a_bee + open_cells * LARVA_MG + cells * WARMTH_MG) / 1e6
+
+
+def _brood(laying: Mapping[int, Range], ahead: int) -> tuple[float, float]:
+    """Give open brood and all brood of a day ahead, from the laying before it."""
+    alive = WORKER.survival(0.5)
+    cells = [
+        laying[ahead - 1 - age].median * float(alive[age]) if ahead - 1 - age in laying else 0.0
+        for age in range(WORKER.emerge_day)
+    ]
+    return sum(cells[WORKER.hatch_day : WORKER.cap_day]), sum(cells)
+
+
+def _winter(bees: float, as_of: date, latitude: float) -> Winter | None:
+    """Give the time without income that is, or comes next, and what it takes.
+
+    Brood as a colony of so many bees has it in that season; no income at all is counted, though
+    some comes before and after.
+    """
+    if seasons_weight(latitude) == 0.0:
+        return None
+    since = as_of
+    while not _is_winter(since, latitude):
+        since += timedelta(days=1)
+    cluster = bees if since == as_of else CLUSTER_BEES
+    until, need_kg = since, 0.0
+    while _is_winter(until, latitude):
+        level = min(1.0, LAYING_TO_SEASON * laying_level(until, latitude))
+        eggs = cluster / BEE_LIFE_DAYS * level
+        open_cells = eggs * (WORKER.cap_day - WORKER.hatch_day)
+        cells = eggs * WORKER.emerge_day
+        need_kg += eaten_kg(cluster, open_cells, cells, until, latitude)
+        until += timedelta(days=1)
+    return Winter(since, until, need_kg)
+
+
+def _is_winter(day: date, latitude: float) -> bool:
+    return not INCOME_BEGINS <= northern_day(day, latitude) < INCOME_ENDS
