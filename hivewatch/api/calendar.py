@@ -27,9 +27,9 @@ from hivewatch.api.kept import kept_or_made
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here, Rooms
 from hivewatch.api.round import recent_outlooks
-from hivewatch.api.struck import changed, with_changes
-from hivewatch.store import apiary
-from hivewatch.timeline.agenda import Appointment
+from hivewatch.store import apiary, appointments
+from hivewatch.timeline.agenda import Appointment, agenda
+from hivewatch.timeline.told import tell, unsaid
 
 KEY_FILE = "calendar.secret"
 KEY_BYTES = 24
@@ -104,13 +104,20 @@ def _key(store: Path, *, is_made: bool = False) -> str:
 
 
 def _make(here: Rooms, connection: Connection, now_s: int) -> bytes:
-    """Write the calendar as of a moment."""
+    """Write the calendar as of a moment, and keep what is told."""
     known = apiary.read(connection)
     told = rounds.told_lately(connection, now_s)
     outlooks = recent_outlooks(here, now_s)
     facts, _ = rounds.facts_of(connection, known, told, now_s, outlooks=outlooks)
-    corrected = changed(connection, now_s - rounds.BACK_S)
-    return write(with_changes(known.yards, facts, corrected, now_s))
+    before = appointments.read(connection)
+    untold = unsaid((one for its in facts.values() for one in its), before)
+    after = tell(agenda(known.yards, facts, now_s), before, untold, now_s)
+    changed = [one for one in after if before.get(one.name) != one]
+    gone = before.keys() - {one.name for one in after}
+    if changed or gone:
+        with here.store.write() as writing:
+            appointments.write(writing, changed, gone)
+    return write(after)
 
 
 def write(appointments: Iterable[Appointment]) -> bytes:

@@ -157,13 +157,13 @@ def read(
         query = query.where(at_s >= from_s)
     if after is not None:
         query = _following(query, after)
-    return [_stored(row) for row in connection.execute(query.limit(limit))]
+    return [of_row(row) for row in connection.execute(query.limit(limit))]
 
 
 def by_id(connection: Connection, wanted: str) -> Stored | None:
     """Read one inspection, a withdrawn one too."""
     row = connection.execute(select(inspection).where(inspection.c.id == wanted)).first()
-    return None if row is None else _stored(row)
+    return None if row is None else of_row(row)
 
 
 def versions(connection: Connection, wanted: str) -> list[Version]:
@@ -181,13 +181,6 @@ def versions(connection: Connection, wanted: str) -> list[Version]:
         )
         for row in connection.execute(query)
     ]
-
-
-def changed_since(connection: Connection, from_s: int) -> list[str]:
-    """Name the inspections that were corrected or withdrawn since a moment."""
-    c = inspection_version.c
-    query = select(c.inspection).where(c.version > 1, c.recorded_s >= from_s).distinct()
-    return list(connection.execute(query.order_by(c.inspection)).scalars())
 
 
 def _check(connection: Connection, said: Inspection, now_s: int) -> None:
@@ -290,7 +283,8 @@ def _following(query: Select[Any], after: str) -> Select[Any]:
     )
 
 
-def _stored(row: Row[Any]) -> Stored:
+def of_row(row: Row[Any]) -> Stored:
+    """Turn a row of the table into an inspection."""
     said = _read(row.body)
     return Stored(row.id, said, row.at_s, row.recorded_s, row.version, bool(row.withdrawn))
 

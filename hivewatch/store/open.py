@@ -14,7 +14,7 @@ from sqlalchemy.exc import DatabaseError, OperationalError
 from hivewatch.errors import StoreError
 
 MIGRATIONS = Path(__file__).parent / "migrations"
-SCHEMA = 2  # the newest migration in migrations/versions, `0001_…` and so on
+SCHEMA = 3  # the newest migration in migrations/versions, `0001_…` and so on
 BUSY_WAIT_S = 10.0  # own choice: longer than any one transaction of ours
 
 

@@ -240,6 +240,20 @@ news = Table(
     sqlite_autoincrement=True,  # a number is never given twice
 )
 
+# What phones were told of the calendar, as it was told last.
+appointment = Table(
+    "appointment",
+    METADATA,
+    Column("name", String(160), primary_key=True),  # its UID rests on it
+    Column("summary", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("first", String(10), nullable=False),  # local days of the yard, as 2026-05-21
+    Column("last", String(10), nullable=False),
+    Column("stamp_s", BigInteger, nullable=False),  # its SEQUENCE rests on it
+    Column("yard", Text, nullable=False),
+    Column("is_cancelled", Integer, nullable=False),
+)
+
 # How far a reader of the store has come (the mirror).
 cursor = Table(
     "cursor",

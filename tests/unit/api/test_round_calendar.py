@@ -10,6 +10,7 @@ import pytest
 from served import DAY_S, NOW_S, served
 
 from hivewatch.api.calendar import KEY_FILE
+from hivewatch.detect.finding import Finding
 
 
 @pytest.fixture
@@ -180,3 +181,62 @@ def test_a_withdrawal_cancels_what_rested_on_it_until_it_stands_again(here):
         assert str(back[uid]["status"]) == str(one["status"])
         numbers = [int(told[uid]["sequence"]) for told in (before, gone, back)]
         assert numbers[0] < numbers[1] < numbers[2]
+
+
+def tell_swarm(here, status="ended"):
+    swarm = Finding(
+        "swarm", "hive:hazel-2", NOW_S - 7200, NOW_S - 6000, NOW_S - 6000, 0.97, status=status
+    )
+    here.tell(swarm, hive="hazel-2")
+
+
+def of_swarm(answer):
+    told = events(answer).values()
+    return {str(one["uid"]): one for one in told if "hazel-2" in str(one["summary"])}
+
+
+def test_a_swarm_that_was_none_is_struck_out_and_stays_so(here, tmp_path):
+    tell_swarm(here)
+    before = of_swarm(fetch(here))
+    assert len(before) > 3
+    here.clock.at_s += 3600
+    tell_swarm(here, "withdrawn")
+    after = of_swarm(fetch(here))
+    assert before.keys() == after.keys()
+    for uid, one in after.items():
+        assert str(one["status"]) == "CANCELLED"
+        assert int(one["sequence"]) > int(before[uid]["sequence"])
+        assert one.decoded("dtstart") == before[uid].decoded("dtstart")
+    here.clock.at_s += DAY_S
+    assert of_swarm(fetch(here)) == after  # the same whenever it is asked for
+    here.store.close()
+    with served(tmp_path) as again:  # and after a restart
+        again.clock.at_s = here.clock.at_s
+        assert of_swarm(fetch(again)) == after
+        again.clock.at_s += 120 * DAY_S
+        assert of_swarm(fetch(again)) == {}
+
+
+def test_a_super_stays_due_while_nobody_looks_ahead_and_is_struck_out_once_it_is_on(here):
+    told = {"as_of": "2026-05-11T09:00:00Z", "hive": "hazel-1"}
+    room = {"super_by": "2026-05-16", "crowded_on": "2026-05-19"}
+    here.app.state.rooms.outlooks["hazel-1", NOW_S // 3600, ()] = told | {"room": room}
+    uid = "super-hazel-1@hivewatch"
+    due = events(fetch(here))[uid]
+    assert due.decoded("dtstart") == date(2026, 5, 16)
+    here.app.state.rooms.outlooks.clear()  # as after a restart
+    assert events(fetch(here))[uid] == due
+    here.clock.at_s += 3600
+    here.app.state.rooms.outlooks["hazel-1", NOW_S // 3600, ()] = told | {
+        "room": room | {"super_by": "2026-05-18"}
+    }
+    moved = events(fetch(here))[uid]
+    assert moved.decoded("dtstart") == date(2026, 5, 18)
+    here.clock.at_s += 3600
+    here.write_down(
+        hive="hazel-1", at="2026-05-11T10:30:00Z", actions=[{"what": "super added", "kg": 6.0}]
+    )
+    struck = events(fetch(here))[uid]
+    assert str(struck["status"]) == "CANCELLED"
+    numbers = [int(one["sequence"]) for one in (due, moved, struck)]
+    assert numbers == sorted(set(numbers))

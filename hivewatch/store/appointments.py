@@ -1,0 +1,50 @@
+"""What phones were told of the calendar, so that what vanishes can be struck out there.
+
+It follows from what was read, not from what the store says of the bees: a replay has no need of it,
+and a store that an export was taken into has another link, which nobody follows yet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict
+from datetime import date
+
+from sqlalchemy import Connection, delete, select
+from sqlalchemy.dialects.sqlite import insert
+
+from hivewatch.store.schema import appointment
+from hivewatch.timeline.agenda import Appointment
+
+_NEW = insert(appointment)
+_WRITE = _NEW.on_conflict_do_update(
+    index_elements=["name"],
+    set_={column.name: _NEW.excluded[column.name] for column in appointment.c},
+)
+
+
+def read(connection: Connection) -> dict[str, Appointment]:
+    """Read all that was told, by name."""
+    return {
+        row.name: Appointment(
+            name=row.name,
+            summary=row.summary,
+            text=row.text,
+            first=date.fromisoformat(row.first),
+            last=date.fromisoformat(row.last),
+            stamp_s=row.stamp_s,
+            yard=row.yard,
+            is_cancelled=bool(row.is_cancelled),
+        )
+        for row in connection.execute(select(appointment))
+    }
+
+
+def write(connection: Connection, told: Iterable[Appointment], gone: Iterable[str]) -> None:
+    """Keep what is told now, and forget what is long past."""
+    rows = [
+        asdict(one) | {"first": one.first.isoformat(), "last": one.last.isoformat()} for one in told
+    ]
+    if rows:
+        connection.execute(_WRITE, rows)
+    connection.execute(delete(appointment).where(appointment.c.name.in_(list(gone))))
