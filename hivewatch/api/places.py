@@ -20,6 +20,8 @@ from hivewatch.store import apiary, findings, standing
 
 RECENT_S = 2 * standing.DAY_S  # [s] own choice: what ended yesterday still wants a look today
 
+VERSION = version("hivewatch")
+
 router = APIRouter(tags=["places"])
 HiveId = Annotated[Identity, Path(description="the hive's id")]
 
@@ -48,7 +50,7 @@ class DevicesAsked(Asked):
 @router.get("/now")
 def now(here: Here) -> Now:
     """Tell the server's time."""
-    return Now(now=moment(here.clock.now_s()), version=version("hivewatch"))
+    return Now(now=moment(here.clock.now_s()), version=VERSION)
 
 
 @router.get("/yards", responses=documented(422))
@@ -102,8 +104,9 @@ def hive(here: Here, hive_id: HiveId) -> Hive:
 def devices(here: Here, asked: Annotated[DevicesAsked, Query()]) -> Page[Device]:
     """List the devices; `unplaced` leaves those that stand at no hive."""
     with here.store.read() as connection:
-        rows = apiary.devices(connection, unplaced=asked.unplaced)
-    following = [row for row in rows if asked.after is None or row.id > asked.after]
+        rows = apiary.devices(
+            connection, unplaced=asked.unplaced, after=asked.after, limit=asked.limit + 1
+        )
     found = [
         Device(
             id=row.id,
@@ -113,7 +116,7 @@ def devices(here: Here, asked: Annotated[DevicesAsked, Query()]) -> Page[Device]
             status=row.status,
             status_at=moment_or_none(row.status_s),
         )
-        for row in following[: asked.limit + 1]
+        for row in rows
     ]
     return page_of(found, asked.limit, here.clock.now_s(), lambda one: one.id)
 
@@ -140,8 +143,9 @@ def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[
     found = []
     for one in wanted:
         here = kit.get(one.id, standing.NO_KIT)
-        subjects = [f"hive:{one.id}", *(f"device:{device}" for device in here.devices)]
-        its = [finding for subject in subjects for finding in told.get(subject, ())]
+        its = [*told.get(f"hive:{one.id}", ())]
+        for device in here.devices:
+            its += told.get(f"device:{device}", ())
         found.append(_hive(one, last.get(one.id, {}), here, its))
     return found
 

@@ -17,7 +17,6 @@ from hivewatch.api.models import Alert, Finding, Recorded
 from hivewatch.api.places import HiveId, no_hive
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here, Rooms
-from hivewatch.apiary import Yard
 from hivewatch.store import entries, standing
 from hivewatch.store.entries import Where
 from hivewatch.timeline import questions
@@ -53,11 +52,10 @@ class TimelineAsked(Asked):
 def timeline(here: Here, hive_id: HiveId, asked: Annotated[TimelineAsked, Query()]) -> Page[Event]:
     """Merge what there is of a hive, the newest first."""
     with here.store.read() as connection:
-        found = standing.hives(connection, only=hive_id)
-        if not found:
+        zone = standing.zone_of(connection, hive=hive_id)
+        if zone is None:
             raise no_hive(hive_id)
-        zone = _yards(connection)[found[0].yard].timezone
-        return _page(here, connection, Where([hive_id]), asked, ZoneInfo(zone))
+        return _page(here, connection, Where(hive=hive_id), asked, ZoneInfo(zone))
 
 
 @router.get("/yards/{yard_id}/timeline", responses=documented(404, 422))
@@ -66,17 +64,12 @@ def yard_timeline(
 ) -> Page[Event]:
     """Merge what there is of a yard and all its hives, the newest first."""
     with here.store.read() as connection:
-        yard = _yards(connection).get(yard_id)
-        if yard is None:
+        zone = standing.zone_of(connection, yard=yard_id)
+        if zone is None:
             raise ProblemError(
                 404, f'yard "{yard_id}": no such yard; `hivewatch apiary show` lists the yards.'
             )
-        hives = [one.id for one in standing.hives(connection, yard=yard_id)]
-        return _page(here, connection, Where(hives, yard_id), asked, ZoneInfo(yard.timezone))
-
-
-def _yards(connection: Connection) -> dict[str, Yard]:
-    return {yard.id: yard for yard, _ in standing.yards(connection)}
+        return _page(here, connection, Where(yard=yard_id), asked, ZoneInfo(zone))
 
 
 def _page(
@@ -93,8 +86,7 @@ def _page(
     ]
     moves: dict[Entry, entries.Moved] = {}
     if "device" in wanted:
-        until_s = now_s if after is None else min(now_s, after.at_s)
-        told = entries.moves(connection, where.hives, until_s)
+        told = entries.moves(connection, where, now_s, after, limit)
         moves = {Entry(one.since_s, "device", one.device): one for one in told}
         kinds.append(list(moves))
     noted: dict[Entry, Question] = {}
@@ -112,10 +104,7 @@ def _noted(
     connection: Connection, where: Where, span_s: tuple[int, int], zone: ZoneInfo
 ) -> dict[Entry, Question]:
     """Hold the inspections of a span against the scale, where one was at work."""
-    visits = entries.stated_visits(connection, where, *span_s)
-    weighed = [
-        one for one in visits if entries.was_weighed(connection, one.inspection.hive, one.at_s)
-    ]
+    weighed = entries.stated_visits(connection, where, *span_s)
     caused = entries.explained_by(connection, [one.id for one in weighed])
     asked = questions.questions(caused, weighed, zone, {one.id for one in weighed})
     by_id = {one.id: one for one in weighed}
@@ -142,7 +131,8 @@ class _Reader:
         asked = [one.removeprefix(questions.UNWRITTEN) for one in ids("question")]
         self._findings = entries.read_findings(connection, [*ids("finding"), *asked])
         self._inspections = entries.read_inspections(connection, ids("inspection"))
-        self._alerts = answers.by_ids(connection, [int(one) for one in ids("alert")])
+        rang = [int(one) for one in ids("alert")]
+        self._alerts = answers.by_ids(connection, rang) if rang else {}
         self._answered = entries.answered(connection, ids("question"))
         self._zone, self._moves, self._noted = zone, moves, noted
 

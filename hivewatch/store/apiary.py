@@ -123,13 +123,23 @@ def numbers(connection: Connection, names: Collection[str] | None = None) -> dic
     return {row.id: row.number for row in connection.execute(query)}
 
 
-def devices(connection: Connection, *, unplaced: bool = False) -> list[DeviceRow]:
-    """List the devices with their latest placement; `unplaced` lists those that have none."""
-    latest = (
-        select(placement.c.device, func.max(placement.c.since_s).label("since_s"))
-        .group_by(placement.c.device)
-        .subquery()
-    )
+_ITS = placement.alias("its")
+_LATEST = placement.c.since_s == (
+    select(func.max(_ITS.c.since_s))
+    .where(_ITS.c.device == device.c.number)
+    .correlate(device)
+    .scalar_subquery()
+)
+
+
+def devices(
+    connection: Connection,
+    *,
+    unplaced: bool = False,
+    after: str | None = None,
+    limit: int | None = None,
+) -> list[DeviceRow]:
+    """List the devices by their id with their latest placement; `unplaced`: those without one."""
     query = (
         select(
             device.c.id,
@@ -140,17 +150,28 @@ def devices(connection: Connection, *, unplaced: bool = False) -> list[DeviceRow
             placement.c.hive,
             placement.c.since_s,
         )
-        .join_from(device, latest, latest.c.device == device.c.number, isouter=True)
-        .join(
-            placement,
-            (placement.c.device == latest.c.device) & (placement.c.since_s == latest.c.since_s),
-            isouter=True,
+        .join_from(
+            device, placement, (placement.c.device == device.c.number) & _LATEST, isouter=True
         )
         .order_by(device.c.id)
+        .limit(limit)
     )
     if unplaced:
         query = query.where(placement.c.hive.is_(None))
+    if after is not None:
+        query = query.where(device.c.id > after)
     return [DeviceRow(*row) for row in connection.execute(query)]
+
+
+def heard_hives(connection: Connection) -> dict[str, int]:
+    """Say when each hive was last heard, by the devices that stand at it. [s]."""
+    query = (
+        select(placement.c.hive, func.max(device.c.heard_s))
+        .join_from(placement, device, (placement.c.device == device.c.number) & _LATEST)
+        .where(placement.c.hive.is_not(None), device.c.heard_s.is_not(None))
+        .group_by(placement.c.hive)
+    )
+    return {row[0]: row[1] for row in connection.execute(query)}
 
 
 def heard(connection: Connection, devices_heard: Iterable[tuple[int, int]]) -> None:

@@ -6,11 +6,11 @@ A query a kind of thing, however many hives are asked for.
 from __future__ import annotations
 
 import json
-from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from operator import itemgetter
+from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, func, select, text
+from sqlalchemy import Connection, func, select
 
 from hivewatch.apiary import Hive, Yard
 from hivewatch.store.schema import hive as hive_table
@@ -27,8 +27,8 @@ _OF_PLACE = "FROM reading WHERE device = place.device AND quantity = place.quant
 def _before(days: int) -> str:
     """Find the weight of so many days before the last one, since the device stood there."""
     ago_ms = days * DAY_S * 1000
-    low = f"max(place.since_ms, place.last_ms - {ago_ms + SLACK_S * 1000})"
-    between = f"BETWEEN {low} AND place.last_ms - {ago_ms}"
+    low = f"max(place.since_ms, last.time_ms - {ago_ms + SLACK_S * 1000})"
+    between = f"BETWEEN {low} AND last.time_ms - {ago_ms}"
     newest = f"SELECT value {_OF_PLACE} {between} ORDER BY time_ms DESC LIMIT 1"
     return f"CASE WHEN place.quantity = {_SHOWN[0]} THEN ({newest}) END"
 
@@ -42,18 +42,15 @@ WITH stay AS (
 ), asked AS (
   SELECT stay.*, shown.quantity FROM stay
   CROSS JOIN (SELECT {_SHOWN[0]} AS quantity UNION ALL SELECT {_SHOWN[1]}) AS shown
-), found AS MATERIALIZED (
-  SELECT place.*, (SELECT max(time_ms) {_OF_PLACE} BETWEEN place.since_ms AND :now_s * 1000 + 999)
-    AS last_ms FROM asked AS place
 )
-SELECT hive, quantity, last_ms, (SELECT value {_OF_PLACE} = place.last_ms),
-  {_before(1)}, {_before(7)}
-FROM found AS place WHERE last_ms IS NOT NULL ORDER BY since_ms
+SELECT place.since_ms, hive, place.quantity, last.time_ms, last.value, {_before(1)}, {_before(7)}
+FROM asked AS place CROSS JOIN reading AS last ON last.device = place.device
+  AND last.quantity = place.quantity AND last.time_ms = (
+    SELECT max(time_ms) {_OF_PLACE} BETWEEN place.since_ms AND :now_s * 1000 + 999)
 """  # noqa: S608 - our own numbers
 
 
-@dataclass(frozen=True, slots=True)
-class Last:
+class Last(NamedTuple):
     """A hive's last reading of one quantity; for weight also what it was before.
 
     `day_before` and `week_before` are None where the same device has no weight from then.
@@ -76,15 +73,14 @@ def read(connection: Connection, now_s: int, hives: Sequence[str]) -> dict[str, 
         By hive, then by quantity; what was never reported is absent.
     """
     found: dict[str, dict[str, Last]] = {}
-    asked = {"now_s": now_s, "hives": json.dumps(hives)}
-    for row in connection.execute(text(_QUERY), asked):
-        of_hive = found.setdefault(row[0], {})
-        of_hive[BY_NUMBER[row[1]].name] = Last(row[2] // 1000, *row[3:])
+    rows = sorted(_rows(connection, _QUERY, now_s, hives), key=itemgetter(0))
+    for _, hive, quantity, time_ms, value, day_before, week_before in rows:
+        last = Last(time_ms // 1000, value, day_before, week_before)
+        found.setdefault(hive, {})[BY_NUMBER[quantity].name] = last
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Kit:
+class Kit(NamedTuple):
     """What stands at a hive now, since when anything has, and when any of it was last heard."""
 
     devices: tuple[str, ...]
@@ -95,30 +91,33 @@ class Kit:
 NO_KIT = Kit((), None, None)
 
 _KIT = """
-SELECT one.hive, device.id, device.heard_s, one.since_s, NOT EXISTS (
-  SELECT 1 FROM placement WHERE device = one.device
-    AND since_s > one.since_s AND since_s <= :now_s)
-FROM placement AS one JOIN device ON device.number = one.device
-WHERE one.hive IN (SELECT value FROM json_each(:hives)) AND one.since_s <= :now_s
-ORDER BY device.id
+SELECT hive, group_concat(CASE WHEN is_last THEN id END), min(since_s),
+  max(CASE WHEN is_last THEN heard_s END)
+FROM (
+  SELECT one.hive, device.id, device.heard_s, one.since_s, NOT EXISTS (
+    SELECT 1 FROM placement WHERE device = one.device
+      AND since_s > one.since_s AND since_s <= :now_s) AS is_last
+  FROM placement AS one JOIN device ON device.number = one.device
+  WHERE one.hive IN (SELECT value FROM json_each(:hives)) AND one.since_s <= :now_s
+)
+GROUP BY hive
 """
 
 
 def kit(connection: Connection, now_s: int, hives: Sequence[str]) -> dict[str, Kit]:
     """Read which devices stand at these hives; a hive that never had one is absent."""
-    asked = {"now_s": now_s, "hives": json.dumps(hives)}
-    standing: defaultdict[str, list[tuple[str, int | None]]] = defaultdict(list)
-    first: dict[str, int] = {}
-    for hive, device, heard_s, since_s, is_last in connection.execute(text(_KIT), asked):
-        first[hive] = min(since_s, first.get(hive, since_s))
-        if is_last:
-            standing[hive].append((device, heard_s))
-    found = {}
-    for hive, since_s in first.items():
-        heard = [heard_s for _, heard_s in standing[hive] if heard_s is not None]
-        names = tuple(device for device, _ in standing[hive])
-        found[hive] = Kit(names, since_s, max(heard, default=None))
-    return found
+    return {
+        hive: Kit(tuple(sorted(names.split(","))) if names else (), since_s, heard_s)
+        for hive, names, since_s, heard_s in _rows(connection, _KIT, now_s, hives)
+    }
+
+
+def _rows(
+    connection: Connection, query: str, now_s: int, hives: Sequence[str]
+) -> list[tuple[Any, ...]]:
+    """Read the rows of many hives as plain tuples."""
+    cursor = connection.exec_driver_sql(query, {"now_s": now_s, "hives": json.dumps(hives)}).cursor
+    return [] if cursor is None else list(cursor.fetchall())
 
 
 def hives(
@@ -148,3 +147,15 @@ def yards(
     if after is not None:
         query = query.where(yard_table.c.id > after)
     return [(Yard(*row[:-1]), row[-1]) for row in connection.execute(query)]
+
+
+def zone_of(
+    connection: Connection, *, hive: str | None = None, yard: str | None = None
+) -> str | None:
+    """Read the time zone of a yard, or of a hive's yard; None when there is none."""
+    query = select(yard_table.c.timezone)
+    if hive is not None:
+        query = query.join(hive_table).where(hive_table.c.id == hive)
+    else:
+        query = query.where(yard_table.c.id == yard)
+    return connection.execute(query).scalar()
