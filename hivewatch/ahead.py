@@ -21,7 +21,7 @@ from hivewatch.frames import FRAMES, Frame
 from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.settings import Alerts
 from hivewatch.signals.days import DAY_S, Days, days_of
-from hivewatch.signals.larder import SEEN_LONG_DAYS, larder_of
+from hivewatch.signals.larder import SEEN_LONG_DAYS
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import findings, inspections, stale
 from hivewatch.store.windows import read_part, read_window
@@ -103,8 +103,7 @@ def facts_of(
     )
     today = datetime.fromtimestamp(as_of_s, UTC).astimezone(zone).date()
     days = days_of(window)
-    larder = larder_of(window, noted) if window.has("weight") else None
-    held = held_of(days, larder, noted, frame, hive.frames, zone, today)
+    held = held_of(window, noted, frame, hive.frames, zone, today)
     return Facts(described, zone, today, visits, days, found, held)
 
 

@@ -11,10 +11,12 @@ import numpy as np
 from hivewatch.frames import Frame
 from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.signals.bare import stepped_kg
-from hivewatch.signals.days import DAY_S, Days
-from hivewatch.signals.larder import Larder
-from hivewatch.signals.window import Floats
+from hivewatch.signals.daily import daily_of
+from hivewatch.signals.days import DAY_S, Days, days_of
+from hivewatch.signals.larder import larder_of
+from hivewatch.signals.window import Floats, HiveWindow
 
+DAY_H = 24.0
 SEASON_DAYS = 240  # [d] own choice: what was put on before that stood through no winter
 GAIN_DAYS, GAIN_LEAST = 5, 3  # [d] own choice: the middle of so many days is what comes in now
 FRESH_DAYS = 3  # [d] own choice: an older weight says nothing of today
@@ -39,6 +41,8 @@ class Held:
         The day of that.
     is_weighed : bool
         Whether a scale tells the stores; else a visit judged them.
+    eaten_kg : float or None
+        What it takes of them a day, as nights after idle days show. [kg/d]
     """
 
     supers: int = 0
@@ -47,14 +51,14 @@ class Held:
     stores_kg: float | None = None
     stores_on: date | None = None
     is_weighed: bool = False
+    eaten_kg: float | None = None
 
 
 NOTHING_HELD = Held(filled_kg=None)
 
 
 def held_of(
-    days: Days,
-    larder: Larder | None,
+    window: HiveWindow,
     noted: Sequence[Inspection],
     frame: Frame,
     box_combs: int,
@@ -65,10 +69,8 @@ def held_of(
 
     Parameters
     ----------
-    days : Days
-        Up to the moment; the last one may be under way.
-    larder : Larder or None
-        Its stores by weight, day by day; None without a scale.
+    window : HiveWindow
+        Up to the moment; takes `weight`.
     noted : Sequence[Inspection]
         What was seen and done, up to the moment.
     frame : Frame
@@ -80,11 +82,17 @@ def held_of(
     as_of : date
         The local day of the moment.
     """
-    bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s) if len(days) else np.zeros(0)
+    days = days_of(window)
+    bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
     supers, filled_kg = _supers(days, bare_kg, noted, box_combs * frame.super_kg, as_of)
-    weighed = _weighed(days, larder, as_of)
+    weighed, eaten = None, None
+    if window.has("weight"):
+        weighed = _last(days, larder_of(window, noted).stores_kg, as_of)
+        eaten = _last(days, daily_of(window).rest_kg_per_h * DAY_H, as_of)
     kg, on = weighed or _judged(noted, frame, zone, as_of) or (None, None)
-    return Held(supers, filled_kg, _gain(days, as_of), kg, on, weighed is not None)
+    kg = None if kg is None else max(0.0, kg)
+    eaten_kg = None if eaten is None else eaten[0]
+    return Held(supers, filled_kg, _gain(days, as_of), kg, on, weighed is not None, eaten_kg)
 
 
 def supers_on(noted: Sequence[Inspection]) -> int:
@@ -145,15 +153,13 @@ def _gain(days: Days, as_of: date) -> float | None:
     return float(np.median(lately)) if len(lately) >= GAIN_LEAST else None
 
 
-def _weighed(days: Days, larder: Larder | None, as_of: date) -> tuple[float, date] | None:
-    """Give the last stores that the scale tells. [kg]."""
-    if larder is None:
-        return None
-    for day, kg in zip(reversed(days.day), reversed(larder.stores_kg.tolist()), strict=True):
+def _last(days: Days, figures: Floats, as_of: date) -> tuple[float, date] | None:
+    """Give the last figure that is known, and its day; None where it is old."""
+    for day, figure in zip(reversed(days.day), reversed(figures.tolist()), strict=True):
         if day < as_of - timedelta(days=FRESH_DAYS):
             return None
-        if np.isfinite(kg):
-            return max(0.0, kg), day
+        if np.isfinite(figure):
+            return figure, day
     return None
 
 

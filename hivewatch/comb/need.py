@@ -24,6 +24,10 @@ much."""
 
 ACTIVE_FLYING = 0.4  # part of a full flying day from which bees live as in summer. Own choice
 
+OWN_SCALE = (0.5, 1.25)
+"""How far what a hive's own scale shows moves the published figures. Own choice: scales show less
+in winter, too, and what nights show lags behind a colony that grows."""
+
 CLUSTER_BEES = 12_000.0  # own choice: where the winter is still to come
 INCOME_ENDS, INCOME_BEGINS = 258.0, 105.0
 """Day of the year, as at 47 degrees north: 15 September, 15 April. Common practice, no source."""
@@ -85,12 +89,14 @@ def need_of(
     latitude : float
         Of the yard. [deg]
     """
-    last = max(adults)
-    eaten, lasts_until = 0.0, None
-    for ahead in range(last):
+    eaten, lasts_until, own = 0.0, None, 1.0
+    for ahead in range(max(adults)):
         day = as_of + timedelta(days=ahead)
         open_cells, cells = _brood(laying, ahead)
-        eaten += eaten_kg(adults[ahead].median, open_cells, cells, day, latitude)
+        a_day = eaten_kg(adults[ahead].median, open_cells, cells, day, latitude)
+        if ahead == 0 and held.eaten_kg is not None and a_day > 0:
+            own = min(OWN_SCALE[1], max(OWN_SCALE[0], held.eaten_kg / a_day))
+        eaten += own * a_day
         if held.stores_kg is not None and lasts_until is None and eaten > held.stores_kg:
             lasts_until = day
     return Need(held, eaten, lasts_until, _winter(adults[0].median, as_of, latitude))

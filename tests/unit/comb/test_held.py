@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,7 +14,6 @@ from hivewatch.comb.held import NOTHING_HELD, Held, held_of, supers_on
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import Inspection
 from hivewatch.signals.days import days_of
-from hivewatch.signals.larder import larder_of
 
 ZONE = ZoneInfo("Europe/London")
 DEEP = FRAMES["langstroth-deep"]
@@ -30,10 +29,7 @@ def seen(hive: Any, day: int, *what: str, **told: object) -> Inspection:
 
 def hold(hive: Any, noted: Sequence[Inspection], *, weighed: bool = True) -> Held:
     window = hive.window() if weighed else hive.window(quantities=("nest",))
-    days = days_of(window)
-    as_of = days_of(hive.window()).day[-1]
-    larder = larder_of(window, noted) if weighed else None
-    return held_of(days, larder, noted, DEEP, 10, ZONE, as_of)
+    return held_of(window, noted, DEEP, 10, ZONE, days_of(hive.window()).day[-1])
 
 
 @pytest.fixture
@@ -89,9 +85,8 @@ def test_stores_are_weighed_or_judged_lately_or_not_known(hive: Any) -> None:
 
 def test_a_scale_that_fell_silent_says_nothing_of_today(hive: Any) -> None:
     window = hive.window()
-    days, larder = days_of(window), larder_of(window, [])
-    later: date = days.day[-1] + timedelta(days=6)
-    held = held_of(days, larder, [], DEEP, 10, ZONE, later)
+    later = days_of(window).day[-1] + timedelta(days=6)
+    held = held_of(window, [], DEEP, 10, ZONE, later)
     assert (held.gain_kg, held.stores_kg) == (None, None)
 
 

@@ -26,6 +26,14 @@ def test_stores_last_as_long_as_they_are_eaten() -> None:
     assert need(Held()).lasts_until is None
 
 
+def test_the_hives_own_scale_moves_what_is_published_within_bounds() -> None:
+    published = need(Held()).need_kg
+    less = need(Held(eaten_kg=0.7 * published / 21)).need_kg
+    assert less < 0.75 * published
+    assert need(Held(eaten_kg=0.01)).need_kg > 0.49 * published
+    assert need(Held(eaten_kg=9.0)).need_kg < 1.26 * published
+
+
 def test_what_is_said_of_them() -> None:
     hungry = describe_need(need(Held(stores_kg=5.0, stores_on=MAY, is_weighed=True)), MAY)
     assert len(hungry) == 1
