@@ -2,9 +2,9 @@
 
 No published definition of a flow's start and end names a threshold, so these are our own: a flow
 begins with two good days of the yard's middle hive, and ends with the day on which what it brought
-stood highest, before too much of it was missing again. A dearth is weeks of loss although bees can
-fly. Weight without steps is taken, from dawn to dawn, so that neither feeding nor a super counts;
-a wet lid is no gain.
+stood highest, before too much of it was missing again. A dearth is the same the other way round:
+losses on days on which bees can fly, added up. Weight without steps is taken, from dawn to dawn,
+so that neither feeding nor a super counts; a wet lid is no gain.
 """
 
 from __future__ import annotations
@@ -32,14 +32,12 @@ BESIDE_KG = 0.3  # [kg/d] what a flow brings counts above this
 MISSING_KG = 2.0  # [kg] so much of it gone again ends a flow: five poor days
 MISSING_MOST_KG = 0.4  # [kg/d] that one day can take: no storm ends a flow
 AGREE_KG = 0.2  # [kg/d] a hive that votes for the flow
-LOSS_KG = -0.13  # [kg/d] the middle day of a week of dearth
+IDLE_KG = 0.1  # [kg/d] a loss of so much is no dearth yet
+LOST_KG = 1.2  # [kg] lost beyond that begins a dearth: four days of the worst, two weeks of 0.2
+LOST_MOST_KG = 0.4  # [kg/d] that one day can take or give: what dries, or a shower
 WARM_SHARE = 0.95  # of the light hours: a day so warm leaves time between its showers
 DAY_H, TWILIGHT_H = 24.0, 3.0  # [h]; what `Days` leaves out around sunset and sunrise
-MEAN_KG = -0.08  # [kg/d] all its days together, those of rain, too
-WEEK = 7  # [d]
-COULD_DAYS = 3  # [d] of it on which bees could have fetched something: dry, warm
-DEARTH_DAYS = 9  # [d]
-JOIN_DAYS = 3  # [d] between two spells of one dearth
+DEARTH_DAYS = 8  # [d] from its first day to the one that tells it
 FLOWN_H = 1.0  # [h/d] with less nobody brings anything
 FLYING_H = 4.0  # [h/d] that such a day is light and warm
 SEASON = (105, 265)  # [d] 15 April to 22 September; without brood to feed there is no dearth
@@ -93,10 +91,10 @@ def find(yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     gain = np.where(np.isnan(final) & newest, early, final)
     flows = list(_flows(together, early, gain, _can_be_good(together)))
     return [
-        *(_flow(yard, list(voters), together, gain, one) for one in flows),
+        *(_flow(yard, list(voters), together, final, gain, one) for one in flows),
         *(
-            _dearth(yard, together, gain, spell, over=over)
-            for spell, over in _dearths(yard, together, gain, flows)
+            _dearth(yard, together, final, spell, over=over)
+            for spell, over in _dearths(yard, together, final, flows)
         ),
         *own_flow.find(list(voters), list(voters.values()), together),
     ]
@@ -158,12 +156,14 @@ def _end(gain: Floats, first: int) -> tuple[int, int | None]:
     return len(gain), None
 
 
-def _flow(yard: Yard, hives: list[str], together: YardDays, gain: Floats, flow: _Flow) -> Finding:
-    """Put one flow into words and figures."""
-    span = slice(flow.first, flow.after)
-    kg, known = float(np.nansum(gain[span])), int((~np.isnan(gain[span])).sum())
-    kg_a_day = kg / known
-    days = flow.after - flow.first
+def _flow(
+    yard: Yard, hives: list[str], together: YardDays, final: Floats, gain: Floats, flow: _Flow
+) -> Finding:
+    """Put one flow into words and figures: `final` by dawns, `gain` as judged at dusk, too."""
+    whole = np.flatnonzero(~np.isnan(final[flow.first : flow.after]))
+    days = int(whole[-1]) + 1 if len(whole) else flow.after - flow.first  # until the last dawn
+    span = slice(flow.first, flow.first + days)
+    kg_a_day = float(np.nanmean((final if len(whole) else gain)[span]))
     votes = together.gain_kg[:, span]
     has_voted = ~np.isnan(votes).all(axis=1)
     mean_kg = np.full(len(votes), np.nan)
@@ -201,35 +201,40 @@ def _in_season(yard: Yard, together: YardDays) -> Flags:
 def _dearths(
     yard: Yard, together: YardDays, gain: Floats, flows: list[_Flow]
 ) -> Iterator[tuple[tuple[int, int, int], bool]]:
-    """Find the spells: first day, day after the last, day that told it; whether it is over."""
-    idle = _idle(together, gain, _in_season(yard, together))
+    """Find the spells: first day, day after the last, day that told it; whether it is over.
+
+    What is lost beyond `IDLE_KG` a day adds up from nothing, and starts anew when all of it has
+    come back; so much of it begins a dearth, and so much come back ends it where it stood lowest.
+    """
+    asked = _in_season(yard, together)
     for flow in flows:
-        idle[flow.first : flow.after] = False
-    first = last = -1
-    half, known = WEEK // 2, int(np.flatnonzero(~np.isnan(gain))[-1])
-    for day in [*np.flatnonzero(idle).tolist(), len(gain) + WEEK]:
-        if first >= 0 and day - last > JOIN_DAYS + 1:
-            if last - first + 1 >= DEARTH_DAYS and np.nanmean(gain[first : last + 1]) <= MEAN_KG:
-                is_over = last + JOIN_DAYS + half < known or any(one.first > last for one in flows)
-                yield (first, last + 1, first + DEARTH_DAYS - 1 + half), is_over
-            first = -1
-        first, last = (day, day) if first < 0 else (first, day)
-
-
-def _idle(together: YardDays, gain: Floats, in_season: Flags) -> Flags:
-    """Say which days lie in the middle of a week whose dry, warm days lost."""
-    half = WEEK // 2
-    night_h = (together.dawn_s - together.dusk_s) / HOUR_S + TWILIGHT_H
-    is_warm = together.flying_h >= WARM_SHARE * (DAY_H - night_h)  # between showers bees fly
-    is_dry = (together.lid_kg == 0) & (together.flying_h >= FLYING_H)
-    could = (is_dry | is_warm) & ~np.isnan(gain)
-    idle = np.zeros(len(gain), np.bool_)
-    for day in np.flatnonzero(in_season).tolist():
-        week = slice(day - half, day + half + 1)
-        if day < half or week.stop > len(gain) or could[week].sum() < COULD_DAYS:
+        asked[flow.first : flow.after] = False
+    lost = np.where(_could(together, gain) | (gain > 0), -gain - IDLE_KG, 0.0)
+    lost = np.nan_to_num(lost).clip(-LOST_MOST_KG, LOST_MOST_KG)
+    first, told, last = 0, -1, -1
+    level = most = 0.0
+    for day in range(len(gain)):
+        is_over = told >= 0 and (not asked[day] or most - level - lost[day] >= LOST_KG)
+        if is_over:
+            yield (first, last + 1, told), True
+        if is_over or not asked[day] or (told < 0 and level + lost[day] <= 0):
+            first, told, level, most = day + 1, -1, 0.0, 0.0
             continue
-        idle[day] = np.median(gain[week][could[week]]) <= LOSS_KG
-    return idle
+        level += lost[day]
+        if told < 0 and level >= LOST_KG and day - first + 1 >= DEARTH_DAYS:
+            told = day
+        if level >= most:
+            most, last = level, day
+    if told >= 0:
+        yield (first, last + 1, told), False
+
+
+def _could(together: YardDays, gain: Floats) -> Flags:
+    """Say on which days bees could have fetched something: dry, or warm between showers."""
+    night_h = (together.dawn_s - together.dusk_s) / HOUR_S + TWILIGHT_H
+    is_warm = together.flying_h >= WARM_SHARE * (DAY_H - night_h)
+    is_dry = (together.lid_kg == 0) & (together.flying_h >= FLYING_H)
+    return (is_dry | is_warm) & ~np.isnan(gain)
 
 
 def _dearth(

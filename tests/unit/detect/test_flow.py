@@ -67,6 +67,33 @@ def test_eight_days_of_loss_in_flying_weather_are_a_dearth() -> None:
     assert found[0].measures["kg_a_day"] < 0
 
 
+@pytest.mark.parametrize(("loss_kg", "within_d"), [(0.5, 8), (0.3, 8), (0.2, 14)])
+def test_the_worse_a_dearth_the_sooner_it_is_told(loss_kg: float, within_d: int) -> None:
+    gain = [0.2] * 5 + [-loss_kg] * 16
+    (one,) = of_kind(flow.find(YARD, yard_of(gain)), "dearth")
+    assert day_of(one.start_s) == 5
+    assert day_of(one.detected_s) <= 5 + within_d
+
+
+def test_a_loss_that_nobody_need_feed_for_is_no_dearth() -> None:
+    assert not of_kind(flow.find(YARD, yard_of([0.2] * 5 + [-0.1] * 40)), "dearth")
+
+
+def test_one_day_on_which_much_dries_makes_no_dearth() -> None:
+    gain = [0.1, 0.1, -1.5, 0.0, 0.05, -0.1] * 5
+    assert not of_kind(flow.find(YARD, yard_of(gain)), "dearth")
+
+
+def test_an_open_flow_counts_what_came_in_up_to_the_last_dawn() -> None:
+    """What the night will leave of today is not known, and today is no part of the total."""
+    yard = yard_of(QUIET + GOOD[:6], spread_kg=0)
+    for one in yard.values():
+        one.dawn_kg[-1] = np.nan  # tomorrow's is still to come
+    (one,) = of_kind(flow.find(YARD, yard), "nectar_flow")
+    assert one.measures["kg_gained"] == pytest.approx(5, abs=0.1)
+    assert one.measures["kg_a_day"] == pytest.approx(1, abs=0.1)
+
+
 def test_a_week_of_rain_is_no_dearth() -> None:
     rain = [0.0] * 5 + [6.0] * 14 + [0.0] * 4
     gain = [0.2] * 5 + [-0.25] * 14 + [0.2] * 4
