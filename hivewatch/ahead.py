@@ -20,6 +20,7 @@ from hivewatch.detect.run import detect
 from hivewatch.frames import FRAMES, Frame
 from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.settings import Alerts
+from hivewatch.signals.dawn import DawnDepartures, dawn_departures_of
 from hivewatch.signals.days import DAY_S, Days, days_of
 from hivewatch.signals.larder import SEEN_LONG_DAYS
 from hivewatch.signals.window import HiveWindow
@@ -44,6 +45,7 @@ class Facts:
     today: date
     visits: Sequence[Visit]
     days: Days
+    dawn: DawnDepartures
     findings: Sequence[Finding]
     held: Held
 
@@ -102,9 +104,9 @@ def facts_of(
         hive.id, yard.latitude, frame, hive.frames * hive.boxes, box_combs=hive.frames
     )
     today = datetime.fromtimestamp(as_of_s, UTC).astimezone(zone).date()
-    days = days_of(window)
+    days, dawn = days_of(window), dawn_departures_of(window)
     held = held_of(window, noted, frame, hive.frames, zone, today)
-    return Facts(described, zone, today, visits, days, found, held)
+    return Facts(described, zone, today, visits, days, dawn, found, held)
 
 
 def _sensed(
@@ -152,5 +154,5 @@ def _weighed_from_s(noted: Sequence[Inspection], frame: Frame, since_s: int) -> 
 
 def look_from(facts: Facts) -> Outlook | None:
     """Look ahead from facts; pure."""
-    sensed = sensed_of(facts.days, facts.findings, facts.zone, facts.today)
+    sensed = sensed_of(facts.days, facts.findings, facts.zone, facts.today, facts.dawn)
     return look_ahead(facts.hive, facts.visits, facts.today, sensed, held=facts.held)

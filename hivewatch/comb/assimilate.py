@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,8 +18,9 @@ from hivewatch.comb.priors import (
     Traits,
     stream,
 )
+from hivewatch.comb.season import has_winter_bees
 from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import LAYING_MAX, DayOf, Visit, draw_brood, start
+from hivewatch.comb.start import LAYING_MAX, DayOf, Visit, draw_brood, in_field, start
 
 SURPRISE_Z = 3.5
 """Count minus expectation, in its own spread, beyond which something happened that the model does
@@ -26,15 +28,15 @@ not know. For eggs and open brood that is a queen who changed her laying: the cl
 the visit. For capped brood and adults (a swarm left, combs taken, hives united) the colony starts
 afresh from the visit. Own choice: one honest count in two thousand."""
 
-INFLATION = 1.05  # of the spread at each visit, for what the model leaves out. Own choice
+EGG_ERROR = 0.25
+"""One standard deviation of a count of eggs as a fraction: the upper end of what an eye is off (see
+`count.COUNTING_ERROR`). Own choice: eggs are the class that people overlook."""
 
-FLIGHTS_ERROR = 0.2
-"""Error of the mean rate of flights of a few days, log scale. Published: weather explains 78 % of
-the rate at which bees leave (Clarke & Robert 2018); what is left of it here is own choice."""
+INFLATION = 1.05  # of the spread at each visit, for what the model leaves out. Own choice
 
 LEAST_FORAGERS = 200.0  # own choice: fewer are orientation flights at most
 
-_NOT_BY_FLIGHTS = [0, 1, 2, 5, 9]  # rows of the state: brood, laying, losses of brood
+_NOT_BY_FORAGERS = [0, 1, 2, 5, 9]  # rows of the state: brood, laying, losses of brood
 _ADULTS = 3  # place after eggs, open and capped brood
 
 
@@ -62,22 +64,24 @@ class Seen:
     is_broken: bool
 
 
-def compare(colony: Colony, visit: Visit) -> Seen:
-    """Put the counts of a visit beside the members'."""
+def compare(colony: Colony, visit: Visit, away: float = 0.0) -> Seen:
+    """Put the counts of a visit beside the members', `away` of whose foragers are in the field."""
     cells = visit.count.cells if visit.reading is not None and visit.count else (None, None, None)
-    error = visit.count.error if visit.count else COUNTING_ERROR
     places, logs, members, spreads, changed = [], [], [], [], []
     is_broken = False
     for place, counted in enumerate((*cells, visit.adults)):
         if counted is None:
             continue
-        mine = colony.adults[0] if place == _ADULTS else colony.brood_class(place)[0]
+        if place == _ADULTS:
+            mine = colony.adults[0] - away * colony.foragers.sum(axis=0)[0]
+        else:
+            mine = colony.brood_class(place)[0]
         was_empty = bool(np.median(mine) < 1.0)
         if counted == 0 and was_empty:
             continue
         log_mine = np.log(np.maximum(np.asarray(mine, np.float64), 1.0))
         log_seen = math.log(max(counted, 1.0))
-        spread = math.sqrt(error**2 + 1.0 / max(counted, 1.0))
+        spread = math.sqrt(_counting_error(visit, place) ** 2 + 1.0 / max(counted, 1.0))
         off = abs(log_seen - float(np.median(log_mine)))
         is_odd = off > SURPRISE_Z * math.hypot(spread, float(log_mine.std()))
         if (counted == 0) != was_empty or is_odd:
@@ -93,19 +97,53 @@ def compare(colony: Colony, visit: Visit) -> Seen:
     return Seen(places, np.array(logs), np.array(members), np.array(spreads), changed, is_broken)
 
 
+def _counting_error(visit: Visit, place: int) -> float:
+    """Give one standard deviation of a count, as a fraction."""
+    if visit.count is not None and visit.count.counting_error is not None:
+        return visit.count.error
+    return EGG_ERROR if place == 0 else COUNTING_ERROR
+
+
+def first_colony(
+    visit: Visit, seed: int, day_of: DayOf, latitude: float, members: int
+) -> tuple[Colony, Traits]:
+    """Draw colonies that fit a first visit, its count of bees held against its brood.
+
+    In summer brood says itself how many bees there should be: all are its elder sisters. The count
+    is then one opinion more, and tells also how long bees live. Where the two cannot both be true
+    (a swarm left), in winter and in spring, the count stands alone.
+    """
+    if visit.adults is None or visit.reading is None or has_winter_bees(visit.day, latitude):
+        return start(visit, seed, day_of, latitude, members)
+    brood_alone = replace(visit, adults=None)
+    if brood_alone.can_start:
+        colony, traits = start(brood_alone, seed, day_of, latitude, members)
+        seen = compare(colony, replace(visit, count=None), in_field(visit, day_of))
+        if seen.places:
+            generator = stream(seed, visit.day, "visit")
+            return assimilate(colony, traits, seen, generator, np.empty((0, members)))[:2]
+    return start(visit, seed, day_of, latitude, members)
+
+
 def bring_in(
-    colony: Colony, traits: Traits, visit: Visit, seed: int, day_of: DayOf, latitude: float
-) -> tuple[Colony, Traits, bool]:
+    colony: Colony,
+    traits: Traits,
+    own: Floats,
+    visit: Visit,
+    seed: int,
+    day_of: DayOf,
+    latitude: float,
+) -> tuple[Colony, Traits, Floats, bool]:
     """Bring in a visit; say whether the colony had to start afresh from it."""
     generator = stream(seed, visit.day, "visit")
-    seen = compare(colony, visit)
+    seen = compare(colony, visit, in_field(visit, day_of))
     members = colony.winter.shape[1]
     if seen.is_broken and visit.can_start:
         fresh, supposed = start(visit, seed, day_of, latitude, members)
         if visit.reading is None:  # only adults were counted: brood is better known from before
             fresh = replace(fresh, brood=colony.brood)
             supposed = replace(supposed, laying=traits.laying)
-        return fresh, supposed, True
+        return fresh, supposed, own, True
     reading = visit.reading
     if seen.changed and reading is not None:
         drawn = draw_brood(reading, generator, members)[:, None].astype(np.float32)
@@ -116,18 +154,18 @@ def bring_in(
         colony = replace(colony, brood=brood)
         if 0 in seen.changed:
             traits = replace(traits, laying=np.minimum(drawn[:3].mean(axis=0), LAYING_MAX))
-    return *assimilate(colony, traits, seen, generator), False
+    return *assimilate(colony, traits, seen, generator, own), False
 
 
 def assimilate(
-    colony: Colony, traits: Traits, seen: Seen, generator: np.random.Generator
-) -> tuple[Colony, Traits]:
+    colony: Colony, traits: Traits, seen: Seen, generator: np.random.Generator, own: Floats
+) -> tuple[Colony, Traits, Floats]:
     """Move the members towards the counts: an ensemble Kalman filter on the log scale.
 
     The state is the log of each brood class, of house bees, of foragers and winter bees together,
-    of laying and of the four traits; each member is compared with its own draw of what might have
-    been counted. Cohorts are then scaled, so that nothing turns negative and ages stay as they
-    were.
+    of laying and of the four traits, and what the sensors make of this hive; each member is
+    compared with its own draw of what might have been counted. Cohorts are then scaled, so that
+    nothing turns negative and ages stay as they were.
 
     Parameters
     ----------
@@ -137,10 +175,13 @@ def assimilate(
         From `compare`.
     generator : np.random.Generator
         For the draws.
+    own : Floats
+        What is the hive's own, on the log scale, shape (rows, members): a count of bees also says
+        what its counter makes of them.
 
     Returns
     -------
-    tuple[Colony, Traits]
+    tuple[Colony, Traits, Floats]
         Moved.
 
     References
@@ -149,8 +190,10 @@ def assimilate(
     observations.
     """
     if not seen.log_seen.size:
-        return colony, traits
-    return _put_back(colony, _moved(_log_state(colony, traits), seen, generator, INFLATION))
+        return colony, traits, own
+    state = _log_state(colony, traits)
+    moved = _moved(np.concatenate([state, own]), seen, generator, INFLATION)
+    return *_put_back(colony, moved[: len(state)]), moved[len(state) :]
 
 
 def _moved(
@@ -171,36 +214,38 @@ def _moved(
     return np.asarray(state + cross @ np.linalg.solve(own, gap))
 
 
-def follow_flights(
+def follow_foragers(
     colony: Colony,
     traits: Traits,
-    counter: Floats,
-    log_rate: float,
+    own: Floats,
+    through: Sequence[int],
+    told: tuple[float, float],
     generator: np.random.Generator,
 ) -> tuple[Colony, Traits, Floats]:
-    """Move the members by the flights counted: foragers times what each counter makes of one.
+    """Move the members by a sign of their foragers: their number times what this hive makes of it.
 
-    Only what makes foragers is moved (house bees, foragers, their traits), and the counter: flights
-    say nothing of brood, and chance correlations in a small ensemble would.
+    Only what makes foragers is moved (house bees, foragers, their traits), and what is the hive's
+    own: such signs say nothing of brood, and chance correlations in a small ensemble would.
 
     Parameters
     ----------
-    counter : Floats
-        Log of the flights counted for each forager and hour, shape (members,).
-    log_rate : float
-        Log of the flights counted an hour of flying weather.
+    own : Floats
+        What is the hive's own, on the log scale, shape (rows, members).
+    through : Sequence[int]
+        The rows of it that, added to the log of the foragers, make what is expected.
+    told : tuple[float, float]
+        Log of what was measured, and one standard deviation of it.
     """
     foragers = np.asarray(colony.foragers.sum(axis=0)[0], np.float64)
     if np.median(foragers) < LEAST_FORAGERS:
-        return colony, traits, counter
-    there = (np.log(np.maximum(foragers, 1.0)) + counter)[None]
-    spread = np.array([FLIGHTS_ERROR])
-    seen = Seen([], np.array([log_rate]), there, spread, [], is_broken=False)
+        return colony, traits, own
+    there = (np.log(np.maximum(foragers, 1.0)) + own[list(through)].sum(axis=0))[None]
+    seen = Seen([], np.array([told[0]]), there, np.array([told[1]]), [], is_broken=False)
     state = _log_state(colony, traits)
-    moved = _moved(np.concatenate([state, counter[None]]), seen, generator)
-    moved[_NOT_BY_FLIGHTS] = state[_NOT_BY_FLIGHTS]
-    after, supposed = _put_back(colony, moved[:-1])
-    return after, replace(supposed, laying=traits.laying), moved[-1]
+    moved = _moved(np.concatenate([state, own]), seen, generator)
+    moved[_NOT_BY_FORAGERS] = state[_NOT_BY_FORAGERS]
+    after, supposed = _put_back(colony, moved[: len(state)])
+    return after, replace(supposed, laying=traits.laying), moved[len(state) :]
 
 
 def _log_state(colony: Colony, traits: Traits) -> Floats:

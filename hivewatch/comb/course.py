@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 
-from hivewatch.comb.assimilate import bring_in, follow_flights
+from hivewatch.comb.assimilate import bring_in, first_colony, follow_foragers
 from hivewatch.comb.calendar import EGGS_AFTER, SWARM_EMERGES
 from hivewatch.comb.colony import Colony
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, stream
 from hivewatch.comb.rates import Day, advance_one_day
 from hivewatch.comb.season import laying_growth, usual_flying, winter_share
-from hivewatch.comb.sensed import Sensed, days_between
+from hivewatch.comb.sensed import Sensed, against_usual, days_between
 from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import LAYING_MAX, DayOf, Visit, start
+from hivewatch.comb.start import LAYING_MAX, DayOf, Visit
 
 USUAL_FLOW_KG = 0.6
 """Income on a full flying day where no scale says it. Own choice: a season's honey and the colony's
@@ -32,13 +33,27 @@ in the days before that (common practice, no source)."""
 
 NEW_QUEEN_LAYS = (0.8, 0.25)  # of the old one's best; log spread. Own choice
 
-COUNTER = (0.0, 0.7)
-"""Log of the flights that a counter counts for each forager and hour of flying weather, and its
-spread. About one: a strong colony makes more than 100,000 flights a day (insignia-bee.eu, read),
-with some 12,000 foragers and eight hours. The spread is own choice: how much a counter misses is
-its own."""
+OWN = ("counter", "dawn", "work")
 
-COUNTER_DRIFT = 0.03  # [1/d] log scale; own choice: what bees fetch, and how far, changes
+COUNTER = (math.log(0.7), 0.7)
+"""Log of the flights that a counter counts for each forager and hour of flying weather, and its
+spread. A strong colony makes more than 100,000 flights a day (insignia-bee.eu, read), with some
+12,000 foragers and eight hours: about one. Four hours of foraging a day (see `start.FIELD_PART`) in
+flights of some forty minutes (from memory), spread over twelve hours: half of one. The spread is
+own choice: how much a counter misses is its own."""
+
+DAWN = (math.log(0.2), 0.6)
+"""Log of the part of the foragers that the scale misses at dawn, and its spread. Less than the
+third that is in the field at any time (`start.FIELD_PART`), as early ones are back before late ones
+leave. Own choice; the mass of a bee is in it too."""
+
+OWN_DRIFT = (0.01, 0.01)  # [1/d] log scale, of counter and dawn; own choice
+
+WORK = (0.3, 14.0)
+"""How the work of foragers varies beside the weather, log scale, and for how many days it keeps so:
+in a flow they fly more, in a dearth they stay at home. Deaths follow: the risk is by the hour of
+foraging (Visscher & Dukas 1997, Prado et al. 2020). Own choices: a third more or less, for two
+weeks, as flows last."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +64,9 @@ class Course:
     ----------
     colony, traits : Colony, Traits
         Bees, brood, and what each member supposes.
-    counter : Floats
-        Log of the flights counted a forager and hour, shape (members,).
+    own : Floats
+        What is the hive's own, on the log scale, shape (3, members): flights counted a forager and
+        hour, the part of the foragers missed at dawn, and how hard foragers work at present.
     again, again_laying : Floats
         The day (ordinal) on which a queen begins to lay, `NEVER` for none; and how much.
     emerged : Floats
@@ -65,7 +81,7 @@ class Course:
 
     colony: Colony
     traits: Traits
-    counter: Floats
+    own: Floats
     again: Floats
     again_laying: Floats
     emerged: Floats
@@ -75,13 +91,15 @@ class Course:
     seed: int
     latitude: float
     sensed: Sensed
+    against_usual: float
 
     @property
     def day_of(self) -> DayOf:
         """Make the day of each date from what is known of it and its season."""
 
         def day_of(day: date) -> Day:
-            flown = self.sensed.flying.get(day, usual_flying(day, self.latitude))
+            usual = min(1.0, self.against_usual * usual_flying(day, self.latitude))
+            flown = self.sensed.flying.get(day, usual)
             growth = laying_growth(day, date.fromordinal(day.toordinal() - 1), self.latitude)
             flow = self.sensed.flow_kg.get(day, USUAL_FLOW_KG * flown)
             values = (flown, flow, winter_share(day, self.latitude), growth)
@@ -95,37 +113,44 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
     none = np.zeros(members)
     empty = Colony(*(np.empty((0, 1, members), np.float32) for _ in range(4)))
     nobody = Traits(*(none[None] for _ in DRIFTING))
-    drawn = stream(seed, visit.day, "counter").standard_normal(members)
-    counter = COUNTER[0] + COUNTER[1] * drawn
+    drawn = stream(seed, visit.day, "own").standard_normal((len(OWN), members))
+    middle, spread = np.array([COUNTER, DAWN, (0.0, WORK[0])]).T
+    own = middle[:, None] + spread[:, None] * drawn
     wait = np.full(members, NEVER)
+    usual = against_usual(sensed, latitude)
     course = Course(
-        empty, nobody, counter, wait, none, none, visit.day, visit, None, seed, latitude, sensed
+        *(empty, nobody, own, wait, none, none, visit.day, visit, None),
+        *(seed, latitude, sensed, usual),
     )
-    colony, traits = start(visit, seed, course.day_of, latitude, members)
+    colony, traits = first_colony(visit, seed, course.day_of, latitude, members)
     emerged = np.asarray(colony.brood[-1, 0], np.float64)
     return replace(course, colony=colony, traits=traits, emerged=emerged)
 
 
 def run_to(course: Course, until: date) -> Course:
     """Move on to the end of another day."""
-    members = course.counter.size
+    members = course.own.shape[1]
     for day in days_between(course.day, until):
         noise = draw_noise([course.seed], day, members)
         traits = lay_again(course, day)
-        colony, traits, ledger = advance_one_day(course.colony, traits, course.day_of(day), noise)
+        own = _wander(course.own, stream(course.seed, day, "own"))
+        here = course.day_of(day)
+        here = replace(here, flying=(here.flying * np.exp(own[2])).astype(np.float32))
+        colony, traits, ledger = advance_one_day(course.colony, traits, here, noise)
         emerged = np.asarray(ledger.emerged[0], np.float64)
-        course = replace(course, colony=colony, traits=traits, emerged=emerged, day=day)
+        course = replace(course, colony=colony, traits=traits, own=own, emerged=emerged, day=day)
         course = _take_in(course, day)
     return course
 
 
 def meet(course: Course, visit: Visit) -> Course:
     """Bring in a visit on its day."""
-    colony, traits, afresh = bring_in(
-        course.colony, course.traits, visit, course.seed, course.day_of, course.latitude
+    colony, traits, own, afresh = bring_in(
+        *(course.colony, course.traits, course.own, visit),
+        *(course.seed, course.day_of, course.latitude),
     )
     restarted = visit.day if afresh else course.restarted
-    return replace(course, colony=colony, traits=traits, visit=visit, restarted=restarted)
+    return replace(course, colony=colony, traits=traits, own=own, visit=visit, restarted=restarted)
 
 
 def lay_again(course: Course, day: date) -> Traits:
@@ -145,14 +170,24 @@ def _take_in(course: Course, day: date) -> Course:
         course = _swarm(course, day, *sensed.swarms[day])
     if day in sensed.losses:
         course = replace(course, colony=_lose(course.colony, sensed.losses[day]))
-    if day in sensed.flights:
-        generator = stream(course.seed, day, "flights")
-        wander = COUNTER_DRIFT * generator.standard_normal(course.counter.size)
-        colony, traits, counter = follow_flights(
-            course.colony, course.traits, course.counter + wander, sensed.flights[day], generator
-        )
-        course = replace(course, colony=colony, traits=traits, counter=counter)
+    for told, through in ((sensed.flights, (0, 2)), (sensed.dawn, (1,))):
+        if day in told:
+            generator = stream(course.seed, day, "flights" if told is sensed.flights else "dawn")
+            colony, traits, own = follow_foragers(
+                course.colony, course.traits, course.own, through, told[day], generator
+            )
+            course = replace(course, colony=colony, traits=traits, own=own)
     return course
+
+
+def _wander(own: Floats, generator: np.random.Generator) -> Floats:
+    """Let what is the hive's own wander by a day; work is pulled back to the usual."""
+    spread, lasts_days = WORK
+    keep = math.exp(-1.0 / lasts_days)
+    step = np.array([*OWN_DRIFT, spread * math.sqrt(1.0 - keep**2)])[:, None]
+    return np.asarray(
+        own * np.array([[1.0], [1.0], [keep]]) + step * generator.standard_normal(own.shape)
+    )
 
 
 def _swarm(course: Course, day: date, bees: float, error: float) -> Course:
@@ -163,8 +198,9 @@ def _swarm(course: Course, day: date, bees: float, error: float) -> Course:
     """
     generator = stream(course.seed, day, "swarm")
     colony, traits = course.colony, course.traits
-    draws = generator.standard_normal((2, course.counter.size))
-    shares = generator.uniform(size=(4, course.counter.size))
+    members = course.own.shape[1]
+    draws = generator.standard_normal((2, members))
+    shares = generator.uniform(size=(4, members))
     left = bees * np.exp(error * draws[0])
     stay = 1.0 - np.minimum(left / np.maximum(colony.adults[0], 1.0), MOST_LEAVE)
     parts = [

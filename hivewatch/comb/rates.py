@@ -54,6 +54,12 @@ FLOW_PULL_KG = 2.0
 NURSING_HOLD_DAYS = 2.0
 USUAL_OPEN_A_HOUSE_BEE = 6 / 21  # steady laying: six days of larvae, 21 of house bees
 
+_YOUTH = np.exp(-np.arange(HOUSE_DAYS, dtype=np.float32) / RECRUIT_WIDTH_DAYS)[:, None, None]
+_STAGE_DAYS = [old - young for young, old in WORKER.windows]
+_HAZARD = np.array([WORKER.egg_loss, WORKER.open_loss, WORKER.capped_loss], np.float32)[
+    :, None, None
+]
+
 
 @dataclass(frozen=True)
 class Day:
@@ -62,7 +68,7 @@ class Day:
     Parameters
     ----------
     flying : Cohorts
-        Part of a full flying day, 0 to 1.
+        Part of a full flying day; more than 1 where foragers work harder than usual.
     flow_kg : Cohorts
         Income of nectar. [kg/d]
     winter_share : Cohorts
@@ -94,20 +100,18 @@ def rates_of(colony: Colony, traits: Traits, day: Day) -> Rates:
     pull = FLOW_PULL_DAYS * np.clip(day.flow_kg / FLOW_PULL_KG, 0.0, 1.0)
     hold = NURSING_HOLD_DAYS * np.clip(load - 1.0, -1.0, 1.0)
     onset = np.clip(traits.onset_age + hold - pull, ONSET_AGE.low, ONSET_AGE.high)
-    age = np.arange(HOUSE_DAYS, dtype=np.float32)[:, None, None]
-    centre = onset.astype(np.float32) - RECRUIT_EARLIER_DAYS
-    step = np.clip((age - centre) / RECRUIT_WIDTH_DAYS, -30.0, 30.0)
-    hazard = WORKER.daily_loss().astype(np.float32)[:, None, None]
+    late = np.exp((onset.astype(np.float32) - RECRUIT_EARLIER_DAYS) / RECRUIT_WIDTH_DAYS)
     flying = np.asarray(day.flying, np.float32)
     spring = np.clip((day.season_growth - 1.0) / SPRING_GROWTH, 0.0, 1.0)
     return Rates(
-        brood_loss=-np.expm1(-hazard * traits.brood_loss),
+        brood_loss=np.repeat(-np.expm1(-_HAZARD * traits.brood_loss), _STAGE_DAYS, axis=0),
         house_death=traits.house_death,
         forager_death=-np.expm1(
-            np.log1p(-traits.forager_death) * flying + np.log1p(-HOME_DEATH) * (1.0 - flying)
+            np.log1p(-traits.forager_death) * flying
+            + np.log1p(-HOME_DEATH) * np.maximum(1.0 - flying, 0.0)
         ),
         winter_death=WINTER_DEATH + WINTER_NURSE_DEATH * np.clip(load, 0.0, 1.0) * spring,
-        recruit=np.float32(RECRUIT_STEEPEST) / (1.0 + np.exp(-step)),
+        recruit=np.float32(RECRUIT_STEEPEST) / (1.0 + late * _YOUTH),  # a logistic step of age
         revert=_single(0.0),
         winter_recruit=WINTER_RECRUIT * flying * spring,
         winter_share=day.winter_share,
@@ -138,6 +142,9 @@ def advance_one_day(
     hives = colony.winter.shape[0]
     if noise is not None:
         traits = drift(traits, day.season_growth, noise)
+    if hives <= CHUNK_HIVES:
+        after, ledger = move_on(colony, traits.laying, rates_of(colony, traits, day))
+        return after, traits, ledger
     colonies, ledgers = [], []
     for first in range(0, hives, CHUNK_HIVES):
         part = slice(first, first + CHUNK_HIVES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date
+from functools import lru_cache
 
 _REFERENCE_LATITUDE = 47.0  # [deg] where the published season curve was made (Graz)
 _DAYS_A_DEGREE = 2.0
@@ -31,6 +32,7 @@ def seasons_weight(latitude: float) -> float:
     return max(0.0, min(1.0, (abs(latitude) - 20.0) / 15.0))
 
 
+@lru_cache(maxsize=4096)
 def laying_level(day: date, latitude: float) -> float:
     """Give laying by season as a part of its peak.
 
@@ -43,12 +45,14 @@ def laying_level(day: date, latitude: float) -> float:
     return float((1.0 - max(spring, autumn)) ** seasons_weight(latitude))
 
 
+@lru_cache(maxsize=4096)
 def laying_growth(day: date, yesterday: date, latitude: float) -> float:
     """Give the factor by which the season moves laying from yesterday to `day`."""
     factor = laying_level(day, latitude) / laying_level(yesterday, latitude)
     return max(_GROWTH_LIMITS[0], min(_GROWTH_LIMITS[1], factor))
 
 
+@lru_cache(maxsize=4096)
 def winter_share(day: date, latitude: float) -> float:
     """Say what part of the bees emerging on a day become winter bees.
 
@@ -68,6 +72,7 @@ def has_winter_bees(day: date, latitude: float) -> bool:
     return seasons_weight(latitude) > 0 and not 135.0 <= number <= 270.0  # noqa: PLR2004
 
 
+@lru_cache(maxsize=4096)
 def usual_flying(day: date, latitude: float) -> float:
     """Say what part of a full flying day a day of this season has on average. Own choice.
 

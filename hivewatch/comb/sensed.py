@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from hivewatch.comb.season import usual_flying
 from hivewatch.detect.finding import Finding
+from hivewatch.signals.dawn import DawnDepartures
 from hivewatch.signals.days import Days
+from hivewatch.signals.window import Floats
 
 FULL_DAY_H = 12.0
 """Hours of light over 12 Cel that make a full flying day. Own choice: a long day of May, so that
@@ -22,6 +26,18 @@ LEAST_FLIGHTS = 300.0  # [1/d] own choice: less is no colony at work
 BLOCK_DAYS = 3
 """Days whose traffic counts as one observation. Own choice: what troubles one day's rate (wind, a
 flow) lasts into the next, and is no news there."""
+
+USUAL_DAYS = 28  # own choice: days that say how a season flies
+USUAL_HELD_DAYS = 7.0  # own choice: usual days that are believed beside them
+
+FLIGHTS_ERROR = 0.2
+"""Error of the mean rate of flights of a few days, log scale. Published: weather explains 78 % of
+the rate at which bees leave (Clarke & Robert 2018); what is left of it here is own choice."""
+
+DAWN_DAYS = 7  # own choice: days whose departures at dawn count as one observation
+DAWN_FLYING = 0.5  # own choice: on worse days many foragers stay at home
+DAWN_DAY_ERROR = 0.25  # log scale, of a day; own choice: cold and dew hold some of them back
+DAWN_ERROR = 0.1  # log scale, of all days of a week together; own choice
 
 REACH_DAYS = 75  # own choice: no visit older than sixty days is started from
 FLOW_DAYS = 5  # own choice: the middle of so many days is a day's income; one day's may be a feed
@@ -37,8 +53,11 @@ class Sensed:
         Part of a full flying day.
     flow_kg : Mapping[date, float]
         Income of a day. [kg]
-    flights : Mapping[date, float]
-        Mean of the log of bees out an hour of flying weather, over `BLOCK_DAYS` to this day.
+    flights : Mapping[date, tuple[float, float]]
+        Mean of the log of bees out an hour of flying weather, over `BLOCK_DAYS` to this day, and
+        its error.
+    dawn : Mapping[date, tuple[float, float]]
+        Mean of the log of the bees that left at dawn, over `DAWN_DAYS` to this day, and its error.
     swarms : Mapping[date, tuple[float, float]]
         Bees that left with a queen, and the error of that on the log scale.
     losses : Mapping[date, float]
@@ -47,7 +66,8 @@ class Sensed:
 
     flying: Mapping[date, float] = field(default_factory=dict)
     flow_kg: Mapping[date, float] = field(default_factory=dict)
-    flights: Mapping[date, float] = field(default_factory=dict)
+    flights: Mapping[date, tuple[float, float]] = field(default_factory=dict)
+    dawn: Mapping[date, tuple[float, float]] = field(default_factory=dict)
     swarms: Mapping[date, tuple[float, float]] = field(default_factory=dict)
     losses: Mapping[date, float] = field(default_factory=dict)
 
@@ -55,7 +75,13 @@ class Sensed:
 NOTHING = Sensed()
 
 
-def sensed_of(days: Days, findings: Iterable[Finding], zone: ZoneInfo, until: date) -> Sensed:
+def sensed_of(
+    days: Days,
+    findings: Iterable[Finding],
+    zone: ZoneInfo,
+    until: date,
+    dawn: DawnDepartures | None = None,
+) -> Sensed:
     """Turn a hive's days and findings into what the colony model takes.
 
     Parameters
@@ -68,6 +94,8 @@ def sensed_of(days: Days, findings: Iterable[Finding], zone: ZoneInfo, until: da
         Of the yard: bees that left, left on a local day.
     until : date
         The local day of the moment; of it and later days only findings count.
+    dawn : DawnDepartures or None
+        What left at dawn on these days.
     """
     since = until - timedelta(days=REACH_DAYS)
     over = [place for place, day in enumerate(days.day) if since <= day < until]
@@ -78,7 +106,8 @@ def sensed_of(days: Days, findings: Iterable[Finding], zone: ZoneInfo, until: da
         np.log(np.maximum(days.bees_out, 1.0) / np.maximum(days.flying_h, LEAST_FLYING_H)),
         np.nan,
     )
-    known: dict[str, dict[date, float]] = {"flying": {}, "flow": {}, "flights": {}}
+    known: dict[str, dict[date, float]] = {"flying": {}, "flow": {}}
+    flights = {}
     for place in over:
         day = days.day[place]
         if np.isfinite(flying[place]):
@@ -88,9 +117,27 @@ def sensed_of(days: Days, findings: Iterable[Finding], zone: ZoneInfo, until: da
             known["flow"][day] = float(np.nanmedian(near))
         block = rate[max(0, place - BLOCK_DAYS + 1) : place + 1]
         if day.toordinal() % BLOCK_DAYS == 0 and np.isfinite(block).any():
-            known["flights"][day] = float(np.nanmean(block))
+            flights[day] = float(np.nanmean(block)), FLIGHTS_ERROR
     swarms, losses = _bees_gone(findings, zone)
-    return Sensed(known["flying"], known["flow"], known["flights"], swarms, losses)
+    left = _left_at_dawn(dawn, flying, days.day, over) if dawn is not None else {}
+    return Sensed(known["flying"], known["flow"], flights, left, swarms, losses)
+
+
+def _left_at_dawn(
+    dawn: DawnDepartures, flying: Floats, day: Sequence[date], over: Sequence[int]
+) -> dict[date, tuple[float, float]]:
+    """Give what left at dawn on days of good flying, some days joined by their errors."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        log = np.where(flying >= DAWN_FLYING, np.log(dawn.bees), np.nan)
+        error2 = (dawn.error_bees / dawn.bees) ** 2 + DAWN_DAY_ERROR**2
+    told = {}
+    for place in over:
+        block = slice(max(0, place - DAWN_DAYS + 1), place + 1)
+        weight = np.where(np.isnan(log[block]), 0.0, 1.0 / error2[block])
+        if day[place].toordinal() % DAWN_DAYS == 0 and weight.sum() > 0:
+            mean = float(np.nansum(weight * log[block]) / weight.sum())
+            told[day[place]] = mean, math.sqrt(1.0 / weight.sum() + DAWN_ERROR**2)
+    return told
 
 
 def _bees_gone(
@@ -109,6 +156,19 @@ def _bees_gone(
         if one.kind == "forager_loss" and isinstance(lost, int | float):
             losses[day] = losses.get(day, 0.0) + float(lost)
     return swarms, losses
+
+
+def against_usual(sensed: Sensed, latitude: float) -> float:
+    """Say how the last weeks flew beside what is usual there in this season: for days not sensed.
+
+    What a year, a place and a thermometer differ by lasts, so a death rate learned on days that
+    were measured is not spent on days that are counted by another measure.
+    """
+    days = sorted(sensed.flying)[-USUAL_DAYS:]
+    usual = [usual_flying(day, latitude) for day in days]
+    held_back = USUAL_HELD_DAYS * (sum(usual) / len(usual)) if usual else 1.0
+    flown = sum(sensed.flying[day] for day in days)
+    return (flown + held_back) / (sum(usual) + held_back)
 
 
 def days_between(since: date, until: date) -> list[date]:

@@ -30,6 +30,14 @@ WANDER_SPREAD = 0.15  # of a day's laying about its class, log scale; own choice
 LEVEL_BEFORE_SPREAD = 0.3  # of the laying before the three weeks that brood shows; own choice
 LAYING_MAX = 2300.0  # [1/d] own choice: above the best published queens
 
+FIELD_PART = 1 / 3
+"""Part of the foragers that are in the field at any one time of a flying day, and so are not on
+the combs. Published: 11.1 hours of foraging in 2.8 foraging days (Prado et al. 2020: 9 % of risk an
+hour and 36 % a day), which are four of the twelve hours of a full flying day. That strength is only
+known before the morning's flight is in Imdorf & Gerig's course of the method."""
+
+FIELD_HOURS = (9.0, 18.0)  # [h] local time of day in which foragers are out. Own choice
+
 
 @dataclass(frozen=True)
 class Visit:
@@ -43,11 +51,14 @@ class Visit:
         Brood.
     adults : float or None
         Bees on the combs.
+    hour : float or None
+        Local time of day; None where nobody says. [h]
     """
 
     day: date
     count: CombCount | None
     adults: float | None = None
+    hour: float | None = None
 
     @property
     def reading(self) -> CombReading | None:
@@ -70,6 +81,14 @@ class Visit:
 
 
 DayOf = Callable[[date], Day]
+
+
+def in_field(visit: Visit, day_of: DayOf) -> float:
+    """Say what part of the foragers was out while somebody counted."""
+    first, last = FIELD_HOURS
+    if visit.hour is None or not first <= visit.hour <= last:
+        return 0.0
+    return FIELD_PART * float(np.mean(day_of(visit.day).flying))
 
 
 def start(
@@ -104,6 +123,9 @@ def start(
         brood = draw_brood(reading, generator, members)
     laid = brood / _alive(traits)
     colony = _play(laid, adults, traits, visit.day, day_of, latitude, generator)
+    if adults is not None:  # on the combs, but not those in the field
+        flown = colony.foragers.sum(axis=0)[0] / np.maximum(colony.adults[0], 1.0)
+        adults = adults / (1.0 - in_field(visit, day_of) * flown)
     colony = _fit_adults(colony, brood, adults, visit.day, latitude, generator)
     now = np.minimum(laid[: WORKER.hatch_day].mean(axis=0), LAYING_MAX)
     traits = Traits(now[None].astype(np.float32), *(getattr(traits, name) for name in DRIFTING[1:]))

@@ -16,7 +16,8 @@ def visit_of(inspection: Inspection, frame: Frame, zone: tzinfo) -> Visit:
     """Turn an inspection into counts on the local day of its yard."""
     cells = brood_counts(inspection, frame)
     count = None if all(n is None for n in cells) else CombCount(*cells)
-    return Visit(inspection.at.astimezone(zone).date(), count, adult_count(inspection, frame))
+    at = inspection.at.astimezone(zone)
+    return Visit(at.date(), count, adult_count(inspection, frame), at.hour + at.minute / 60)
 
 
 def hive_of(hive: str, latitude: float, frame: Frame, combs: int, box_combs: int = 0) -> Hive:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -60,8 +61,8 @@ def test_flights_that_double_speak_for_more_foragers_and_not_for_brood() -> None
     base = after(0)
     usual = float(np.log(np.median(base.colony.foragers.sum(axis=0))))
     span = [DAY + timedelta(days=d) for d in range(1, 13) if d % 3 == 0]
-    steady = after(12, Sensed(flights=dict.fromkeys(span, usual)))
-    rising = Sensed(flights={day: usual + 0.06 * n for n, day in enumerate(span)})
+    steady = after(12, Sensed(flights=dict.fromkeys(span, (usual, 0.2))))
+    rising = Sensed(flights={day: (usual + 0.06 * n, 0.2) for n, day in enumerate(span)})
     more = after(12, rising)
     assert more.colony.foragers.sum() > 1.01 * steady.colony.foragers.sum()
     assert np.median(more.colony.brood) == pytest.approx(np.median(steady.colony.brood), rel=0.02)
@@ -71,9 +72,9 @@ def test_one_level_of_flights_teaches_the_counter_and_not_the_colony() -> None:
     """A counter that shows a third of all bees is no colony of a third."""
     span = [DAY + timedelta(days=d) for d in range(3, 16, 3)]
     usual = float(np.log(np.median(after(0).colony.foragers.sum(axis=0))))
-    third = after(15, Sensed(flights=dict.fromkeys(span, usual - 1.1)))
+    third = after(15, Sensed(flights=dict.fromkeys(span, (usual - 1.1, 0.2))))
     assert bees(third.colony) == pytest.approx(bees(after(15).colony), rel=0.1)
-    assert np.median(third.counter) < -0.7
+    assert np.median(third.own[0]) < -0.7
 
 
 def test_lost_foragers_are_gone() -> None:
@@ -82,13 +83,33 @@ def test_lost_foragers_are_gone() -> None:
 
 
 def test_the_same_days_give_the_same_numbers_however_they_are_cut() -> None:
-    sensed = Sensed(swarms={SWARM: (14000.0, 0.1)}, flights={DAY + timedelta(days=6): 9.0})
+    sensed = Sensed(swarms={SWARM: (14000.0, 0.1)}, flights={DAY + timedelta(days=6): (9.0, 0.2)})
     whole = after(12, sensed)
     cut = run_to(after(4, sensed), DAY + timedelta(days=12))
     assert np.array_equal(whole.colony.house, cut.colony.house)
-    assert np.array_equal(whole.counter, cut.counter)
+    assert np.array_equal(whole.own, cut.own)
 
 
 def test_nothing_sensed_is_an_outlook_of_inspections_alone() -> None:
     hive = Hive("h", 50.0, seed=3)
     assert look_ahead(hive, [GOOD], DAY) == look_ahead(hive, [GOOD], DAY, Sensed())
+
+
+def test_more_bees_at_dawn_speak_for_more_foragers() -> None:
+    base = after(0)
+    usual = float(np.log(0.2 * np.median(base.colony.foragers.sum(axis=0))))
+    span = [DAY + timedelta(days=d) for d in (7, 14, 21)]
+    steady = after(21, Sensed(dawn=dict.fromkeys(span, (usual, 0.15))))
+    rising = after(21, Sensed(dawn={d: (usual + 0.2 * n, 0.15) for n, d in enumerate(span)}))
+    assert rising.colony.foragers.sum() > 1.02 * steady.colony.foragers.sum()
+    assert rising.own[0] == pytest.approx(steady.own[0], abs=1.0)
+    assert np.median(rising.own[1]) > np.median(steady.own[1])
+
+
+def test_hard_work_costs_foragers() -> None:
+    course = after(0)
+    hard = replace(course, own=course.own + np.array([[0.0], [0.0], [0.5]]))
+    then = DAY + timedelta(days=6)
+    assert (
+        run_to(hard, then).colony.foragers.sum() < 0.95 * run_to(course, then).colony.foragers.sum()
+    )

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
-from datetime import date, datetime
+from dataclasses import fields, replace
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
-from hivewatch.comb.sensed import FULL_DAY_H, RAIN_HALVES_MM, Sensed, sensed_of
+from hivewatch.comb.season import usual_flying
+from hivewatch.comb.sensed import (
+    DAWN_DAY_ERROR,
+    DAWN_ERROR,
+    DAWN_FLYING,
+    FULL_DAY_H,
+    RAIN_HALVES_MM,
+    Sensed,
+    against_usual,
+    sensed_of,
+)
 from hivewatch.detect.finding import Finding
+from hivewatch.signals.dawn import DawnDepartures
 from hivewatch.signals.days import Days, days_of
 
 ZONE = ZoneInfo("Europe/London")
@@ -30,7 +41,8 @@ def test_flights_are_counted_by_the_hour_of_flying_weather(days: Days) -> None:
     sensed = sensed_of(days, [], ZONE, days.day[-1])
     assert sensed.flights
     usual = np.log(60000 / (FULL_DAY_H / 2))
-    assert list(sensed.flights.values()) == pytest.approx([usual] * len(sensed.flights))
+    told = [log for log, _ in sensed.flights.values()]
+    assert told == pytest.approx([usual] * len(told))
     assert set(sensed.flying.values()) == {0.5}
 
 
@@ -60,3 +72,31 @@ def test_a_swarm_falls_on_its_local_day(days: Days) -> None:
     sensed = sensed_of(days, [swarm, lost], ZONE, date(2026, 6, 1))
     assert sensed.swarms == {date(2026, 5, 21): (16000.0, 0.2)}
     assert sensed.losses == {date(2026, 5, 21): 900.0}
+
+
+def test_departures_at_dawn_of_a_week_are_one_sign_and_poor_weather_is_none(days: Days) -> None:
+    n = len(days)
+    dawn = made_up_dawn(n, bees=np.full(n, 3000.0), error=np.full(n, 300.0))
+    poor = replace(days, flying_h=np.full(n, DAWN_FLYING * FULL_DAY_H - 1))
+    sensed = sensed_of(days, [], ZONE, days.day[-1], dawn)
+    assert sensed.dawn
+    for log, error in sensed.dawn.values():
+        assert log == pytest.approx(np.log(3000.0))
+        assert DAWN_ERROR < error < np.hypot(DAWN_DAY_ERROR, 0.15)
+    assert not sensed_of(poor, [], ZONE, days.day[-1], dawn).dawn
+    none = made_up_dawn(n, bees=np.full(n, np.nan), error=np.full(n, np.nan))
+    assert not sensed_of(days, [], ZONE, days.day[-1], none).dawn
+
+
+def made_up_dawn(n: int, bees: np.ndarray, error: np.ndarray) -> DawnDepartures:
+    nothing = {one.name: np.full(n, np.nan) for one in fields(DawnDepartures)}
+    return DawnDepartures(**{**nothing, "bees": bees, "error_bees": error, "reason": ("",) * n})
+
+
+def test_a_season_that_flies_twice_as_much_goes_on_so_where_nobody_measures() -> None:
+    may = [date(2026, 5, 1) + timedelta(days=n) for n in range(28)]
+    usual = {day: usual_flying(day, 50.0) for day in may}
+    assert against_usual(Sensed(flying=usual), 50.0) == pytest.approx(1.0)
+    twice = Sensed(flying={day: 2 * part for day, part in usual.items()})
+    assert 1.7 < against_usual(twice, 50.0) < 2.0
+    assert against_usual(Sensed(), 50.0) == 1.0
