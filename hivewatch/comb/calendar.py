@@ -31,13 +31,15 @@ What = Literal[
     "look for eggs",
     "first new workers",
     "failed if no eggs",
+    "free the queen",
 ]
 
 PRACTICE = "common practice, no source"
 _TABLE = "queen capped on day 7.5 to 8, emerges on day 15.5 to 17 (published tables; QDPI)"
 _MATING = (
     "mating flights on day 20 to 24 from the egg (published table); 5 to 6 days to maturity, then "
-    "flights for 2 to 4 days (Winston 1987 p. 203, quoted by Becher et al. 2014)"
+    "flights for 2 to 4 days, in bad weather up to 4 weeks later (Winston 1987 p. 203, quoted by "
+    "Becher et al. 2014)"
 )
 _EGGS = (
     "fertile from day 23 of her life from the egg (published table), usually laying within two "
@@ -49,7 +51,12 @@ _WORKERS = "worker brood takes 21 days (common practice, no source)"
 MATING_AFTER = (4, 10)
 EGGS_AFTER = (7, 14)
 FAILED_AFTER = (21, 28)
-"""Days after a queen's emergence, first and last; sources in the rows."""
+"""Days after a queen's emergence, first and last; sources in the rows. The last of `FAILED_AFTER`
+is what bad weather may put off: no flight for weeks."""
+
+FREED_AFTER = (21, 25)
+"""Days after a queen was caged on which she is let out: when the worker brood, or the drone brood
+too, has emerged (common practice, no source)."""
 
 _EMERGES: dict[Seen, tuple[int, int, str]] = {
     "cell with egg": (12, 17, f"egg for 3 days; {_TABLE}"),
@@ -118,7 +125,7 @@ def queen_calendar(seen: Seen, on: date, since: date | None = None) -> list[Due]
     if seen == "requeened":
         rows = _requeened(begin, on)
     elif seen == "queen caged":
-        rows = _brood_runs_out(begin, on)
+        rows = [*_brood_runs_out(begin, on), *_freed(begin, on)]
     else:
         rows = _new_queen(seen, begin, on)
         if seen in ("queen lost", "queen removed"):
@@ -169,6 +176,19 @@ def _brood_runs_out(begin: date, on: date) -> list[Due]:
         _due("no eggs left", (begin, 3), (on, 3), source),
         _due("no open brood left", (begin, 9), (on, 10), source),
         _due("no brood left", (begin, 21), (on, 24), source),
+    ]
+
+
+def _freed(begin: date, on: date) -> list[Due]:
+    """Follow a caged queen, and the bees who may raise another beside her, until she lays again."""
+    first, last = FREED_AFTER
+    return [
+        _due("look for cells", (begin, 7), (on, 9), PRACTICE),
+        _due("free the queen", (begin, first), (on, last), PRACTICE),
+        _due("first eggs", (begin, first + 1), (on, last + 5), PRACTICE),
+        _due("look for eggs", (on, last + 5), (on, last + 9), PRACTICE),
+        _due("first new workers", (begin, first + 22), (on, last + 26), _WORKERS),
+        _due("failed if no eggs", (on, last + 10), (on, last + 17), PRACTICE),
     ]
 
 

@@ -94,6 +94,7 @@ What = Annotated[
         "fed",
         "harvested",
         "requeened",
+        "queen caged",
         "split",
         "united",
         "treated",
@@ -101,7 +102,7 @@ What = Annotated[
         "other",
     ],
     _words(
-        "super added, super removed, fed, harvested, requeened, split, united, treated, moved, "
-        "other"
+        "super added, super removed, fed, harvested, requeened, queen caged, split, united, "
+        "treated, moved, other"
     ),
 ]

@@ -33,8 +33,9 @@ SUMMARY: Mapping[What, str] = {
     "look for eggs": "look for eggs",
     "first new workers": "first workers of the young queen",
     "failed if no eggs": "no eggs by now means no queen",
+    "free the queen": "let the caged queen out",
 }
-ASKS = frozenset({"look for cells", "look for eggs", "failed if no eggs"})
+ASKS = frozenset({"look for cells", "look for eggs", "failed if no eggs", "free the queen"})
 STINGS = "Veil and gloves on before you open; lift full boxes with two."
 
 

@@ -117,6 +117,8 @@ def _seen(visit: Inspection) -> Seen | None:
     """Say what of a visit starts a calendar; the furthest on, when it is several things."""
     if any(one.what == "requeened" for one in visit.actions):
         return "requeened"
+    if any(one.what == "queen caged" for one in visit.actions):
+        return "queen caged"
     if visit.queen == "virgin":
         return "virgin seen"
     cells = visit.queen_cells

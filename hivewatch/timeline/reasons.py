@@ -154,7 +154,8 @@ def _is_pressing(by: date, as_of_s: int, zone: tzinfo) -> bool:
 
 LOOKS = {
     "look for cells": ("Look for queen cells", "cells are raised in these days"),
-    "look for eggs": ("Look for eggs of the young queen", "she should lay by now"),
+    "look for eggs": ("Look for eggs of the queen", "she should lay by now"),
+    "free the queen": ("Let the caged queen out", "the brood has emerged, and none follows"),
     "failed if no eggs": ("No eggs by now means no queen", "the bees grow old without brood"),
 }
 
@@ -283,7 +284,8 @@ def _after(reason: Reason, closed_until: date) -> Reason:
 
 def _moment(at_s: int, zone: tzinfo) -> str:
     at = datetime.fromtimestamp(at_s, zone)
-    return f"{at:%A} {at.day} {at:%B}, {at:%H:%M}"
+    hour = "" if (at.hour, at.minute) == (0, 0) else f", {at:%H:%M}"  # whole days are found as such
+    return f"{at:%A} {at.day} {at:%B}{hour}"
 
 
 def _day(day: date) -> str:

@@ -70,3 +70,37 @@ def test_a_new_queen_is_left_alone_before_her_eggs_are_looked_for() -> None:
     due = rows("requeened")
     assert due["look for eggs"].first > due["do not open"].last
     assert "mating" not in due
+
+
+def test_a_caged_queen_is_let_out_when_the_brood_has_emerged_and_then_looked_after() -> None:
+    due = rows("queen caged")
+    assert due["free the queen"].first == due["no brood left"].first
+    assert due["free the queen"].last > due["no brood left"].last
+    assert due["look for cells"].last < due["free the queen"].first
+    assert due["first eggs"].first > due["free the queen"].first
+    assert due["look for eggs"].first > due["free the queen"].last
+    assert due["failed if no eggs"].first > due["look for eggs"].last
+    assert "mating" not in due
+
+
+NAMED = {
+    "capped cell": ("emergence", "mating", "first eggs", "do not open", "look for eggs"),
+    "swarm left": ("emergence", "mating", "first eggs", "do not open", "look for eggs"),
+    "queen caged": ("free the queen", "first eggs", "look for eggs", "no brood left"),
+    "requeened": ("first eggs", "do not open", "look for eggs"),
+}
+
+
+@pytest.mark.parametrize("seen", NAMED)
+def test_each_sighting_gives_the_dates_that_a_keeper_asks_for(seen: str) -> None:
+    assert set(NAMED[seen]) <= set(rows(seen))
+
+
+@pytest.mark.parametrize("seen", YOUNG)
+def test_bad_weather_puts_off_mating_by_weeks_before_a_queen_is_given_up(seen: str) -> None:
+    """Up to four weeks of delay: Winston 1987 p. 203, quoted by Becher et al. 2014."""
+    due = rows(seen)
+    assert "bad weather" in due["mating"].source
+    latest = due["emergence"].last
+    assert due["failed if no eggs"].last == latest + timedelta(days=28)
+    assert due["failed if no eggs"].first >= due["first eggs"].last + timedelta(days=7)

@@ -48,6 +48,7 @@ def test_nothing_to_see_starts_nothing():
 def test_a_swarm_and_a_new_queen_start_one():
     assert events([found("swarm", kg=2.0)])[0].seen == "swarm left"
     assert events(visits=[visit(AT_S, "requeened")])[0].seen == "requeened"
+    assert events(visits=[visit(AT_S, "queen caged")])[0].seen == "queen caged"
     assert events([found("swarm", status="withdrawn"), found("swarm", status="explained")]) == []
     assert events([found("swarm", confidence=0.4)]) == []
 
