@@ -18,8 +18,8 @@ from hivewatch.comb.outlook import Outlook
 from hivewatch.comb.outlook_words import describe_outlook
 from hivewatch.detect.finding import Finding
 from hivewatch.errors import UsageError
-from hivewatch.ingest.folder import files_of, import_apiary, import_records
-from hivewatch.ingest.tables import Imported, import_csv
+from hivewatch.ingest.folder import Taken, files_of, import_file
+from hivewatch.ingest.tables import Imported
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
 
@@ -120,6 +120,11 @@ def import_all(
     """Import files one by one, with a bar on a terminal; bad lines are named on standard error.
 
     `say` is given a summary line for each file.
+
+    Raises
+    ------
+    UsageError
+        If a file is not there, cannot be read, or is no table that we know.
     """
     for file in files:
         if str(file) != "-" and not file.exists():
@@ -128,12 +133,8 @@ def import_all(
     for file in [one for given in files for one in _spread(given)]:
         path = None if str(file) == "-" else file
         name = file.name if path else "standard input"
-        if path is not None and (became := _of_an_export(store, path)) is not None:
-            say(f"{name}: {became['said']}")
-            results.append({"file": name} | became)
-            continue
         with _bar(name) as tell:
-            done = import_csv(
+            done = import_file(
                 store,
                 path,
                 sys.stdin.buffer,
@@ -143,30 +144,44 @@ def import_all(
                 mirrored=mirrored,
                 progress=tell,
             )
-        for line in _faults(done):
+        if isinstance(done, Taken):
+            bad, said, told = done.refused, _taken_in(name, done), taken_json(name, done)
+        else:
+            bad, said, told = done.bad, _summary(name, done), imported_json(name, done)
+        for line in _faults(done.shown, bad):
             typer.echo(line, err=True)
-        say(_summary(name, done))
-        results.append(imported_json(name, done))
+        say(said)
+        results.append(told)
     return results
 
 
 def _spread(file: Path) -> list[Path]:
     """Give the files of a folder, or the file."""
-    return files_of(file) if file.is_dir() else [file]
+    if not file.is_dir():
+        return [file]
+    files, others = files_of(file)
+    for one in others:
+        typer.echo(f"{one.name}: left out: no file of an export", err=True)
+    return files
 
 
-def _of_an_export(store: Store, path: Path) -> dict[str, Any] | None:
-    """Take in a file of an export other than readings; says what became of it."""
-    if path.suffix == ".toml":
-        changed = import_apiary(store, path)
-        return {"said": _many(len(changed), "change") + " to the apiary", "changed": changed}
-    if not path.name.removesuffix(".gz").endswith(".jsonl"):
-        return None
-    done = import_records(store, path)
-    said = f"{_many(done.records, 'record')}, {done.new} new"
-    if done.told_only:
-        said = f"{_many(done.told_only, 'alert')} not taken in: nobody is called twice"
-    return {"said": said, "records": done.records, "new": done.new}
+def _taken_in(name: str, done: Taken) -> str:
+    """Say what became of a file of records."""
+    became = done.became
+    counts = [f"{became['new'] + became['closed']} new", f"{became['known']} known already"]
+    if became["kept"]:
+        counts.append(f"{became['kept']} left as the store has them now")
+    if done.refused:
+        counts.append(f"{done.refused} not taken in")
+    if became["closed"]:
+        counts.append(f"of them {became['closed']} not sent before: nobody is called for those")
+    return f"{name}: {_many(done.records, 'record')}, {', '.join(counts)}"
+
+
+def taken_json(name: str, done: Taken) -> dict[str, Any]:
+    """Give what became of a file of records."""
+    became = {how: done.became[how] for how in ("new", "closed", "known", "kept")}
+    return {"file": name, "records": done.records} | became | {"refused": done.refused}
 
 
 @contextmanager
@@ -199,15 +214,15 @@ def imported_json(name: str, done: Imported) -> dict[str, Any]:
     }
 
 
-def _faults(done: Imported) -> list[str]:
+def _faults(shown: list[str], count: int) -> list[str]:
     """Name the first bad lines, and say how many more there are."""
-    hidden = sum(done.reasons.values()) - len(done.shown)
-    return done.shown + ([f"… and {hidden} more"] if hidden > 0 else [])
+    hidden = count - len(shown)
+    return shown + ([f"… and {hidden} more"] if hidden > 0 else [])
 
 
 def _summary(name: str, done: Imported) -> str:
     """Say what became of a file; every bad line is counted."""
-    bad = sum(done.reasons.values())
+    bad = done.bad
     why = ", ".join(f"{count} {reason}" for reason, count in done.reasons.most_common())
     held = f", {bad} in quarantine ({why}): hivewatch quarantine list" if bad else ""
     return (

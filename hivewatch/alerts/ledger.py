@@ -64,7 +64,9 @@ def recover(connection: Connection, now_s: int, under_way: Collection[tuple[int,
     for row in rows:
         _interrupted(connection, row, now_s)
     failed = select(alert.c.id).where(
-        alert.c.state == "failed", alert.c.created_s > now_s - GIVE_UP_S
+        alert.c.state == "failed",
+        alert.c.reason != "imported",
+        alert.c.created_s > now_s - GIVE_UP_S,
     )
     for alert_id in connection.execute(failed).scalars().all():
         if not _is_ours_to_retry(connection, alert_id):

@@ -21,6 +21,8 @@ from hivewatch.detect.finding import Finding
 from hivewatch.settings import Quiet
 from hivewatch.store.schema import alert
 
+SETTLED = ("acknowledged", "imported")  # dropped for good, whatever becomes of the finding
+
 
 class Limits(Protocol):
     """What the keeper may choose; the `[alerts]` part of the settings has it."""
@@ -163,7 +165,7 @@ def _look_again(desk: _Desk, row: AlertRow, one: Finding) -> None:
     elif not verdict.rings:
         _drop(desk, row, one, verdict)
     elif row.state == "dropped":
-        if row.reason != "acknowledged":
+        if row.reason not in SETTLED:
             _rewrite(desk, row.id, one, verdict)
             _place(desk, row.id, one, verdict)
     elif verdict.urgency != row.urgency:
@@ -181,7 +183,7 @@ def _drop(desk: _Desk, row: AlertRow, one: Finding, verdict: Verdict) -> None:
     """Send nothing of a finding that does not ring any more."""
     if row.state != "dropped":
         book.drop(desk.connection, row, desk.now_s, verdict.reason, verdict.why)
-    elif row.reason not in {verdict.reason, "acknowledged"}:
+    elif row.reason not in {verdict.reason, *SETTLED}:
         book.change(desk.connection, row.id, reason=verdict.reason)
         book.decide(desk.connection, row.id, desk.now_s, "dropped", verdict.reason, verdict.why)
     _rewrite(desk, row.id, one, verdict)

@@ -43,6 +43,7 @@ Reason = Literal[
     "asked again",  # rings once more, as the keeper wished with a snooze
     "started anew",  # failed before, tried again since the settings may have changed
     "noted",  # told already; what changed since rings no second time
+    "imported",  # not sent before it was exported: taken in as a record, for which nobody is rung
 ]
 
 HOUR_S = 3600

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -29,13 +28,23 @@ class What(StrEnum):
     """What to export."""
 
     everything = "everything"
-    apiary = "apiary"
-    readings = "readings"
+    yards = "yards"
+    hives = "hives"
     devices = "devices"
+    placements = "placements"
+    readings = "readings"
     inspections = "inspections"
     findings = "findings"
     alerts = "alerts"
     quarantine = "quarantine"
+
+
+class Written(StrEnum):
+    """How a table is written."""
+
+    csv = "csv"
+    json = "json"
+    parquet = "parquet"
 
 
 app = typer.Typer()
@@ -86,7 +95,7 @@ def apiary_show(config: Config = None, form: Form = Format.text) -> None:
 def import_files(
     files: Annotated[
         list[Path],
-        typer.Argument(help="CSV or Parquet files; what export wrote, folders too; - reads CSV."),
+        typer.Argument(help="CSV, JSON or Parquet; folders that export wrote; - reads stdin."),
     ],
     config: Config = None,
     late: Annotated[
@@ -95,9 +104,10 @@ def import_files(
     decimal: Annotated[Decimal, typer.Option(help="As in 21.5 or in 21,5.")] = Decimal.point,
     form: Form = Format.text,
 ) -> None:
-    """Store readings from CSV: time,device,quantity,value or time,device and one column each.
+    """Store readings: time,device,quantity,value or time,device and one column each.
 
-    A column `received` says when each came. What export --what wrote is taken in as it was.
+    A column `received` says when each came. Whatever export wrote is taken in as it was; of alerts
+    that had not been sent nobody is called.
     """
     from hivewatch.show import import_all
 
@@ -113,17 +123,25 @@ def import_files(
     )
     if form is Format.json:
         print_json(done)
+    refused = sum(one.get("refused", 0) for one in done)
+    if refused:
+        wrong = f"{refused} record{'s' * (refused != 1)} not taken in, as told above; all else was"
+        raise UsageError("import", "", wrong, "mend them, and import the file again")
 
 
 @app.command("export")
-def export_readings(
+def export_records(
     file: Annotated[
-        Path, typer.Argument(help="New file, .csv, .csv.gz or .parquet; - is standard output.")
+        Path, typer.Argument(help="New file, .csv, .json, .gz or .parquet; - is standard output.")
     ],
     config: Config = None,
     what: Annotated[
         What | None,
         typer.Option(help="All of one kind, as import takes it in; or everything, into a folder."),
+    ] = None,
+    written: Annotated[
+        Written | None,
+        typer.Option("--format", help="Else as the file's name ends; a folder or - has CSV."),
     ] = None,
     hive: Annotated[list[str] | None, typer.Option(help="Only of this hive.")] = None,
     yard: Annotated[list[str] | None, typer.Option(help="Only of this yard.")] = None,
@@ -132,7 +150,7 @@ def export_readings(
     until: Annotated[str | None, typer.Option(help="Before then (RFC 3339).")] = None,
 ) -> None:
     """Write readings out: time,device,quantity,value; or --what is stored, to import elsewhere."""
-    from hivewatch.export import END_S, Choice, export, export_all, export_some
+    from hivewatch.export import END_S, Choice, export_all, export_kind
 
     choice = Choice(
         hives=hive or (),
@@ -140,18 +158,20 @@ def export_readings(
         quantities=quantity or (),
         since_s=time_s(since, "--since", 0),
         until_s=time_s(until, "--until", END_S),
+        received=what is not None,
     )
     path = None if str(file) == "-" else file
+    if quantity and what not in {None, What.readings, What.everything}:
+        raise UsageError("--quantity", quantity[0], f"{what} have none", "leave it out")
     if what is What.everything:
         if path is None:
             raise UsageError("export", "-", "everything is several files", "name a new folder")
-        done = export_all(store_of(config), path, choice)
+        done = export_all(store_of(config), path, choice, form=written or Written.csv)
         typer.echo(f"{file}: " + ", ".join(f"{count} {name}" for name, count in done.items()))
         return
-    if what is None:
-        count, word = export(store_of(config), path, choice, sys.stdout.buffer), "reading"
-    else:
-        count, word = export_some(store_of(config), what.value, path, choice), "record"
+    kind = what or What.readings
+    count = export_kind(store_of(config), kind, path, choice, form=written)
+    word = "reading" if kind is What.readings else "record"
     if path is not None:
         typer.echo(f"{file}: {count} {word}{'s' * (count != 1)}")
 

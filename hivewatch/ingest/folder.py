@@ -1,101 +1,141 @@
-"""What an export of everything wrote, taken in again: a folder, or its files by themselves."""
+"""Files that are taken in: tables of readings, and what an export wrote, by files or by folder."""
 
 from __future__ import annotations
 
-import gzip
-import json
-from collections.abc import Iterator
-from itertools import islice
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import BinaryIO
 
-from hivewatch.apiary import read_apiary
 from hivewatch.errors import HivewatchError, UsageError
-from hivewatch.mistakes import read_utf8
-from hivewatch.store import apiary, refill
+from hivewatch.ingest.lines import Line, Sheet
+from hivewatch.ingest.objects import JsonTable
+from hivewatch.ingest.opened import open_sheet
+from hivewatch.ingest.tables import SHOWN_MAX, Imported, import_readings
+from hivewatch.mistakes import WrongValueError, quoted
+from hivewatch.store import refill
+from hivewatch.store.columns import KINDS, READINGS, Kind, check_columns, kind_of, value_of
 from hivewatch.store.open import Store
 
 RECORDS_AT_ONCE = 500  # own choice: records a transaction
-LINE_CHARS_MAX = 16_000_000  # own choice: the longest message of a broker, as base64, fits in
-ORDER = ("apiary", "devices", "readings", "inspections", "findings", "alerts", "quarantine")
 
 
-class Taken(NamedTuple):
+@dataclass(slots=True)
+class Taken:
     """What became of a file of records."""
 
-    records: int
-    new: int
-    told_only: int  # alerts: they stay a record
+    kind: str = "record"
+    records: int = 0
+    became: Counter[str] = field(default_factory=Counter)  # as `refill.take` has it
+    refused: int = 0
+    shown: list[str] = field(default_factory=list)  # the first of those, in words
 
 
-def files_of(folder: Path) -> list[Path]:
-    """List the files of a folder that an export wrote, what others rest on first.
+def files_of(folder: Path) -> tuple[list[Path], list[Path]]:
+    """List the files of a folder that an export wrote, what others rest on first; and the others.
 
     Raises
     ------
     UsageError
         If there is none.
     """
+    order = list(KINDS)
+    files = [path for path in sorted(folder.iterdir()) if not path.name.startswith(".")]
     known = {
-        path: ORDER.index(stem)
-        for path in folder.iterdir()
-        if (stem := path.name.partition(".")[0]) in ORDER and path.is_file()
+        path: order.index(stem)
+        for path in files
+        if (stem := path.name.partition(".")[0]) in order and path.is_file()
     }
     if not known:
         remedy = "hivewatch export FOLDER --what everything writes one"
         raise UsageError(str(folder), "", "holds no export", remedy)
-    return sorted(known, key=lambda path: (known[path], path.name))
+    return sorted(known, key=lambda path: known[path]), [one for one in files if one not in known]
 
 
-def import_apiary(store: Store, path: Path) -> list[str]:
-    """Take in an apiary file; says what changed."""
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise UsageError(str(path), "", f"cannot be read ({error.strerror})", "may we?") from error
-    given = read_apiary(read_utf8(raw, path.name), path.name)
-    with store.write() as connection:
-        return apiary.load(connection, given)
+def import_file(
+    store: Store,
+    path: Path | None,
+    stdin: BinaryIO,
+    now_s: int,
+    *,
+    late: bool = False,
+    decimal_comma: bool = False,
+    mirrored: bool = False,
+    progress: Callable[[int, int], None] = lambda _done, _total: None,
+) -> Imported | Taken:
+    """Take in a file, whatever it holds: its columns say which kind of record.
 
-
-def import_records(store: Store, path: Path) -> Taken:
-    """Take in lines of JSON, some hundreds a transaction; the same again is no error.
+    Parameters
+    ----------
+    path : Path or None
+        The file; None reads `stdin`.
+    late, decimal_comma, mirrored : bool
+        As `import_readings` takes them.
+    progress : Callable
+        Called with the bytes done and the bytes in all; 0 when unknown.
 
     Raises
     ------
     UsageError
-        At the first line that is no record, or says other than the store.
+        If the file cannot be read, or is no table that we know.
     """
-    count = new = told_only = 0
-    lines = _lines(path)
-    while some := list(islice(lines, RECORDS_AT_ONCE)):
-        with store.write() as connection:
-            for number, line in some:
-                try:
-                    record = json.loads(line)
-                    new += refill.take(connection, record)
-                except HivewatchError as error:
-                    where = f"{path.name}: line {number}"
-                    said = ": ".join(part for part in (error.where, error.said) if part)
-                    raise UsageError(where, said, error.wrong, error.remedy) from error
-                except (ValueError, RecursionError) as error:
-                    where = f"{path.name}: line {number}"
-                    raise UsageError(where, "", "not JSON", "mend it there") from error
-                count += 1
-                told_only += refill.kind_of(record) == "alerts"
-    return Taken(count, new, told_only)
+    name = "standard input" if path is None else path.name
+    if path is not None and path.suffix == ".toml":
+        raise UsageError(name, "", "not a table", "hivewatch apiary load reads an apiary file")
+    total = path.stat().st_size if path is not None else 0
+    with open_sheet(path, stdin) as (sheet, place):
+        columns = sheet.heading.columns
+        if not columns and isinstance(sheet, JsonTable):
+            return Taken(records=sum(map(len, sheet.chunks())))  # none, unless it is cut off
+        kind = kind_of(columns)
+        if kind is not READINGS:
+            check_columns(kind, columns, sheet.heading.where)
+            return _import_records(store, kind, sheet, name, now_s)
+        return import_readings(
+            store,
+            sheet,
+            name,
+            now_s,
+            late=late,
+            decimal_comma=decimal_comma,
+            mirrored=mirrored,
+            progress=lambda: progress(place(), total),
+        )
 
 
-def _lines(path: Path) -> Iterator[tuple[int, str]]:
-    """Read lines of a file, gzipped or not, with their numbers."""
-    try:
-        packed = path.suffix == ".gz"
-        opened: Any = gzip.open if packed else open
-        with opened(path, "rt", encoding="utf-8") as file:
-            number = 0
-            while line := file.readline(LINE_CHARS_MAX):
-                number += 1
-                if line.strip():
-                    yield number, line
-    except (OSError, EOFError, UnicodeDecodeError) as error:
-        raise UsageError(str(path), "", f"cannot be read ({error})", "check the file") from error
+def _import_records(store: Store, kind: Kind, sheet: Sheet, name: str, now_s: int) -> Taken:
+    """Take in records, some hundreds a transaction; those that are refused are named."""
+    done = Taken(kind.name)
+    for lines in sheet.chunks():
+        for start in range(0, len(lines), RECORDS_AT_ONCE):
+            some = lines[start : start + RECORDS_AT_ONCE]
+            with store.write() as connection:
+                for line in some:
+                    try:
+                        record = _record(kind, sheet, line)
+                        done.became[refill.take(connection, kind, record, now_s)] += 1
+                    except HivewatchError as error:
+                        done.refused += 1
+                        if len(done.shown) < SHOWN_MAX:
+                            done.shown.append(f"{name}: line {line.number}: {error}")
+            done.records += len(some)
+    return done
+
+
+def _record(kind: Kind, sheet: Sheet, line: Line) -> dict[str, object]:
+    """Read the cells of a line; columns that the file does not have are empty."""
+    columns = sheet.heading.columns
+    if line.fault:
+        raise UsageError("", "", line.fault, "mend it there")
+    if len(line.cells) != len(columns):
+        wrong = f"{len(line.cells)} cells where the heading has {len(columns)}"
+        raise UsageError("", "", wrong, "mend it there")
+    record: dict[str, object] = dict.fromkeys(kind.columns)
+    for name, cell in zip(columns, line.cells, strict=True):
+        try:
+            record[name] = value_of(kind, name, cell)
+        except WrongValueError as error:
+            said = f"{name} = {quoted(cell)}" if cell else name
+            raise UsageError("", said, error.wrong, error.remedy) from error
+    return record

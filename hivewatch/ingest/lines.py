@@ -1,17 +1,14 @@
-"""The lines of a CSV file, each with its number and its text as it came."""
+"""The lines of a table, each with its number, its cells and its text; those of a CSV file."""
 
 from __future__ import annotations
 
 import csv
 import difflib
-import gzip
 import io
-import zlib
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import BinaryIO, TextIO
+from typing import Protocol, TextIO
 
 from hivewatch.errors import UsageError
 from hivewatch.wire.quantities import QUANTITIES
@@ -19,17 +16,21 @@ from hivewatch.wire.quantities import QUANTITIES
 LONG = ("time", "device", "quantity", "value")
 RECEIVED = "received"  # a column that either form may have: when each reading came
 LINES = 40_000  # own choice: lines a transaction, some ten megabytes at once
-LINE_CHARS_MAX = 65_536  # own choice
+CHARS = 8_000_000  # own choice: the same where lines are long
+LINE_CHARS_MAX = 16_000_000  # own choice: the longest message of a broker, as base64, fits in
 DELIMITERS = ",;\t"
+_NOT_UTF8 = re.compile("[\udc80-\udcff]")  # what is read with "surrogateescape"
+csv.field_size_limit(LINE_CHARS_MAX)
 
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """The first line of a table: what each column is."""
+    """The first line of a table: what each column is, and where that stands."""
 
     text: str
     columns: tuple[str, ...]
     delimiter: str
+    where: str
 
     @property
     def is_long(self) -> bool:
@@ -39,45 +40,30 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of a table: its number in the file, its cells, and its text as it came."""
+    """One line of a table: its number, its cells, its text as it came; and why it is none."""
 
     number: int
     cells: list[str]
     text: str
+    fault: str = ""
 
 
-@contextmanager
-def open_table(path: Path | None, stdin: BinaryIO) -> Iterator[tuple[TextIO, Callable[[], int]]]:
-    """Open a file, gzipped or not, or standard input; also gives the bytes read so far.
+class Sheet(Protocol):
+    """A table of whatever form; its cells are those of CSV, as `store/columns.py` has them."""
 
-    Raises
-    ------
-    UsageError
-        If it cannot be opened or read.
-    """
-    name = "standard input" if path is None else str(path)
-    try:
-        raw = stdin if path is None else path.open("rb")
-        with raw:
-            buffered = io.BufferedReader(raw)  # type: ignore[type-var]
-            packed = buffered.peek(2)[:2] == b"\x1f\x8b"
-            plain: BinaryIO = gzip.GzipFile(fileobj=buffered) if packed else buffered  # type: ignore[assignment]
-            text = io.TextIOWrapper(plain, "utf-8-sig", errors="replace", newline="")
-            yield text, raw.tell if path is not None else lambda: 0
-    except (EOFError, gzip.BadGzipFile, zlib.error) as error:
-        raise UsageError(name, "", f"cannot be unpacked ({error})", "fetch it again") from error
-    except OSError as error:
-        wrong = f"cannot be read ({error.strerror or error})"
-        raise UsageError(name, "", wrong, "check the name") from error
+    heading: Heading
+
+    def chunks(self) -> Iterator[list[Line]]:
+        """Give the lines, some ten thousand at a time, numbered as they stand in the file."""
 
 
 class Table:
-    """Reads a table line by line.
+    """Reads a CSV table line by line.
 
     Raises
     ------
     UsageError
-        If the heading is none of the two forms.
+        If the heading is none.
     """
 
     def __init__(self, text: TextIO, name: str) -> None:
@@ -86,28 +72,25 @@ class Table:
         self._number = 0
         self._kept: list[str] = []
         first = next(self._physical(), "")
-        self.heading = _heading(self._take() or first, name)
+        self.heading = _heading(readable(self._take() or first), f"{name}: line 1")
 
     def chunks(self) -> Iterator[list[Line]]:
-        """Give the lines, some ten thousand at a time; empty lines are left out."""
+        """Give the lines; empty ones are left out."""
+        return in_chunks(self._lines())
+
+    def _lines(self) -> Iterator[Line]:
         reader = csv.reader(self._physical(), delimiter=self.heading.delimiter)
-        chunk: list[Line] = []
         while True:
-            number = self._number + 1
+            number, fault = self._number + 1, ""
             try:
                 cells = next(reader)
             except StopIteration:
-                break
+                return
             except csv.Error as error:
-                cells = [f"({error})"]
+                cells, fault = ["?"], str(error)
             text = self._take()
             if cells:
-                chunk.append(Line(number, cells, text))
-            if len(chunk) >= LINES:
-                yield chunk
-                chunk = []
-        if chunk:
-            yield chunk
+                yield Line(number, cells, text, fault)
 
     def _physical(self) -> Iterator[str]:
         while line := self._text.readline(LINE_CHARS_MAX):
@@ -122,33 +105,70 @@ class Table:
         return text
 
 
-def _heading(text: str, name: str) -> Heading:
-    """Read the heading: long, or wide with known quantities."""
+def in_chunks(lines: Iterator[Line]) -> Iterator[list[Line]]:
+    """Gather lines, some ten thousand, or fewer of long ones; what is not UTF-8 is no line."""
+    chunk: list[Line] = []
+    chars = 0
+    for line in lines:
+        is_text = line.text.isascii() or not _NOT_UTF8.search(line.text)
+        chunk.append(line if is_text else _not_utf8(line))
+        chars += len(line.text)
+        if len(chunk) >= LINES or chars >= CHARS:
+            yield chunk
+            chunk, chars = [], 0
+    if chunk:
+        yield chunk
+
+
+def _not_utf8(line: Line) -> Line:
+    return Line(line.number, ["?"], readable(line.text), "not UTF-8 text")
+
+
+def readable(text: str) -> str:
+    """Replace what was read from bytes that are not UTF-8."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def line_text(cells: Sequence[str]) -> str:
+    """Write cells as a line of CSV."""
+    if any(mark in cell for cell in cells for mark in ',"\r\n'):
+        out = io.StringIO()
+        csv.writer(out).writerow(cells)
+        return out.getvalue()
+    return ",".join(cells) + "\n"
+
+
+def _heading(text: str, where: str) -> Heading:
     delimiter = max(DELIMITERS, key=text.count)
-    columns = tuple(cell.strip() for cell in next(csv.reader([text], delimiter=delimiter), []))
-    return checked(Heading(text.rstrip("\r\n"), columns, delimiter), f"{name}: line 1")
+    try:
+        cells = next(csv.reader([text], delimiter=delimiter), [])
+    except csv.Error as error:
+        raise UsageError(where, text[:80], f"no heading ({error})", "check the file") from error
+    return Heading(text.rstrip("\r\n"), tuple(cell.strip() for cell in cells), delimiter, where)
 
 
-def checked(heading: Heading, where: str) -> Heading:
-    """Give a heading back if it is one of the two forms.
+def check_readings(heading: Heading) -> None:
+    """Refuse a heading that is none of the two forms of a table of readings.
 
     Raises
     ------
     UsageError
         If it is not.
     """
-    columns = heading.columns
-    for wanted in ("time", "device"):
+    where, columns = heading.where, heading.columns
+    is_wide = not {"quantity", "value"} & set(columns)
+    for wanted in LONG[:2] if is_wide else LONG:
         if wanted not in columns:
-            raise UsageError(
-                where, heading.text[:80], f"no column {wanted!r}", f"use {','.join(LONG)}"
-            )
+            said = heading.text[:80]
+            raise UsageError(where, said, f"no column {wanted!r}", f"use {','.join(LONG)}")
+    about = {"time", "device", RECEIVED} if is_wide else {*LONG, RECEIVED}
+    what, known = ("quantity", list(QUANTITIES)) if is_wide else ("column of readings", [])
     for column in columns:
         if columns.count(column) > 1:
             raise UsageError(where, column, "stands there twice", "keep one")
-        about = {"time", "device", RECEIVED}
-        if not heading.is_long and column not in QUANTITIES and column not in about:
-            close = difflib.get_close_matches(column, [*QUANTITIES, *LONG, RECEIVED], 1)
-            hint = f"did you mean {close[0]}?" if close else f"use one of {', '.join(QUANTITIES)}"
-            raise UsageError(where, column, "no such quantity", hint)
-    return heading
+        if column not in about and column not in known:
+            close = difflib.get_close_matches(column, [*known, *LONG, RECEIVED], 1)
+            hint = (
+                f"did you mean {close[0]}?" if close else f"use one of {', '.join(known or LONG)}"
+            )
+            raise UsageError(where, column, f"no such {what}", hint)

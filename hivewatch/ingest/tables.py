@@ -1,4 +1,4 @@
-"""Readings from CSV or Parquet: a long table (time, device, quantity, value) or a wide one.
+"""Readings from CSV, JSON or Parquet: a long table (time, device, quantity, value) or a wide one.
 
 A wide table has `time`, `device` and one column a quantity; an empty cell is no reading. Both may
 have a column `received`, which says when each reading came. Bad lines are counted,
@@ -9,18 +9,15 @@ from __future__ import annotations
 
 import io
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from hivewatch.ingest.intake import DEVICE, Batch, admit
-from hivewatch.ingest.lines import RECEIVED, Heading, Line, Table, open_table
-from hivewatch.ingest.parquet import ParquetTable
+from hivewatch.ingest.lines import RECEIVED, Heading, Line, Sheet, Table, check_readings
 from hivewatch.store import apiary
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
@@ -32,7 +29,6 @@ CSV, CSV_COMMA = "text/csv", "text/csv; decimal=comma"
 
 ROW = ("device", "quantity", "time_ms", "value", "received_s")  # as the store takes it
 
-Progress = Callable[[int, int], None]
 Fault = tuple[int | None, str, str]
 
 
@@ -47,6 +43,11 @@ class Imported:
     shown: list[str] = field(default_factory=list)  # the first of them, in words
     newest_s: int = 0
 
+    @property
+    def bad(self) -> int:
+        """Count what was not admitted."""
+        return sum(self.reasons.values())
+
 
 @dataclass(frozen=True, slots=True)
 class Form:
@@ -60,23 +61,23 @@ class Form:
     mirrored: bool = False
 
 
-def import_csv(
+def import_readings(
     store: Store,
-    path: Path | None,
-    stdin: BinaryIO,
+    sheet: Sheet,
+    name: str,
     now_s: int,
     *,
     late: bool = False,
     decimal_comma: bool = False,
     mirrored: bool = False,
-    progress: Progress | None = None,
+    progress: Callable[[], object] = lambda: None,
 ) -> Imported:
-    """Read a CSV file, gzipped or not, or a Parquet file into the store.
+    """Read a table of readings into the store.
 
     Parameters
     ----------
-    path : Path or None
-        The file; None reads `stdin`.
+    name : str
+        What to call its file.
     now_s : int
         The present. [s]
     late : bool
@@ -85,42 +86,27 @@ def import_csv(
         says, in its column `received`, goes before.
     mirrored : bool
         Whether to mark what is new for the mirror.
-    progress : Callable or None
-        Called with the bytes done and the bytes in all; 0 when unknown.
+    progress : Callable
+        Called after each transaction.
 
     Raises
     ------
     UsageError
-        If the file cannot be read or its heading is not one of the two forms.
+        If its heading is not one of the two forms.
     """
-    name = "standard input" if path is None else path.name
+    check_readings(sheet.heading)
     done = Imported()
-    with _opened(path, stdin, name) as (table, place):
-        total = path.stat().st_size if path is not None else 0
-        received_s = now_s if late else None
-        form = Form(name, table.heading, decimal_comma, now_s, received_s, mirrored)
-        for lines in table.chunks():
-            _store_lines(store, form, lines, done)
-            if progress is not None:
-                progress(place(), total)
+    form = Form(name, sheet.heading, decimal_comma, now_s, now_s if late else None, mirrored)
+    for lines in sheet.chunks():
+        _store_lines(store, form, lines, done)
+        progress()
     return done
-
-
-@contextmanager
-def _opened(
-    path: Path | None, stdin: BinaryIO, name: str
-) -> Iterator[tuple[Table | ParquetTable, Callable[[], int]]]:
-    """Open a file by its form; also gives the bytes read so far."""
-    if path is not None and path.suffix.lower() == ".parquet":
-        yield ParquetTable(path), lambda: 0
-        return
-    with open_table(path, stdin) as (text, place):
-        yield Table(text, name), place
 
 
 def decode_line(held: Held, numbers: dict[str, int]) -> Batch:
     """Read one line from quarantine again, where it stands with its heading."""
     table = Table(io.StringIO(held.raw.decode("utf-8", "replace"), newline=""), held.source)
+    check_readings(table.heading)
     comma = held.content_type == CSV_COMMA
     form = Form(held.source, table.heading, comma, held.received_s, held.received_s)
     lines = [line for chunk in table.chunks() for line in chunk]
@@ -154,9 +140,11 @@ def _batch(form: Form, lines: Sequence[Line], number: Callable[[str], int]) -> B
     """Check a chunk of lines, column by column, and make rows of what is good."""
     width = len(form.heading.columns)
     faults: dict[int, list[Fault]] = {
-        place: [(None, "line", f"{len(line.cells)} cells where the heading has {width}")]
+        place: [
+            (None, "line", line.fault or f"{len(line.cells)} cells where the heading has {width}")
+        ]
         for place, line in enumerate(lines)
-        if len(line.cells) != width
+        if line.fault or len(line.cells) != width
     }
     table = _judge(_tidy(form, lines), form)
     bad = table[table.reason != ""]
@@ -182,7 +170,11 @@ def _batch(form: Form, lines: Sequence[Line], number: Callable[[str], int]) -> B
 def _tidy(form: Form, lines: Sequence[Line]) -> pd.DataFrame:
     """Bring both forms to one: a row a reading, with the place of its line; all cells are text."""
     columns = form.heading.columns
-    places = [place for place, line in enumerate(lines) if len(line.cells) == len(columns)]
+    places = [
+        place
+        for place, line in enumerate(lines)
+        if len(line.cells) == len(columns) and not line.fault
+    ]
     cells = [lines[place].cells for place in places]
     table = pd.DataFrame(cells, columns=list(columns), dtype=object)
     table["line"] = places

@@ -114,7 +114,7 @@ def test_names_that_there_are_not_are_told_with_the_nearest(desk: Desk) -> None:
         (["comb", "may.json", "--eggs", "3900"], "--eggs: given beside a file; leave it out, or"),
         (["comb", "may.json", "--frame", "dadant"], "may.json: cannot be read"),
         (["comb"], "comb count: nothing was counted; give at least one of"),
-        (["export", "may.txt"], "may.txt: not a form we write; end it with .csv, .csv.gz, .par"),
+        (["export", "may.txt"], "may.txt: not a form we write; end it with .csv, .csv.gz, .json"),
         (["findings", "--config", "none.toml"], "none.toml: no such file; give --config the"),
     ],
 )

@@ -26,7 +26,7 @@ from metrics_server import MetricsServer, mirror_until_killed
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.clock import WallClock
 from hivewatch.detect.finding import Finding
-from hivewatch.ingest.tables import import_csv
+from hivewatch.ingest.folder import import_file
 from hivewatch.mirror import Mirror, loop
 from hivewatch.mirror.endpoint import AwayError
 from hivewatch.settings import Mirror as MirrorSettings
@@ -70,7 +70,7 @@ def run_out(mirror: Mirror) -> None:
 def take_in(store: Store, text: str) -> int:
     """Store readings as `hivewatch import` does, beside a mirror; gives how many were new."""
     stdin = io.BufferedReader(io.BytesIO(text.encode()))  # type: ignore[arg-type]
-    return import_csv(store, None, stdin, NOW_S, mirrored=True).stored
+    return import_file(store, None, stdin, NOW_S, mirrored=True).stored
 
 
 def recorded() -> dict[str, dict[tuple[str, int], float]]:
@@ -98,7 +98,7 @@ def mirrored(server: MetricsServer, name: str) -> dict[tuple[str, int], float]:
 def test_a_season_is_mirrored_whole_through_an_outage(store, server) -> None:
     server.stop()
     with RECORDING.open("rb") as file:
-        import_csv(store, None, file, NOW_S, mirrored=True)
+        import_file(store, None, file, NOW_S, mirrored=True)
     mirror = mirror_of(store, server)
     with pytest.raises(AwayError, match="cannot be reached"):
         mirror.step(Event(), lambda: None)

@@ -164,29 +164,32 @@ def whole(folder: Path) -> dict[str, bytes]:
     seen=st.lists(st.tuples(moments, st.booleans(), visits()), max_size=4),
     as_of_s=moments,
     hive=st.sampled_from(HIVES),
+    form=st.sampled_from(("csv", "json", "parquet")),
 )
-def test_export_and_import_give_the_same_store(places, came, days, seen, as_of_s, hive) -> None:
+def test_export_and_import_give_the_same_store(
+    places, came, days, seen, as_of_s, hive, form
+) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         first, second = Store(folder / "a.db"), Store(folder / "b.db")
         try:
             lived(first, places, came + steady("scale-1", days) + came[:3], seen)
-            export_all(first, folder / "one", Choice())
+            export_all(first, folder / "one", Choice(), form=form)
             taken_in(folder / "one", second)
-            export_all(second, folder / "two", Choice())
+            export_all(second, folder / "two", Choice(), form=form)
             assert whole(folder / "one") == whole(folder / "two")
             for at_s, is_replay in ((as_of_s, True), (END_S, True), (NOW_S, False)):
                 asked = {"as_of_s": at_s, "is_replay": is_replay}
                 assert find(first, LIMITS, **asked) == find(second, LIMITS, **asked)
             taken_in(folder / "one", second)
-            export_all(second, folder / "three", Choice())
+            export_all(second, folder / "three", Choice(), form=form)
             assert whole(folder / "one") == whole(folder / "three")
 
             part = Choice(hives=[hive], since_s=START_S + DAY_S, until_s=as_of_s)
             third = Store(folder / "c.db")
-            export_all(first, folder / "part", part)
+            export_all(first, folder / "part", part, form=form)
             taken_in(folder / "part", third)
-            export_all(third, folder / "again", part)
+            export_all(third, folder / "again", part, form=form)
             assert whole(folder / "part") == whole(folder / "again")
             third.close()
         finally:

@@ -12,8 +12,8 @@ import pyarrow.parquet
 import pytest
 
 from hivewatch.errors import UsageError
-from hivewatch.export import Choice, export
-from hivewatch.ingest.tables import import_csv
+from hivewatch.export import Choice, export_kind
+from hivewatch.ingest.folder import import_file
 from hivewatch.store import quarantine
 from hivewatch.store.open import Store
 
@@ -33,7 +33,7 @@ time,device,received,weight,nest
 
 def taken(store: Store, text: str, *, late: bool = False) -> list[tuple[int, float, str]]:
     """Import a text; gives (time_ms, value, when it came) of what is stored."""
-    import_csv(store, None, io.BytesIO(text.encode()), NOW_S, late=late)
+    import_file(store, None, io.BytesIO(text.encode()), NOW_S, late=late)
     return rows(store)
 
 
@@ -71,15 +71,17 @@ def test_what_came_at_no_time_that_has_been_is_held(tmp_path: Path, said: str) -
     assert held.faults[0][2].startswith(f"received = '{said}': ")
 
 
-@pytest.mark.parametrize("name", ["all.csv", "all.csv.gz", "all.parquet"])
+@pytest.mark.parametrize(
+    "name", ["all.csv", "all.csv.gz", "all.json", "all.json.gz", "all.parquet"]
+)
 def test_the_store_is_the_same_after_each_form(tmp_path: Path, name: str) -> None:
     first, second = Store(tmp_path / "a.db"), Store(tmp_path / "b.db")
     taken(first, LONG)
-    assert export(first, tmp_path / name, Choice(received=True), sys.stdout.buffer) == 3
-    done = import_csv(second, tmp_path / name, sys.stdin.buffer, NOW_S)
+    assert export_kind(first, "readings", tmp_path / name, Choice()) == 3
+    done = import_file(second, tmp_path / name, sys.stdin.buffer, NOW_S)
     assert (done.lines, done.stored, done.reasons) == (3, 3, {})
     assert rows(second) == rows(first)
-    again = import_csv(second, tmp_path / name, sys.stdin.buffer, NOW_S)
+    again = import_file(second, tmp_path / name, sys.stdin.buffer, NOW_S)
     assert (again.stored, again.repeats) == (0, 3)
 
 
@@ -88,13 +90,13 @@ def test_a_bad_row_of_parquet_is_held_as_the_line_it_would_be(tmp_path: Path) ->
     table = {"time": times, "device": ["a", 'b,"c', "d"], "weight": [400.0, 40.0, None]}
     pyarrow.parquet.write_table(pyarrow.table(table), tmp_path / "wide.parquet")
     store = Store(tmp_path / "a.db")
-    done = import_csv(store, tmp_path / "wide.parquet", sys.stdin.buffer, NOW_S)
+    done = import_file(store, tmp_path / "wide.parquet", sys.stdin.buffer, NOW_S)
     assert (done.lines, done.stored) == (3, 0)
     assert done.reasons == {"out of range": 1, "device name": 1}
     with store.read() as connection:
         held = quarantine.read(connection)
-    assert held[0].raw == b"time,device,weight\n2026-05-01T01:46:40.000Z,a,400.0\n"
-    assert held[1].raw.splitlines()[1] == b'2026-05-01T01:46:40.000Z,"b,""c",40.0'
+    assert held[0].raw == b"time,device,weight\n2026-05-01T01:46:40Z,a,400.0\n"
+    assert held[1].raw.splitlines()[1] == b'2026-05-01T01:46:40Z,"b,""c",40.0'
 
 
 def test_what_is_no_parquet_of_readings_is_told_in_a_line(tmp_path: Path) -> None:
@@ -108,4 +110,4 @@ def test_what_is_no_parquet_of_readings_is_told_in_a_line(tmp_path: Path) -> Non
         "c.parquet": "no column 'time'",
     }.items():
         with pytest.raises(UsageError, match=wrong):
-            import_csv(Store(tmp_path / "s.db"), tmp_path / name, sys.stdin.buffer, NOW_S)
+            import_file(Store(tmp_path / "s.db"), tmp_path / name, sys.stdin.buffer, NOW_S)
