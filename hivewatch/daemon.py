@@ -107,7 +107,12 @@ class Daemon:
         """
         listener = self._bind()
         config = uvicorn.Config(
-            self._app, log_config=None, access_log=False, server_header=False, lifespan="off"
+            self._app,
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            lifespan="off",
+            ws="none",
         )
         self._server = uvicorn.Server(config)
         threads = [

@@ -177,7 +177,7 @@ def served(folder: Path) -> Iterator[Served]:
     one = Served(folder)
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.bind(("127.0.0.1", 0))
-    config = uvicorn.Config(one.app, log_config=None, access_log=False, lifespan="off")
+    config = uvicorn.Config(one.app, log_config=None, access_log=False, lifespan="off", ws="none")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, args=([listener],))
     thread.start()
