@@ -234,7 +234,7 @@ def _could(together: YardDays, gain: Floats) -> Flags:
     night_h = (together.dawn_s - together.dusk_s) / HOUR_S + TWILIGHT_H
     is_warm = together.flying_h >= WARM_SHARE * (DAY_H - night_h)
     is_dry = (together.lid_kg == 0) & (together.flying_h >= FLYING_H)
-    return (is_dry | is_warm) & ~np.isnan(gain)
+    return np.asarray((is_dry | is_warm) & ~np.isnan(gain), np.bool_)
 
 
 def _dearth(

@@ -14,7 +14,8 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days, days_of
-from hivewatch.signals.larder import REST_KG, Larder, larder_of
+from hivewatch.signals.larder import Larder, larder_of
+from hivewatch.signals.tare import REST_KG
 from hivewatch.signals.window import HiveWindow
 
 # tests/unit/detect/test_stores.py

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -123,6 +125,26 @@ def test_two_empty_boxes_taken_off_take_no_honey(made_up_hive, limits) -> None:
         hive.add(hive.at(day, 12), 6.2)
     hive.add(hive.at(11, 12), -12.3)
     assert find(hive, limits, until_s=hive.at(16, 12)) == []
+
+
+@pytest.mark.parametrize(("latitude", "is_box"), [(52.2, True), (-36.0, False)])
+def test_what_nobody_wrote_down_is_room_in_spring_and_food_in_autumn(
+    made_up_hive, latitude, is_box
+) -> None:
+    """Common practice, no source: room from April on, feed from August; in May the south feeds."""
+    hive = hungry(made_up_hive, honey_kg=14.0, eaten_kg=0.3, days=20)
+    hive.add(hive.at(10, 12), 6.0)
+    window = hive.window()
+    window = replace(window, yard=replace(window.yard, latitude=latitude))
+    stores_kg = larder_of(window, []).stores_kg
+    assert (stores_kg[12] - stores_kg[9] > 3) is not is_box
+
+
+def test_feed_and_room_at_one_visit_are_told_apart(made_up_hive) -> None:
+    hive = hungry(made_up_hive, honey_kg=5.0, eaten_kg=0.3, days=20)
+    hive.add(hive.at(10, 12), 9.0)
+    stores_kg = larder_of(hive.window(), []).stores_kg
+    assert stores_kg[12] - stores_kg[9] == pytest.approx(3.0 - 3 * 0.3, abs=0.3)
 
 
 def test_what_stood_on_a_lid_or_dried_off_is_no_rate(made_up_hive) -> None:
