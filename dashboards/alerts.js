@@ -3,6 +3,7 @@
 import { get, list, post } from "./api.js";
 import { fill, h } from "./dom.js";
 import { count, when } from "./words.js";
+import { by } from "./who.js";
 
 const STATES = {
   held: "Held for now", waiting: "About to be sent", folded: "Told within another message",
@@ -14,23 +15,35 @@ const LOOK = {
 const ASKING = new Set(["held", "waiting", "sent", "failed"]);
 const DAY_MS = 86400000;
 const SHOWN = 100;
+const LATE = "Late news: "; // as the message begins; here it stands beside the title
 
 export function alertsPage() {
   const opened = new Set(); // alerts whose story the reader has opened
-  const page = { page: "alerts", title: "Alerts", load: () => load(opened),
-    render: (main, data) => render(main, data, { page, opened }) };
+  const state = { pages: 1 };
+  const page = { page: "alerts", title: "Alerts", load: () => load(opened, state.pages),
+    render: (main, data) => render(main, data, { page, opened, state }) };
   return page;
 }
 
-async function load(opened) {
+async function load(opened, pages) {
   const [alerts, yards, ...stories] = await Promise.all([
-    get("alerts", { limit: SHOWN }), list("yards"), ...[...opened].map((id) => get(`alerts/${id}`)),
+    newest(pages), list("yards"), ...[...opened].map((id) => get(`alerts/${id}`)),
   ]);
   return {
-    now: alerts.now, alerts: alerts.items, more: alerts.next !== null,
+    now: alerts.now, alerts: alerts.items, more: alerts.more,
     zones: new Map(yards.items.map((yard) => [yard.id, yard.timezone])),
     zone: yards.items[0]?.timezone ?? "UTC", stories: new Map(stories.map((story) => [story.id, story])),
   };
+}
+
+async function newest(pages) {
+  const items = [];
+  let page = { next: null };
+  for (let n = 0; n < pages && (n === 0 || page.next); n += 1) {
+    page = await get("alerts", { limit: SHOWN, after: page.next });
+    items.push(...page.items);
+  }
+  return { items, now: page.now, more: page.next !== null };
 }
 
 function render(main, { alerts, more, zones, zone, now, stories }, view) {
@@ -41,11 +54,14 @@ function render(main, { alerts, more, zones, zone, now, stories }, view) {
     h("p", { class: "quiet" }, "What rang, what did not, and why."),
     h("ol", { class: "findings" }, alerts.map((alert) =>
       item(alert, zones.get(alert.yard) ?? zone, now, stories.get(alert.id), view))),
-    more ? h("p", { class: "quiet" }, `The newest ${SHOWN} are shown.`) : null,
+    more ? h("p", { class: "buttons" }, h("button", { type: "button", class: "second",
+      onclick: () => { view.state.pages += 1; view.page.again(); } }, "Earlier")) : null,
   ]);
 }
 
 function item(alert, zone, now, story, { page, opened }) {
+  const isLate = alert.title.startsWith(LATE);
+  const title = isLate ? alert.title.slice(LATE.length) : alert.title;
   const isKnown = alert.acknowledged_at !== null;
   const isSilent = alert.snoozed_until && new Date(alert.snoozed_until) > new Date(now);
   const toggle = (event) => {
@@ -56,7 +72,8 @@ function item(alert, zone, now, story, { page, opened }) {
   };
   return h("li", { "data-key": `${alert.id}-${isKnown}`, class: isKnown || alert.state === "dropped" ? "gone" : "" },
     h("div", {},
-      h("h2", { class: "title" }, alert.hive ? h("a", { href: `#/hive/${alert.hive}` }, alert.title) : alert.title),
+      h("h2", { class: "title" }, alert.hive ? h("a", { href: `#/hive/${alert.hive}` }, title) : title,
+        isLate ? [" ", h("span", { class: "soon soon-0" }, "late news")] : null),
       h("p", {}, `${when(alert.created_at, zone, now)}. ${LOOK[alert.urgency] ?? alert.urgency}. `,
         h("strong", {}, STATES[alert.state] ?? alert.state), alert.reason === alert.state ? "." : ` (${alert.reason}).`),
       isKnown ? h("p", { class: "quiet" }, `Acknowledged by ${alert.acknowledged_by}, ${when(alert.acknowledged_at, zone, now)}`) : null,
@@ -64,12 +81,12 @@ function item(alert, zone, now, story, { page, opened }) {
       h("details", { ontoggle: toggle, open: opened.has(alert.id) }, h("summary", {}, "The message, and every decision"),
         h("p", { class: "message" }, alert.body), story ? decisions(story, zone, now) : null),
       isKnown ? null : h("p", { class: "buttons" },
-        h("button", { type: "button", onclick: act(page, () => post(`alerts/${alert.id}/acknowledge`)) },
-          "Acknowledge", h("span", { class: "unseen" }, `: ${alert.title}`)),
+        h("button", { type: "button", onclick: act(page, () => post(`alerts/${alert.id}/acknowledge`, signed())) },
+          "Acknowledge", h("span", { class: "unseen" }, `: ${title}`)),
         h("button", {
           type: "button", class: "second",
-          onclick: act(page, async () => post(`alerts/${alert.id}/snooze`, { until: later((await get("now")).now) })),
-        }, "Silence for a day", h("span", { class: "unseen" }, `: ${alert.title}`)))));
+          onclick: act(page, async () => post(`alerts/${alert.id}/snooze`, { until: later((await get("now")).now), ...signed() })),
+        }, "Silence for a day", h("span", { class: "unseen" }, `: ${title}`)))));
 }
 
 function decisions(story, zone, now) {
@@ -81,6 +98,8 @@ function decisions(story, zone, now) {
       `${one.channel}: ${one.state} after ${count(one.attempts, "try", "tries")}`).join("; ")),
   ];
 }
+
+const signed = () => (by() === null ? {} : { by: by() });
 
 const later = (now) => new Date(new Date(now).getTime() + DAY_MS).toISOString().replace(/\.\d+/, "");
 

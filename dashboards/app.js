@@ -22,11 +22,11 @@ let readMs = 0;
 const live = follow(() => soon(Math.max(50, REST_MS - (Date.now() - readMs))));
 
 function choose() {
-  const [name = "", id = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
-  if (name === "hive" && id) return hivePage(id);
+  const [name = "", id = "", part = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
+  if (name === "hive" && id) return part === "timeline" ? timelinePage("hives", id) : hivePage(id);
   if (name === "alerts") return alertsPage();
   if (name === "round") return roundPage();
-  if (name === "yard" && id) return timelinePage(id);
+  if (name === "yard" && id) return timelinePage("yards", id);
   return yardsPage();
 }
 

@@ -214,15 +214,17 @@ export class Chart {
   }
 }
 
-/** Put all lines on one row of times; a hole of more than a step breaks the line. */
+/** Put all lines on one row of times; a hole of more than a step, or than is usual, breaks the line. */
 function align(series, lines, stepS) {
   const at = (step) => Math.round(new Date(step.time) / 1000);
   const maps = series.map((steps, i) => new Map(steps.map((step) =>
     [at(step), lines[i].isCount ? (step.total * 3600) / stepS : step.mean])));
   const times = [...new Set(maps.flatMap((map) => [...map.keys()]))].sort((a, b) => a - b);
+  const gaps = times.slice(1).map((time, i) => time - times[i]).sort((a, b) => a - b);
+  const usualS = Math.max(stepS, gaps[Math.floor(gaps.length / 2)] ?? 0); // a device may report more rarely
   const whole = [];
   times.forEach((time, i) => {
-    if (i > 0 && time - times[i - 1] > stepS * 1.5) whole.push(times[i - 1] + stepS);
+    if (i > 0 && time - times[i - 1] > usualS * 1.5) whole.push(times[i - 1] + usualS);
     whole.push(time);
   });
   return [whole, ...maps.map((map) => whole.map((time) => map.get(time) ?? null))];

@@ -5,6 +5,7 @@ import { get, kinds, list } from "./api.js";
 import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
+import { whoField } from "./who.js";
 import {
   ago, change, count, day, dayKey, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when,
 } from "./words.js";
@@ -12,14 +13,17 @@ import {
 const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
 const DAY_MS = 86400000;
 const LISTED = 40;
-const ASKED = 5;
+const ASKED = 3;
+const PAGE = 200;
+const WHAT = ["finding", "inspection", "question"];
+const AROUND_MS = [DAY_MS, 60 * DAY_MS]; // own choice: a day on either side at least, two months at most
 const letters = (i) => (i < 26 ? "" : letters(Math.floor(i / 26) - 1)) + String.fromCharCode(65 + (i % 26));
 
 export function hivePage(id) {
-  const state = { days: "7", charts: null };
+  const state = { days: "7", around: null, pages: 1, charts: null };
   const page = {
     page: "yards", title: id,
-    load: () => load(id, state.days),
+    load: () => load(id, state),
     render: (main, data) => render(main, data, state, page),
     close: () => state.charts?.forEach(({ chart }) => chart.close()),
   };
@@ -37,24 +41,37 @@ const CHARTS = [
     { name: "In", colour: "--line-2", unit: "bees an hour", digits: 0, isCount: true, dash: true }] },
 ];
 
-async function load(id, days) {
+async function load(id, { days, around, pages }) {
   const [hive, yards, words, events, { now }, devices] = await Promise.all([
-    get(`hives/${id}`), list("yards"), kinds(), get(`hives/${id}/timeline`, { limit: 200 }), get("now"),
-    list("devices"),
+    get(`hives/${id}`), list("yards"), kinds(), history(id, pages), get("now"), list("devices"),
   ]);
   const zone = yards.items.find((yard) => yard.id === hive.yard)?.timezone ?? "UTC";
   const yard = yards.items.find((one) => one.id === hive.yard);
   const from = days === "all"
     ? Math.min(new Date(hive.since ?? now), new Date(now) - DAY_MS)
     : new Date(now) - Number(days) * DAY_MS;
-  const asked = { from: new Date(from).toISOString(), to: new Date(new Date(now).getTime() + 1000).toISOString() };
+  const [first, last] = around ?? [from, new Date(now).getTime() + 1000];
+  const asked = { from: new Date(first).toISOString(), to: new Date(last).toISOString() };
   const readings = new Map(await Promise.all(CHARTS.flatMap((chart) => chart.quantities)
     .map(async (quantity) => [quantity, await get(`hives/${id}/readings`, { quantity, ...asked })])));
   const outlook = canLookAhead(events.items, now) ? await get(`hives/${id}/outlook`) : null;
   return {
-    now, hive, yard, zone, words, events: events.items, readings, days, outlook,
-    devices: devices.items.filter((device) => device.hive === id), from: from / 1000, to: new Date(now) / 1000,
+    now, hive, yard, zone, words, events: events.items, more: events.more, readings, outlook,
+    devices: devices.items.filter((device) => device.hive === id), from: first / 1000,
+    to: around ? last / 1000 : new Date(now) / 1000,
   };
+}
+
+/** The newest pages of what happened to a hive. */
+async function history(id, pages) {
+  const items = [];
+  let next = null;
+  for (let n = 0; n < pages && (n === 0 || next); n += 1) {
+    const page = await get(`hives/${id}/timeline`, { what: WHAT, limit: PAGE, after: next });
+    items.push(...page.items);
+    ({ next } = page);
+  }
+  return { items, more: next !== null };
 }
 
 function render(main, data, state, page) {
@@ -84,10 +101,30 @@ function render(main, data, state, page) {
     });
   }
   fill(part("outlook"), outlookPart(data.outlook));
-  fill(part("findings"), findingList(found, numbers, words, zone, now));
-  fill(part("inspections"), inspectionList(seen, names, zone, now));
+  for (const choice of main.querySelectorAll(".spans input")) choice.checked = !state.around && choice.value === state.days;
+  const listed = LISTED * state.pages;
+  const show = (finding) => showAround(finding, main, state, page, now);
+  fill(part("findings"), findingList(found, numbers, { words, zone, now, listed, show }));
+  fill(part("inspections"), inspectionList(seen, names, zone, now, listed));
+  const hasMore = data.more || Math.max(numbers.size, seen.length) > listed;
+  fill(part("more"), [
+    hasMore ? h("button", { "data-key": "more", type: "button", class: "second", onclick: () => { state.pages += 1; page.again(); } }, "Earlier") : null,
+    h("a", { "data-key": "story", href: `#/hive/${hive.id}/timeline` }, "All that happened, by kind"),
+    h("button", { "data-key": "print", type: "button", class: "second", onclick: () => window.print() }, "Print")]);
   fill(part("asked"), questionList(events, page));
   fill(part("devices"), deviceList(data.devices, zone, now));
+}
+
+/** Show the days of a finding on the curves. */
+function showAround(finding, main, state, page, now) {
+  const start = new Date(finding.start).getTime();
+  const end = Math.min(finding.end ? new Date(finding.end).getTime() : new Date(now).getTime(), start + AROUND_MS[1]);
+  const air = Math.max(AROUND_MS[0], (end - start) / 4);
+  state.around = [start - air, Math.min(end + air, new Date(now).getTime() + 1000)];
+  page.again();
+  const curves = main.querySelector("#did");
+  curves.scrollIntoView({ block: "start" });
+  curves.focus({ preventScroll: true });
 }
 
 const seconds = (step) => Number.parseInt(step, 10) * { m: 60, h: 3600, d: 86400 }[step.at(-1)];
@@ -98,19 +135,20 @@ function build(main, state, page) {
   const choice = h("fieldset", { class: "spans" }, h("legend", {}, "Show"), SPANS.map(([value, words]) =>
     h("label", {}, h("input", {
       type: "radio", name: "span", value, checked: value === state.days,
-      onchange: () => { state.days = value; page.again(); },
+      onchange: () => { state.days = value; state.around = null; page.again(); },
     }), h("span", {}, words))));
   main.replaceChildren(
     h("div", { "data-part": "head", class: "headline" }), h("dl", { "data-part": "figures", class: "figures" }),
+    h("div", { "data-part": "asked" }),
     h("section", { "aria-labelledby": "did" },
-      h("header", {}, h("h2", { id: "did" }, "What it did"), choice),
+      h("header", {}, h("h2", { id: "did", tabindex: "-1" }, "What it did"), choice),
       h("p", { class: "quiet small" }, "Numbers mark what was found, letters what people saw; both are listed below."),
       h("div", { class: "charts" }, charts.map(({ chart }) => chart.figure))),
     h("section", { "aria-labelledby": "ahead" }, h("h2", { id: "ahead" }, "Three weeks back, three weeks ahead"),
       h("div", { "data-part": "outlook" })),
     h("section", { "aria-labelledby": "found" }, h("h2", { id: "found" }, "What was found"), h("div", { "data-part": "findings" })),
-    h("div", { "data-part": "asked" }),
     h("section", { "aria-labelledby": "seen" }, h("h2", { id: "seen" }, "What people saw"), h("div", { "data-part": "inspections" })),
+    h("p", { "data-part": "more", class: "buttons" }),
     h("section", { "aria-labelledby": "devices" }, h("h2", { id: "devices" }, "Devices here"), h("div", { "data-part": "devices" })),
   );
   return charts;
@@ -127,10 +165,10 @@ function figures(hive, now) {
   ];
 }
 
-function findingList(found, numbers, words, zone, now) {
+function findingList(found, numbers, { words, zone, now, listed, show }) {
   if (found.length === 0) return [h("p", { class: "quiet" }, "Nothing so far.")];
   const news = found.filter((one) => !isEveryday(one));
-  return [h("ol", { class: "findings" }, news.slice(0, LISTED).map((finding) => {
+  return [h("ol", { class: "findings" }, news.slice(0, listed).map((finding) => {
     const kind = words.get(finding.kind);
     const soon = rank(finding, kind, now);
     const what = measures(finding);
@@ -141,8 +179,10 @@ function findingList(found, numbers, words, zone, now) {
         h("p", {}, `${span(finding, zone, now)}; ${status(finding)}, ${sure(finding.confidence)}`),
         what.length > 0 ? h("p", { class: "measures" }, what.map(({ name, text }) => h("span", {}, name ? `${name}: ` : "", h("b", {}, text)))) : null,
         finding.evidence.length > 0 ? h("ul", { class: "evidence" }, finding.evidence.map((line) => h("li", {}, line))) : null,
+        h("p", {}, h("button", { type: "button", class: "link", onclick: () => show(finding) },
+          "Show on the curves", h("span", { class: "unseen" }, `: ${numbers.get(finding.id)}`))),
         soon > 0 && kind ? advice(kind) : null));
-  })), news.length > LISTED ? h("p", { class: "quiet" }, `and ${news.length - LISTED} earlier`) : null,
+  })), news.length > listed ? h("p", { class: "quiet" }, `and ${news.length - listed} earlier`) : null,
   news.length === 0 ? h("p", { class: "quiet" }, "Nothing but what every hive does.") : null,
   everyday(found.filter(isEveryday), words, zone, now)];
 }
@@ -173,12 +213,12 @@ function advice(kind) {
     h("dl", { class: "advice" }, one("Do", kind.do), one("Take", kind.take), one("Mind", kind.mind)));
 }
 
-function inspectionList(seen, names, zone, now) {
+function inspectionList(seen, names, zone, now, listed) {
   if (seen.length === 0) {
     return [h("p", { class: "quiet" }, "No inspection is written down. Load them with ",
       h("code", {}, "hivewatch inspections load FILE"), ".")];
   }
-  return [h("ol", { class: "findings" }, seen.slice(0, LISTED).map((event) =>
+  return [h("ol", { class: "findings" }, seen.slice(0, listed).map((event) =>
     h("li", { "data-key": event.id }, h("span", { class: "mark seen" }, names.get(event.id)),
       h("div", {}, h("h3", {}, when(event.at, zone, now), event.inspection.by ? ` by ${event.inspection.by}` : ""),
         became(event.inspection) ? h("p", {}, h("strong", {}, became(event.inspection))) : null,
@@ -189,7 +229,7 @@ function inspectionList(seen, names, zone, now) {
 export const became = (one) => (one.withdrawn ? "withdrawn: it counts for nothing" : one.version > 1 ? "corrected" : "");
 
 /** What an inspection says, in short sentences. */
-export function sentences({ brood, adults, stores_kg, queen, queen_cells, actions, note }) {
+export function sentences({ opened, brood, adults, stores_kg, queen, queen_cells, actions, note }) {
   const cells = Object.entries(brood ?? {}).filter(([, n]) => n !== null && n !== undefined);
   const said = [];
   if (cells.length) said.push(`Brood cells: ${cells.map(([stage, n]) => `${number(n)} ${stage}`).join(", ")}.`);
@@ -198,16 +238,20 @@ export function sentences({ brood, adults, stores_kg, queen, queen_cells, action
   if (queen) said.push(`Queen: ${queen}.`);
   if (queen_cells?.count) said.push(`${count(queen_cells.count, "queen cell")}${queen_cells.stage ? `, ${queen_cells.stage}` : ""}.`);
   for (const { what, kg } of actions ?? []) said.push(`${what[0].toUpperCase()}${what.slice(1)}${kg ? `, ${figure(kg, "kg")}` : ""}.`);
+  if (opened === false) said.push("Nobody opened it.");
   if (note) said.push(note);
   return said.length ? said : ["Seen, nothing noted."];
 }
 
 function questionList(events, page) {
-  const asked = events.filter((event) => event.what === "question").slice(0, ASKED);
-  if (asked.length === 0) return [];
+  const all = events.filter((event) => event.what === "question");
+  if (all.length === 0) return [];
+  const asked = all.slice(0, ASKED);
   return [h("section", { class: "asked", "aria-labelledby": "asked" }, h("h2", { id: "asked" }, "What only you know"),
     h("ul", { class: "plain" }, asked.map(({ question }) => h("li", { "data-key": question.id },
-      h("p", {}, question.text), answers(question, page.again)))))];
+      h("p", {}, question.text), answers(question, page.again)))),
+    all.length > ASKED ? h("p", {}, h("a", { href: `#/hive/${asked[0].question.hive}/timeline` }, `${all.length - ASKED} more`)) : null,
+    whoField())];
 }
 
 function deviceList(devices, zone, now) {

@@ -4,6 +4,7 @@ import { answers } from "./answers.js";
 import { get, list } from "./api.js";
 import { fill, h } from "./dom.js";
 import { clock, count, day } from "./words.js";
+import { whoField } from "./who.js";
 
 const SOON = {
   emergency: ["now", 3], deadline: ["a date presses", 2], today: ["today", 2],
@@ -51,7 +52,7 @@ function render(main, { round, now, zone }, state, page) {
     visits.map((visit, i) => yard(visit, i + 1, visits[i + 1])),
     state.questions.length > 0 ? h("section", { class: "asked", "aria-labelledby": "asked", "data-key": "asked" },
       h("h2", { id: "asked" }, "What only you know"),
-      h("ul", { class: "plain" }, state.questions.map((one) => question(one, page)))) : null,
+      h("ul", { class: "plain" }, state.questions.map((one) => question(one, page))), whoField()) : null,
     quiet.length > 0 ? h("section", { "aria-labelledby": "quiet-yards", "data-key": "quiet" },
       h("h2", { id: "quiet-yards" }, "Nothing to do there"),
       h("ul", { class: "plain" }, quiet.map((one) => h("li", { "data-key": one.yard },

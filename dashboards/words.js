@@ -50,12 +50,13 @@ export function dayKey(time, zone) {
     .format(new Date(time)).split("/").reverse().join("-");
 }
 
-/** "14:05 today", "Tue 19 May, 14:05", with the year when it is another. */
+/** "14:05 today", "Tue 19 May, 14:05"; a day alone where it began, with the year when it is another. */
 export function when(time, zone, now) {
   if (dayKey(time, zone) === dayKey(now, zone)) return `${clock(time, zone)} today`;
   const year = new Date(time).getUTCFullYear();
   const tail = year === new Date(now).getUTCFullYear() ? "" : ` ${year}`;
-  return `${day(time, zone)}${tail}, ${clock(time, zone)}`;
+  const hour = clock(time, zone);
+  return `${day(time, zone)}${tail}${hour === "00:00" ? "" : `, ${hour}`}`;
 }
 
 /** "4 min ago", "3 days ago". */
@@ -89,6 +90,13 @@ export function span(finding, zone, now) {
   return `${start.replace(" today", "")} to ${end}${start.endsWith("today") ? " today" : ""}`;
 }
 
+/** "until 15:20", to stand beside the moment when it began; nothing where it lasts. */
+export function until(finding, zone, now) {
+  if (finding.end === null || finding.end === finding.start) return "";
+  const sameDay = dayKey(finding.start, zone) === dayKey(finding.end, zone);
+  return `until ${sameDay ? clock(finding.end, zone) : when(finding.end, zone, now)}`;
+}
+
 /** "almost certain", "likely", "perhaps", with the share. */
 export function sure(confidence) {
   const word = confidence >= 0.95 ? "almost certain" : confidence >= 0.8 ? "likely" : "perhaps";
@@ -100,6 +108,7 @@ const UNITS = {
   percent: "%", dbm: "dBm", s: "s", mm: "mm",
 };
 
+const NAMED = { error: "give or take", lifted: "lifted for a while" };
 const ALONE = { kg: "weight changed by", "°C": "temperature", V: "voltage" };
 
 /** The measures of a finding, whose units stand in their names: "step_kg" is "step: 6.2 kg". */
@@ -111,7 +120,8 @@ export function measures(finding) {
       const unit = at < 0 ? "" : UNITS[parts.splice(at, 1)[0]];
       const shown = typeof value === "number"
         ? number(value, Number.isInteger(value) ? 0 : Math.abs(value) < 10 ? 2 : 1) : value;
-      return { name: parts.join(" ") || ALONE[unit] || "", text: unit ? `${shown}${THIN}${unit}` : `${shown}` };
+      const said = parts.join(" ");
+      return { name: NAMED[said] ?? (said || ALONE[unit] || ""), text: unit ? `${shown}${THIN}${unit}` : `${shown}` };
     });
 }
 

@@ -72,7 +72,7 @@ def test_a_question_is_answered_with_one_tap(here, visit):
     page = visit(f"{here.url}/#/round", PHONE)
     page.wait_for_selector("text=What only you know")
     assert "hazel-1. Opened on Thursday 7 May at 10:00, 6.2 kg heavier: a super?" in the_text(page)
-    for other in ("Fed", "Only a look"):
+    for other in ("Fed", "Only a look", "Something else, 6.2 kg", "Nobody opened it"):
         assert page.get_by_role("button", name=other).count() == 1
     page.get_by_role("button", name="Yes: a super").click()
     page.wait_for_selector("text=Written down as an inspection.")
@@ -107,7 +107,7 @@ def test_a_yards_timeline_tells_all_the_newest_first_and_by_kind(here, visit):
     times = [one.get_attribute("datetime") for one in page.locator(".story time").all()]
     assert times == sorted(times, reverse=True)
     said = the_text(page).replace("\u202f", " ")
-    assert "hazel-1: Toppled, since 09:00 today; open, almost certain" in said
+    assert "09:00 today Found hazel-1: Toppled, open, almost certain (98 %)" in said
     assert "hazel-1 by Ada: Queen: seen. Super added, 6.2 kg. <b>calm</b> & light" in said
     assert "scale-1 placed at hazel-1." in said
     page.get_by_text("Found", exact=True).first.click()
@@ -171,3 +171,41 @@ def test_without_the_stream_the_page_asks_by_itself(here, visit):
     page.wait_for_selector(".story li")
     here.write_down(hive="hazel-1", at="2026-05-10T10:00:00Z", note="just now")
     page.get_by_text("just now").wait_for(timeout=9000)
+
+
+def test_whoever_answers_that_nobody_opened_it_is_kept_by_name(here, visit):
+    page = visit(f"{here.url}/#/round", PHONE)
+    page.get_by_label("Your name").fill("Ada")
+    page.get_by_role("button", name="Nobody opened it").click()
+    page.get_by_text("Noted: nobody opened it.").wait_for()
+    told = here.http.get("/api/v1/inspections?hive=hazel-1").json()["items"]
+    (said,) = [one for one in told if not one["opened"]]
+    assert (said["by"], said["at"]) == ("Ada", "2026-05-07T09:00:00Z")
+    page.goto(f"{here.url}/#/alerts")
+    page.get_by_role("button", name="Acknowledge").click()
+    page.get_by_text("Acknowledged by Ada").wait_for()
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_hives_timeline_is_its_own_and_goes_back_page_by_page(here, visit, viewport):
+    for n in range(120):
+        here.write_down(hive="hazel-1", at="2026-05-06T10:00:00Z", note=f"no. {n}")
+    flight = (NOW_S - 7200, NOW_S - 5400, NOW_S - 3600, 0.8)
+    here.tell(Finding("orientation_flight", "hive:hazel-1", *flight, status="ended"))
+    page = visit(f"{here.url}/#/hive/hazel-1", viewport)
+    page.get_by_role("link", name="All that happened, by kind").click()
+    page.wait_for_selector(".story li")
+    assert page.locator("h1").inner_text() == "What happened to hazel-1"
+    assert "Young bees" not in the_text(page)  # what every hive does is no news
+    assert page.locator(".story li").count() == 50
+    while page.get_by_role("button", name="Earlier").count():
+        before = page.locator(".story li").count()
+        page.get_by_role("button", name="Earlier").click()
+        page.locator(".story > li").nth(before).wait_for()
+        page.wait_for_timeout(300)
+    whole = here.http.get("/api/v1/hives/hazel-1/timeline?limit=1000").json()["items"]
+    shown = [one for one in whole if one["what"] != "alert"]
+    assert page.locator(".story > li").count() == len(shown) - 1
+    page.get_by_text("Every day's flights").click()
+    page.get_by_text("Young bees fly").wait_for()
+    assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
