@@ -4,7 +4,7 @@ Young bees fly for the first time on warm afternoons, at about the same hour eve
 minutes many more go out than just before and after, and as many come in. Foragers that are lost
 (sprayed, caught out) are counted out and not in again. A counter has a bias of its own, so that a
 day's balance is held against the days before; and the scale must agree: in the evening the hive
-lacks a good part of what the lost bees weigh, for they brought nothing in.
+lacks a good part of what the lost bees weigh, beside what a day without income takes.
 """
 
 from __future__ import annotations
@@ -41,10 +41,12 @@ BALANCE = 0.4  # share of a burst that may be out and not back, or the other way
 USUAL_DAYS = 14  # days that tell a counter's bias and its spread
 LEAST_DAYS = 5
 LEAST_OUT = 4000.0  # [bees] of a day whose balance says something
-LOST_SHARE = 0.10  # of the bees that went out; published counters agree within 0.05 (Bayer)
-LOST_SPREADS = 3.0  # of the balances of the days before
-SCALE_SHARE = 0.45  # own choice: of what they weigh, lacking in the evening; others bring nectar
-LEAST_SPREAD = 0.018  # of a balance
+LOST_SHARE = 0.08  # of the bees that went out; published counters agree within 0.05 (Bayer)
+LOST_SPREADS = 3.5  # of the balances of the days before: once in ten years of days, if normal
+ALONE_SPREADS = 5.0  # the same where no scale says anything
+SCALE_SHARE = 0.5  # own choice: of what they weigh, lacking in the evening; others bring nectar
+LEAST_SPREAD = 0.02  # of a balance
+SPREAD, SPREAD_DAYS = 0.05, 8  # of a balance before so many [d] are known
 LOST_BEES = 2000.0  # [bees] own choice: more than age takes on a summer's day, a laying of 1,500
 AT_ONCE_S = 2700  # [s] what goes within this is a swarm,
 AT_ONCE_SHARE = 0.6  # when it is so much of all that is missing
@@ -216,17 +218,16 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - USUAL_DAYS - 2, 0)
     usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS, first=first)
     off = np.abs(ratio - usual)
-    spread = np.nan_to_num(
-        NORMAL * before_each(off, USUAL_DAYS, LEAST_DAYS, first=first), nan=0.035
-    )
-    spread = np.maximum(spread, LEAST_SPREAD)
+    spread = NORMAL * before_each(off, USUAL_DAYS, SPREAD_DAYS, first=first)
+    spread = np.maximum(np.nan_to_num(spread, nan=SPREAD), LEAST_SPREAD)
     lost = out * usual - back
     share = usual - ratio
+    lacks_kg = np.minimum(before_each(days.day_kg, USUAL_DAYS, LEAST_DAYS), 0.0) - days.day_kg
+    asked = np.where(np.isnan(lacks_kg), ALONE_SPREADS, LOST_SPREADS)
     is_loss = (
-        (share >= LOST_SHARE)
-        & (share >= LOST_SPREADS * spread)
+        (share >= np.maximum(LOST_SHARE, asked * spread))
         & (lost >= LOST_BEES)
-        & ~(-days.day_kg < SCALE_SHARE * lost * BEE_KG)
+        & ~(lacks_kg < SCALE_SHARE * lost * BEE_KG)
     )
     usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS, first=first)
     is_loss[days.dusk_s < window.carried.until_s] = False  # told before

@@ -122,10 +122,25 @@ def test_the_counters_own_bias_is_no_loss(made_up_hive, limits, ratio) -> None:
 
 
 def test_a_counter_alone_tells_it_less_surely(made_up_hive, limits) -> None:
-    hive = counted(made_up_hive)
-    lose(hive, 10, 8000)
+    hive = counted(made_up_hive, days=20)
+    lose(hive, 17, 8000)
     (one,) = find(hive, limits, "forager_loss", ("bees-in", "bees-out"))
     assert one.confidence < 0.7
+
+
+def test_a_counter_that_is_not_known_yet_does_not_tell_it_alone(made_up_hive, limits) -> None:
+    hive = counted(made_up_hive)
+    lose(hive, 7, 5500)
+    assert find(hive, limits, "forager_loss", ("bees-in", "bees-out")) == []
+    assert len(find(hive, limits, "forager_loss")) == 1  # the scale says so, too
+
+
+def test_what_a_day_of_dearth_takes_is_not_what_lost_bees_weigh(made_up_hive, limits) -> None:
+    """A dirty counter in a dearth: the hive loses half a kilogram a day, and no more that day."""
+    hive = counted(made_up_hive, flow_kg=-0.5, days=20)
+    lose(hive, 17, 6000)
+    hive.add(hive.at(17, 15), 0.8, minutes=240)
+    assert find(hive, limits, "forager_loss") == []
 
 
 def test_where_the_scale_says_all_are_home_none_are_lost(made_up_hive, limits) -> None:
