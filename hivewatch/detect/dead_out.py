@@ -4,7 +4,7 @@ An empty box follows the air outside: as cold as it before sunrise, with its swi
 living cluster is warmer by night, even at the far end of the box, so the night must be as the air
 for a day and a half. Where nobody measures the air, the nest's own fall and swing must tell. A
 counter alone tells when nobody flew for days that were fit for it. One line of evidence speaks
-against the other: bees that fly as usual are not dead, however cold the probe.
+against the other: bees that fly are not dead, however cold the probe.
 """
 
 from __future__ import annotations
@@ -26,13 +26,16 @@ from hivewatch.signals.window import Floats, HiveWindow
 
 SPAN_H = 36  # [h] own choice: a night and parts of one more; told within three days
 KNOWN_H = 24  # [h] own choice: hours of it with both readings
-ALIKE_K = 1.0  # [K] own choice: the nest's mean over the air's, sun on the lid and lag included
+ALIKE_K = 2.0  # [K] own choice: an hour of the nest that is the air's, but for lag
+SUNNY_K = 2.0  # [K] own choice: the nest's mean over the air's, sun on the lid and lag included
 NIGHT_K = 0.9  # [K] own choice: the same for the cooler half of the hours, when no sun shines
 FOLLOWS = 0.6  # own choice: the nest's swing as share of the air's; a living nest has under a half
 FLAT_K = 3.0  # [K] own choice: air that moves less shows no swing
 LIVED_K = 2.5  # [K] own choice: bees were there when the nest was so much warmer than the air
 LIVED_DAYS = 3  # own choice: on so many days
 LEAST_HOURS = 18  # own choice: hours with readings that show a day's swing
+BACK_H, BACK_KNOWN_H = 14, 9  # [h] own choice: longer than the sun shines on a box; of them known
+BACK_CEL = 30.0  # [Cel] own choice: where nobody measures the air, warmer than a box is for so long
 FELL_CEL = 8.0  # [Cel] own choice: without air, so far the nest fell below its week before ...
 SWING_K = 5.0  # [K] own choice: ... and swings so far in a day ...
 SWING_TIMES = 3.0  # own choice: ... and so many times as far as before
@@ -42,7 +45,7 @@ AFTERNOON_H = (
 )  # [h] own choice: where an empty box is warmest; published: earlier than bees
 FLY_H = 3.0  # [h/d] own choice: warm light hours that make a day fit for flying
 NO_FLIGHTS = 0.01  # own choice: share of a usual day's bees
-FEW_FLIGHTS = 0.3  # own choice: share of a usual day's bees that speaks against death
+FEW_FLIGHTS = 0.1  # own choice: share of a usual day's bees that speaks against death
 USUAL_FLIGHTS = 500  # [bees/d] own choice: a counter that has counted less tells nothing
 QUIET_DAYS = 3  # own choice: days fit for flying without bees, told by a counter alone
 USUAL_DAYS = 14  # own choice: days that tell what is usual
@@ -120,25 +123,27 @@ def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
     warmth = warmth_of(window)
     blind = bool(np.isnan(warmth.ambient_h).all())
     empty = _empty_without_air(window, warmth) if blind else _empty_by_air(warmth)
+    warm = _is_warm(warmth, blind=blind)
     spells: list[_Spell] = []
     free = 0
     for told in np.flatnonzero(empty).tolist():
         if told < free or _flies(days, int(warmth.hour_s[told])):
             continue
-        alive = np.flatnonzero(~empty[told:] & ~np.isnan(warmth.nest_h[told:])) + told
-        warm = alive[_is_warm(warmth, alive, blind=blind)]
-        end = int(warm[0]) if len(warm) else None
+        back = np.flatnonzero(warm[told:])
+        end = told + max(1, int(back[0]) + 1 - BACK_H) if len(back) else None
         spells.append(_no_warmth(window, told, end, blind=blind))
         free = len(empty) if end is None else end + 1
     return spells
 
 
-def _is_warm(warmth: Warmth, hours: NDArray[np.int64], *, blind: bool) -> NDArray[np.bool_]:
-    """Say in which hours there are bees again: much warmer than the air, or than a box can be."""
+def _is_warm(warmth: Warmth, *, blind: bool) -> NDArray[np.bool_]:
+    """Say at which hours there are bees again: warm for longer than the sun shines on a box."""
+    nest = warmth.nest_h
     with np.errstate(invalid="ignore"):
-        if blind:
-            return np.asarray(warmth.nest_h[hours] > 30.0)  # noqa: PLR2004
-        return np.asarray(warmth.nest_h[hours] - warmth.ambient_h[hours] > 2 * LIVED_K)
+        over = nest - BACK_CEL if blind else nest - warmth.ambient_h - LIVED_K
+        is_warm = np.convolve(over > 0, np.ones(BACK_H), "full")[: len(nest)]
+    known = np.convolve(~np.isnan(over), np.ones(BACK_H), "full")[: len(nest)]
+    return np.asarray((known >= BACK_KNOWN_H) & (is_warm == known))
 
 
 def _empty_by_air(warmth: Warmth) -> NDArray[np.bool_]:
@@ -152,7 +157,7 @@ def _empty_by_air(warmth: Warmth) -> NDArray[np.bool_]:
     lived_days = np.concatenate([[0], np.cumsum(by_day >= LIVED_K)[:-1]])  # before each day
     lived = np.repeat(lived_days >= LIVED_DAYS, 24)[:n]
     with np.errstate(invalid="ignore"):
-        low = np.abs(over) < 2 * ALIKE_K
+        low = np.abs(over) < ALIKE_K
     # few hours are candidates: look at the spans of those alone
     often = np.convolve(low, np.ones(SPAN_H), "full")[:n]
     for i in np.flatnonzero((often >= KNOWN_H) & lived & ~np.isnan(over)).tolist():
@@ -169,7 +174,7 @@ def _is_like_air(nest: Floats, air: Floats) -> bool:
     nest, air = nest[both], air[both]
     over = nest - air
     cool = air <= np.median(air)
-    if abs(over.mean()) > ALIKE_K or over[cool].mean() > NIGHT_K:
+    if abs(over.mean()) > SUNNY_K or over[cool].mean() > NIGHT_K:
         return False
     swing = float(np.ptp(air))
     return swing < FLAT_K or float(np.ptp(nest)) >= FOLLOWS * swing

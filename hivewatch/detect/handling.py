@@ -22,7 +22,7 @@ from hivewatch.signals.drying import is_at_once, stayed_s
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import Step, moves_of
 from hivewatch.signals.sun import is_light, sun_height_deg
-from hivewatch.signals.window import HiveWindow, Series
+from hivewatch.signals.window import HiveWindow, Ints, Series
 
 LEAST_KG = 0.8  # [kg] own choice: 1 kg less a step's error; tests/property/test_steps.py
 RAIN_MOST_KG = 2.4  # [kg] own choice: heaviest rain on a lid, 2.2 kg in 2014 in Arizona
@@ -217,14 +217,24 @@ def _left_kg(window: HiveWindow, move: Step) -> float:
     return left * LOADED_BEE_KG
 
 
+def _lifted_s(weight: Series, move: Step) -> tuple[Ints, float]:
+    """Give the readings of a move that saw a part lifted, and how long one of them stands for."""
+    low, high = np.searchsorted(weight.time_s, [move.before_s, move.after_s + 1])
+    off_kg = np.abs(weight.value[low:high] - move.level_kg)
+    off_kg = np.minimum(off_kg, np.abs(weight.value[low:high] - move.level_kg - move.size_kg))
+    at = low + np.flatnonzero(off_kg >= LIFTED_KG)
+    around_s = weight.time_s[np.minimum(at + 1, len(weight) - 1)] - weight.time_s[at - 1]
+    return weight.time_s[at], float(around_s.max(initial=0)) / 2
+
+
 def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:
     """Say how sure a weight that was lifted and put back is an opened hive, and no bad reading."""
     if dips:
         return 0.95
-    if move.readings > 1 or abs(move.size_kg) >= LEAST_KG:
+    off_s, between_s = _lifted_s(window.of("weight"), move)
+    if len(off_s) > 1 or abs(move.size_kg) >= LEAST_KG:
         return 0.9  # a bad reading leaves no step
     low_s, high_s = COARSE_S
-    between_s = (move.after_s - move.before_s) / 2
     real = move.low_kg >= OPENED_KG and move.level_kg - move.low_kg > LIFTED_KG
     if not (real and low_s < between_s <= high_s):
         return 0.0

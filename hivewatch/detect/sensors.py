@@ -21,6 +21,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.days import Days, days_of
 from hivewatch.signals.faults import stuck
+from hivewatch.signals.warmth import warmth_of
 from hivewatch.signals.window import DeviceTrace, Floats, HiveWindow, Ints, Series
 
 # Own choices where no source is named; tests/unit/detect/test_sensors.py.
@@ -43,6 +44,7 @@ SNOW_KG = 1.0  # [kg] in one night is snow, whatever the warmth
 BELOW_KG = 1.0  # [kg] below the empty hive
 BELOW_DAYS = 3
 ALIVE_CEL, ALIVE_BEES = 30.0, 1000.0  # [Cel] of the nest, [bees] a day
+LIVES_K = 2.5  # [K] of the nest over the air, as for `dead_out`
 CELL_KG_PER_K = 0.0028  # [kg/K] published: OIML R 60, 14 g per 5 Cel for 200 kg and 3,000 steps
 FOLLOWS = 20.0  # times that, so that no bees' own habits reach it
 IDLE_H = 2.0  # [h] of flying weather
@@ -194,7 +196,7 @@ def _drifts(window: HiveWindow, days: Days) -> list[Finding]:
         return []
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - 1, 0)
     spells = [
-        *_rising(days, first),
+        *_rising(window, days, first),
         *_too_light(window, days, first),
         *_following(window, days, first),
     ]
@@ -221,9 +223,11 @@ def _drifts(window: HiveWindow, days: Days) -> list[Finding]:
 Spell = tuple[int, int, dict[str, float], str]
 
 
-def _rising(days: Days, first: int) -> Iterator[Spell]:
-    """Find nights on end in which the weight rose."""
-    rose = -days.night_kg
+def _rising(window: HiveWindow, days: Days, first: int) -> Iterator[Spell]:
+    """Find nights on end in which the weight rose, though bees ate; empty wood takes up damp."""
+    warmth = warmth_of(window)
+    over_k = warmth.level_cel - warmth.ambient_cel
+    rose = np.where((over_k < LIVES_K) & ~(days.bees_out >= ALIVE_BEES), np.nan, -days.night_kg)
     rose[(np.abs(rose) > RAIN_KG) | (days.rain_mm > DRY_MM)] = np.nan
     known = np.flatnonzero(~np.isnan(rose))
     for k in range(max(NIGHTS, int(np.searchsorted(known, first))), len(known) + 1):

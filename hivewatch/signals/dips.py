@@ -12,6 +12,7 @@ from hivewatch.signals.window import HiveWindow, Ints, Series
 LEAST_K = 1.2  # [K] own choice: tests/unit/signals/test_dips.py, on the Montreal recording
 MOST_K = 15.0  # [K] own choice: a nest with bees does not lose more, a bad reading does
 SHORTEST_S = 1500  # [s] own choice: no nest is warm again so soon, a bad reading is over
+WILD_K, WILD_LEFT = 5.0, 0.1  # [K], share: own choice; bees make good no such fall in one reading
 SHARP_S = 2100  # [s] own choice: cold air falls in at once; two readings of a 15 min feed
 SHARP_READINGS = 2  # own choice: the same for coarser feeds
 LONGEST_S = 7200  # [s] published: half an hour to two hours, notes to the Montreal recording
@@ -119,7 +120,8 @@ def _follow(nest: Series, humidity: Series, i: int) -> Dip | None:
         depth = level - low
         if depth >= LEAST_K and value[j] >= low + BACK * depth:
             short = time_s[j] - before_s < SHORTEST_S
-            if short or depth > MOST_K or before[-1] - before[0] > STEADY * depth:
+            wild = j == i + 1 and depth > WILD_K and level - value[j] < WILD_LEFT * depth
+            if short or wild or depth > MOST_K or before[-1] - before[0] > STEADY * depth:
                 break
             rise = _humidity_rise(humidity, before_s, int(time_s[j]))
             return Dip(before_s, low_s, int(time_s[j]), depth, rise)

@@ -18,6 +18,7 @@ Flags = NDArray[np.uint8]
 NORMAL = 1.482602218505602  # published: 1/Phi^-1(3/4), MAD of a normal to its deviation
 HAMPEL_SPREADS = 3.0  # published: the Hampel identifier's usual bound, see `hampel`
 HAMPEL_HALF = 3  # [readings] own choice: a window of seven, what lasts four readings is no spike
+WILD_HALF, WILD_SHARE = 6, 0.5  # [readings], share: own choice; an opening bends three of thirteen
 REPEAT_SHARE = 0.25  # own choice: sent again within this share of the usual step
 GAP_STEPS = 3.0  # own choice: two readings missing in a row
 STUCK_READINGS = 12  # own choice: fewer equal readings prove nothing at any feed
@@ -44,10 +45,15 @@ WRONG = Fault.RANGE | Fault.REPEAT | Fault.SPIKE | Fault.STUCK | Fault.CLOCK
 
 
 class _Manner(NamedTuple):
-    """How a quantity behaves: the least spread of a spike, and how long it may stand still."""
+    """How a quantity behaves: the least spread of a spike, and how long it may stand still.
+
+    `wild` is a bend, from reading to reading, that most of its readings never have: where half of
+    those around have it, the sensor says anything.
+    """
 
     spread: float
     still_s: int | None
+    wild: float = np.inf
 
 
 # Own choices; tests/unit/signals/test_faults.py. The spread is that of a good instrument, so that
@@ -57,7 +63,7 @@ class _Manner(NamedTuple):
 _MANNERS = MappingProxyType(
     {
         "weight": _Manner(0.05, 86_400),
-        "nest": _Manner(0.2, 86_400),
+        "nest": _Manner(0.2, 86_400, 8.0),
         "ambient": _Manner(0.5, 43_200),
         "nest-humidity": _Manner(1.0, 86_400),
         "ambient-humidity": _Manner(2.0, 86_400),
@@ -138,6 +144,16 @@ def spikes(value: Floats, least_spread: float) -> NDArray[np.bool_]:
     return far
 
 
+def wild(value: Floats, bend: float) -> NDArray[np.bool_]:
+    """Say which readings lie among such as bend by that much, up and down, in every other one."""
+    bends = np.abs(np.diff(value, 2)) > bend
+    if not bends.any():
+        return np.zeros(len(value), np.bool_)
+    kernel = np.ones(2 * WILD_HALF + 1)
+    around = np.convolve(np.pad(bends, 1), kernel, "same")
+    return np.asarray(around > WILD_SHARE * len(kernel))
+
+
 def flags_of(
     series: Series, quantity: str, ahead_s: Ints | None = None, *, gaps: bool = True
 ) -> Flags:
@@ -174,7 +190,7 @@ def flags_of(
         flags[1:][step_s > GAP_STEPS * usual_s] |= np.uint8(Fault.GAP)
         flags[1:][same & (step_s < REPEAT_SHARE * usual_s)] |= np.uint8(Fault.REPEAT)
     if manner is not None:
-        flags[spikes(value, manner.spread)] |= np.uint8(Fault.SPIKE)
+        flags[spikes(value, manner.spread) | wild(value, manner.wild)] |= np.uint8(Fault.SPIKE)
     flags[stuck(series, quantity)] |= np.uint8(Fault.STUCK)
     return flags
 

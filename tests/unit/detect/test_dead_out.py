@@ -147,3 +147,26 @@ def test_hives_without_readings_have_nothing_to_say(limits):
     assert find(nest, limits, ["weight"]) == []
     assert find(nest, limits, until_s=nest.at(0) - 60) == []
     assert np.all(nest.bees[:20] == 1)
+
+
+def test_an_empty_box_in_the_sun_is_one_dead_hive_and_stays_so(limits):
+    nest = summer()
+    for day in range(20, 40):
+        nest.add(nest.at(day, 11), nest.at(day, 15), 6.5, hours=0.7)  # a dark lid at noon
+    (one,) = find(nest, limits)
+    assert one.end_s is None
+    assert 0 < one.detected_s - nest.at(20) <= 3 * DAY_S
+
+
+def test_a_few_hundred_bees_that_fly_are_not_dead_though_a_far_probe_feels_nothing(limits):
+    nest = summer(flights=12_000.0)
+    window = nest.window()
+    flies = nest.time_s < nest.at(34)
+    rng = np.random.default_rng(4)
+    for name in ("bees-in", "bees-out"):
+        alive = nest.window(("bees-out",)).of("bees-out").value[: 20 * DAY_S // nest.step_s]
+        counts = np.resize(alive, len(flies)) * np.exp(-np.arange(len(flies)) / len(flies) * 1.5)
+        window.series[name].value[:] = rng.poisson(np.where(flies, counts, 0.0))
+    assert not (window.of("nest").value[nest.time_s > nest.at(22)] > 30).any()
+    (one,) = dead_out.find(window, (), limits)
+    assert one.start_s >= nest.at(32)

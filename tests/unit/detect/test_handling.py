@@ -147,6 +147,21 @@ def test_a_bad_reading_is_no_handling(made_up_hive, said, step_s):
     assert said(hive.window()) == []
 
 
+def test_a_bad_reading_of_a_scale_that_counts_in_coarse_steps_is_no_handling(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=5, noise_kg=0.004)
+    hive.series["weight"] = np.round(hive.series["weight"], 1)
+    for i, kg in ((700, 16.3), (900, -9.0)):
+        hive.series["weight"][i] += kg
+        hive.series["weight"][i - 1] += 0.3  # a gust next to it
+    assert said(hive.window()) == []
+
+
+def test_a_nest_that_is_warm_again_after_one_coarse_reading_was_never_cold(made_up_hive, said):
+    hive = made_up_hive(step_s=1800, days=5)
+    hive.series["nest"][[167, 185]] -= 12  # half past eleven on day 3, and in the evening
+    assert said(hive.window(("nest", "ambient"))) == []
+
+
 def test_what_was_put_on_in_a_silence_is_found_with_the_silence_as_its_span(made_up_hive, said):
     hive = made_up_hive(step_s=300, days=5)
     hive.add(hive.at(3, 12), 9.0)

@@ -93,6 +93,15 @@ def test_a_scale_that_gains_night_after_night_drifts(made_up_hive, limits) -> No
     assert (part.start_s, part.detected_s) == (one.start_s, one.detected_s)
 
 
+def test_the_wood_of_an_empty_hive_takes_up_damp_and_drifts_not(made_up_hive, limits) -> None:
+    hive = made_up_hive(days=25, flow_kg=0.0)
+    since = np.maximum(hive.time_s - hive.at(5, 0), 0)
+    hive.series["weight"] += 0.4 * since / DAY_S
+    assert len(of_kind(hive, limits, "scale_drift")) == 1
+    hive.cool(hive.at(3, 0), 4)
+    assert of_kind(hive, limits, "scale_drift") == []
+
+
 def test_a_living_hive_lighter_than_its_empty_boxes_is_on_a_wrong_scale(
     made_up_hive, limits
 ) -> None:

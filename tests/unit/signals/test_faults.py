@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hivewatch.signals.faults import Fault, clean, flags_of, hampel, spikes
+from hivewatch.signals.faults import Fault, clean, flags_of, hampel, spikes, wild
 from hivewatch.signals.window import Series
 
 
@@ -35,6 +35,25 @@ def test_a_spike_is_flagged_and_a_step_is_not(level):
     value[300:] += 8
     value[[100, 101, 450]] += [5, 5, -30]
     assert having(Series(time_s, value), "weight", Fault.SPIKE) == [100, 101, 450]
+
+
+def test_a_probe_that_says_anything_is_not_believed_at_all():
+    rng = np.random.default_rng(2)
+    nest = 35 + rng.normal(0, 0.1, 600)
+    nest[200:400] = np.clip(35 + rng.normal(0, 25, 200), -39, 59)
+    flagged = having(Series(np.arange(600, dtype=np.int64) * 600, nest), "nest", Fault.SPIKE)
+    assert len(set(flagged) & set(range(200, 400))) >= 195
+    assert len(set(flagged) - set(range(194, 406))) <= 2
+
+
+@pytest.mark.parametrize("step_s", [60, 600, 1800])
+def test_an_opened_hive_and_one_that_lies_open_are_believed(step_s):
+    # cools by two thirds within 25 minutes, and is warm again as soon; then cools for good
+    since_s = np.arange(600) * step_s - 200 * step_s
+    nest = 35 - 15 * np.where(since_s > 0, np.exp(-np.maximum(since_s, 0) / 1500), 0)
+    nest -= 22 * (1 - np.exp(-np.maximum(since_s - 200 * step_s, 0) / 1500))
+    series = Series(np.arange(600, dtype=np.int64) * step_s, nest)
+    assert not wild(series.value, 8.0).any()
 
 
 def test_noise_of_a_coarse_instrument_is_no_spike():
