@@ -33,6 +33,7 @@ class Again(Asked):
 
     shift_s: int = Field(
         default=0,
+        strict=True,
         ge=-SHIFT_MOST_S,
         le=SHIFT_MOST_S,
         description=(

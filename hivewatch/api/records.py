@@ -46,8 +46,8 @@ class YardRecord(Asked):
     """A yard as the apiary file has it."""
 
     name: str = Field(min_length=1, max_length=200)
-    latitude: float = Field(ge=-90, le=90, description="degrees, north positive")
-    longitude: float = Field(ge=-180, le=180, description="degrees, east positive")
+    latitude: float = Field(strict=True, ge=-90, le=90, description="degrees, north positive")
+    longitude: float = Field(strict=True, ge=-180, le=180, description="degrees, east positive")
     timezone: str = Field(description="IANA name")
 
     @classmethod
@@ -63,10 +63,10 @@ class HiveRecord(Asked):
 
     yard: Identity
     frame: str = Field(description="a key of the frame table")
-    frames: int = Field(ge=1, le=40, description="in one brood box")
-    boxes: int = Field(ge=1, le=10, description="brood boxes")
+    frames: int = Field(strict=True, ge=1, le=40, description="in one brood box")
+    boxes: int = Field(strict=True, ge=1, le=10, description="brood boxes")
     empty_kg: float | None = Field(
-        default=None, ge=0, le=200, description="hive without bees, brood and stores"
+        default=None, strict=True, ge=0, le=200, description="hive without bees, brood and stores"
     )
     since: Time | None = Field(default=None, description="when it began; no visit is from before")
 
