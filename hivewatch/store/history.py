@@ -36,7 +36,8 @@ def read(
     list[Step]
         By time; a step without a reading is absent.
     """
-    spans = spans_of(connection, _those_who_stood_at(connection, hive_id), hive_id, to_s)
+    stood, numbers = _those_who_stood_at(connection, hive_id)
+    spans = spans_of(connection, stood, hive_id, to_s, numbers)
     steps = _joined(_read(connection, spans, quantity, from_s, to_s, step_s))
     if quantity.name in TOTAL_OF:
         total = TOTAL_OF[quantity.name]
@@ -45,16 +46,17 @@ def read(
     return [steps[time_s] for time_s in sorted(steps)]
 
 
-def _those_who_stood_at(connection: Connection, hive_id: str) -> Apiary:
-    """Read the placements of the devices that ever stood at a hive, and no others."""
+def _those_who_stood_at(connection: Connection, hive_id: str) -> tuple[Apiary, dict[str, int]]:
+    """Read the placements of the devices that ever stood at a hive, and their numbers."""
     stood = select(placement.c.device).where(placement.c.hive == hive_id)
     rows = connection.execute(
-        select(device.c.id, placement.c.hive, placement.c.since_s)
+        select(device.c.id, placement.c.hive, placement.c.since_s, device.c.number)
         .join_from(placement, device)
         .where(placement.c.device.in_(stood))
         .order_by(device.c.id, placement.c.since_s)
-    )
-    return Apiary(placements=tuple(Placement(*row) for row in rows))
+    ).all()
+    numbers = {row.id: row.number for row in rows}
+    return Apiary(placements=tuple(Placement(*row[:3]) for row in rows)), numbers
 
 
 def _read(

@@ -7,7 +7,7 @@ from itertools import chain
 from typing import NamedTuple, cast
 
 import numpy as np
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection
 
 from hivewatch.signals.window import Ints, Series
 from hivewatch.wire.quantities import Quantity
@@ -30,6 +30,11 @@ class Step(NamedTuple):
 
 SAME_VALUE = 1e-6  # own choice: a value sent again in another encoding differs by less
 
+_STEPS = (
+    "SELECT time_ms / ?1 * ?1 / 1000 AS step, avg(value), min(value), max(value), sum(value), count(*)"
+    " FROM reading WHERE quantity = ?2 AND device = ?3 AND time_ms >= ?4 AND time_ms < ?5"
+    " GROUP BY step ORDER BY step"
+)
 _INSERT = (
     "INSERT INTO reading (device, quantity, time_ms, value, received_s) VALUES (?, ?, ?, ?, ?)"
     " ON CONFLICT DO NOTHING"
@@ -174,21 +179,8 @@ def read_steps(
         Length of a step, counted from the Unix epoch. [s]
     """
     steps: list[Step] = []
-    for device, from_ms, to_ms in spans:
-        rows = connection.execute(
-            text(
-                "SELECT time_ms / :step_ms AS step, avg(value), min(value), max(value),"
-                " sum(value), count(*) FROM reading WHERE device = :device"
-                " AND quantity = :quantity AND time_ms >= :from_ms AND time_ms < :to_ms"
-                " GROUP BY step ORDER BY step"
-            ),
-            {
-                "step_ms": step_s * 1000,
-                "device": device,
-                "quantity": quantity.number,
-                "from_ms": from_ms,
-                "to_ms": to_ms,
-            },
-        )
-        steps += [Step(row[0] * step_s, *row[1:]) for row in rows]
+    for span in spans:
+        rows = connection.exec_driver_sql(_STEPS, (step_s * 1000, quantity.number, *span))
+        cursor = cast("Iterable[tuple[int, float, float, float, float, int]]", rows.cursor)
+        steps += [Step(row[0], *row[1:]) for row in cursor]
     return steps

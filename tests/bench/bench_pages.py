@@ -1,8 +1,9 @@
 """What fifty requests a second cost ingest that runs as fast as it can, in one process with it.
 
-Run: python tests/bench/bench_pages.py [--quick]. The same messages come from mosquitto with and
-without somebody asking what the pages ask, of a store with a thousand hives; rounds alternate.
-Broker, publisher and asker are processes of their own and share the machine's processors.
+Run: python tests/bench/bench_pages.py [--quick] [FOLDER]. The same messages come from mosquitto
+with and without somebody asking what the pages ask, of a store with a thousand hives: the one that
+big_store.py wrote into FOLDER, or else one of a week. Rounds alternate. Broker, publisher and asker
+are processes of their own and share the machine's processors.
 """
 
 from __future__ import annotations
@@ -15,10 +16,12 @@ import sys
 import tempfile
 import threading
 import time
-from contextlib import nullcontext
+from contextlib import closing, nullcontext
+from http import HTTPStatus
+from http.client import HTTPConnection
 from pathlib import Path
 
-import httpx
+import big_store
 from bench_ingest import _Counting, _sender
 
 from hivewatch import logs
@@ -52,13 +55,16 @@ def ask(url: str, stop: object, told: object) -> None:
     took_ms: list[float] = []
 
     def one(turn: int) -> None:
-        with httpx.Client(base_url=f"{url}/api/v1/", timeout=30.0) as http:
+        with closing(HTTPConnection(url.removeprefix("http://"), timeout=30.0)) as http:
             due_s = time.monotonic() + turn / A_SECOND
             number = turn
             while not stop.is_set():  # type: ignore[attr-defined]
                 time.sleep(max(0.0, due_s - time.monotonic()))
                 began = time.perf_counter()
-                http.get(ASKED[number % len(ASKED)]).raise_for_status()
+                http.request("GET", f"/api/v1/{ASKED[number % len(ASKED)]}")
+                answer = http.getresponse()
+                answer.read()
+                assert answer.status == HTTPStatus.OK
                 took_ms.append((time.perf_counter() - began) * 1000)
                 due_s = max(due_s + ASKERS / A_SECOND, time.monotonic() - 1.0)
                 number += 3  # no factor in common with how many there are
@@ -125,8 +131,13 @@ def main() -> None:
     logs.set_up("warning")
     sys.setswitchinterval(SWITCH_S)  # as the daemon does
     count, rounds = (3_000, 1) if "--quick" in sys.argv else (20_000, 3)
-    with tempfile.TemporaryDirectory() as folder, served(Path(folder)) as here:
-        fill(here.store)
+    given = [word for word in sys.argv[1:] if not word.startswith("-")]
+    ratios = []
+    with tempfile.TemporaryDirectory() as folder, served(Path(*given or [folder])) as here:
+        if given:
+            here.clock.at_s = big_store.AT_S
+        else:
+            fill(here.store)
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
@@ -141,12 +152,14 @@ def main() -> None:
                 for asking in (nullcontext(), Asking(here.url)):
                     with asking:
                         rates.append(taken(here, port, count, f"pages-{number}-{len(rates)}"))
+                ratios.append(rates[1] / rates[0])
                 print(
                     f"ingest alone {rates[0]:,.0f}/s, asked {asking.rate:.0f} times a second "
-                    f"{rates[1]:,.0f}/s, ratio {rates[1] / rates[0]:.2f}; "
+                    f"{rates[1]:,.0f}/s, ratio {ratios[-1]:.2f}; "
                     f"an answer takes {asking.median_ms:.0f} ms (median); nothing lost"
                 )
             broker.terminate()
+    print(f"median of the ratios {statistics.median(ratios):.2f}")
 
 
 if __name__ == "__main__":
