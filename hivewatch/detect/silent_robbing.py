@@ -2,9 +2,10 @@
 
 Silent robbing takes some hundred grams a day for weeks, and the traffic is no heavier than usual.
 By its own weight such a hive looks like any other in a dearth; but a day is the same for the whole
-yard. So the yard is looked at: a hive that loses by day, while the others do not, that is
-worse off than every one of them, and was not before, is being robbed. What goes in a day or two,
-with a fight, is told by the hive's own weight.
+yard. So the yard is looked at: what a hive falls behind the others, beside what it usually does,
+adds up from nothing; when it loses by day, does worse than every one of them and worse than before,
+and no fewer of its bees fly, it is being robbed. What goes in a day or two, with a fight, is told
+by the hive's own weight.
 """
 
 from __future__ import annotations
@@ -17,25 +18,37 @@ from numpy.typing import NDArray
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.bare import before_each
-from hivewatch.signals.days import HOUR_S, Days
+from hivewatch.signals.days import DAY_S, HOUR_S, Days
 from hivewatch.signals.window import Floats
+from hivewatch.signals.yard import sum_steps
 
 Flags = NDArray[np.bool_]
 
 # All thresholds: own choice; tests/unit/detect/test_silent_robbing.py.
 LEAST_OTHERS = 2  # other hives that tell how the day was
-LAST_DAYS, LEAST_DAYS = 8, 6  # days looked at together, known ones among them: more than a spell
-BEFORE_DAYS, LEAST_BEFORE = 16, 6  # days before those, which tell how it was with this hive
-BEHIND_KG = 0.3  # [kg/d] behind the middle one of the others, and more than before by as much
+BEFORE_DAYS, LEAST_BEFORE = 16, 6  # days that tell how far behind it usually is; known ones of them
+BESIDE_KG = (
+    0.2  # [kg/d] behind the middle one of the others, and the usual, that counts for nothing
+)
+BEHIND_KG = 1.5  # [kg] behind beside that, added up, is told: a week of half a kilogram
+MOST_KG = 0.8  # [kg/d] that a day can add or take
+LEAST_DAYS = 3  # [d] that it takes at least: what goes faster has a fight
+SPELL_DAYS = 16  # [d] looked at together at most
+LOUD_KG = 1.2  # [kg] lost in one day: that has a fight, and the hive's own weight tells it
+MEAN_KG = 0.3  # [kg/d] behind in the mean of the spell, beside the usual
 WORST_KG = 0.15  # [kg/d] behind the poorest of the others
 LOSES_KG = 0.05  # [kg] by day
 FLOW_KG = 0.7  # [kg] by day of the others: in such a flow a weaker hive falls behind by itself
-LOUD_KG = 1.2  # [kg] behind in one day is no silent robbing
-IN_A_ROW = 2  # [d] that agree
-OVER_KG, OVER_DAYS = 0.15, 4  # [kg/d], [d] no longer behind by more
+FEWER = 1.0  # of its usual share of the yard's traffic: with fewer foragers it brings less, and
+# robbers come on top
+ALONE_KG = 2.4  # [kg] behind, added up, that is told where nobody counts
+FALLS_KG = 0.2  # [kg] by day less than it gained before: a flow that it misses is no robbing
+SWARM_KG, SWARM_DAYS = (0.8, 4.5), 28  # [kg], [d] after a swarm it brings less for some weeks
+WELL_KG, WELL_DAYS = 0.2, 4  # [kg/d] behind beside the usual, [d] in a row: it is over
 UNKNOWN_DAYS = 10  # [d] and it is not known any longer
-MOVED_KG, MOVED_DAYS = 0.5, 4  # [kg], [d] after a step, feed dries and boxes are licked out
-STILL_KG = 0.05  # [kg] by day at most, for days: bees bring and eat more
+SMALL_KG = 1.0  # [kg] smaller steps are foragers and showers, as for `signals.yard`
+MOVED_DAYS = 4  # [d] after a step, feed dries and boxes are licked out
+STILL_KG, STILL_DAYS = 0.05, 8  # [kg] by day at most, for [d]: bees bring and eat more
 FLYING_H, LIGHT_H = 4.0, 12.0  # [h] of flying weather; of light, where nobody measures warmth
 
 
@@ -51,44 +64,56 @@ def find(_yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     -------
     list[Finding]
         Of kind `robbing`; `kg_behind_yard` is what it falls behind in a day.
+
+    References
+    ----------
+    Cumulative sums that start anew when they fall: E. S. Page, Biometrika 41, 100 (1954); the most
+    likely day of a change: D. V. Hinkley, Biometrika 57, 1 (1970).
     """
     weighed = {hive: one for hive, one in sorted(days.items()) if not np.isnan(one.day_kg).all()}
     if len(weighed) <= LEAST_OTHERS:
         return []
     first = min(one.day[0] for one in weighed.values())
     count = (max(one.day[-1] for one in weighed.values()) - first).days + 1
-    gain = np.full((len(weighed), count), np.nan)
+    gain, out = (np.full((len(weighed), count), np.nan) for _ in range(2))
     dusk_s = np.zeros((len(weighed), count))
     start_s = np.zeros((len(weighed), count))
     for row, one in enumerate(weighed.values()):
         at = slice((one.day[0] - first).days, (one.day[0] - first).days + len(one))
-        gain[row, at] = _plain_kg(one)
+        gain[row, at], out[row, at] = _plain_kg(one), one.bees_out
         dusk_s[row, at], start_s[row, at] = one.dusk_s, one.start_s[:-1]
     dusk, begin = dusk_s.max(axis=0), start_s.max(axis=0)
     found: list[Finding] = []
     for row, hive in enumerate(weighed):
         others = np.delete(gain, row, axis=0)
+        share = out[row] / _middle(np.delete(out, row, axis=0))
         found += [
             _robbed(hive, spell, begin, dusk, gain[row], others)
-            for spell in _spells(gain[row], others)
+            for spell in _spells(gain[row], others, share)
         ]
     return found
 
 
 def _plain_kg(one: Days) -> Floats:
     """Give the gain by day of days without steps shortly before, on which bees could fly."""
-    moved = np.nan_to_num(np.abs(one.step_kg))
+    small = [step for step in one.steps if abs(step.size_kg) < SMALL_KG]
+    next_rise_s = np.append(one.rise_s[1:], one.rise_s[-1:] + DAY_S)
+    moved = np.nan_to_num(np.abs(one.step_kg - sum_steps(small, one.rise_s, next_rise_s)))
     lately = before_each(moved, MOVED_DAYS, 1, 1.0)
-    spoilt = (np.nan_to_num(lately) > MOVED_KG) | (moved > MOVED_KG)
+    fell = -np.nan_to_num(one.step_kg)
+    swarmed = np.where((fell >= SWARM_KG[0]) & (fell <= SWARM_KG[1]), 1.0, 0.0)
+    spoilt = (np.nan_to_num(lately) >= SMALL_KG) | (moved >= SMALL_KG)
+    spoilt |= np.nan_to_num(before_each(swarmed, SWARM_DAYS, 1, 1.0)) > 0
     light_h = (one.set_s - one.rise_s) / HOUR_S
     fly = np.where(np.isnan(one.flying_h), light_h >= LIGHT_H, one.flying_h >= FLYING_H)
-    return np.where(spoilt | ~fly | _is_still(one.day_kg), np.nan, one.day_kg)
+    plain = one.day_kg + sum_steps(small, one.rise_s, one.set_s)
+    return np.where(spoilt | ~fly | _is_still(one.day_kg), np.nan, plain)
 
 
 def _is_still(day_kg: Floats) -> Flags:
     """Say when a scale carries no living hive, or stands still: it tells nothing of the day."""
-    moves = np.concatenate((np.zeros(LAST_DAYS - 1), np.nan_to_num(np.abs(day_kg))))
-    most_kg = np.lib.stride_tricks.sliding_window_view(moves, LAST_DAYS).max(axis=1)
+    moves = np.concatenate((np.zeros(STILL_DAYS - 1), np.nan_to_num(np.abs(day_kg))))
+    most_kg = np.lib.stride_tricks.sliding_window_view(moves, STILL_DAYS).max(axis=1)
     return np.asarray(most_kg < STILL_KG)
 
 
@@ -100,63 +125,78 @@ def _middle(others: Floats) -> Floats:
     return middle
 
 
-def _spells(own: Floats, others: Floats) -> Iterator[tuple[int, int, int | None]]:
+def _spells(own: Floats, others: Floats, share: Floats) -> Iterator[tuple[int, int, int | None]]:
     """Give the spells: first day behind, day that told it, first day that is well again."""
     middle = _middle(others)
     behind = middle - own
-    behind[behind > LOUD_KG] = np.nan
-    lately = _mean(behind)
     usual = before_each(behind, BEFORE_DAYS, LEAST_BEFORE)
-    usual = np.concatenate((np.full(LAST_DAYS - 1, np.nan), usual))[: len(own)]
-    poorest = np.fmin.reduce(others, axis=0)
-    is_behind = (
-        (lately > BEHIND_KG)
-        & (lately - usual > BEHIND_KG)
-        & (_mean(own) < -LOSES_KG)
-        & (_mean(poorest - own) > WORST_KG)
-        & (_mean(middle) < FLOW_KG)
-    )
-    told: int | None = None
-    row: list[int] = []
-    well: list[int] = []
-    first, last = 0, 0
-    for i in np.flatnonzero(~np.isnan(lately)).tolist():
-        if told is not None and i - last > UNKNOWN_DAYS:
-            yield first, told, last + 1
-            told, row = None, []
-        last = i
-        if told is not None:
-            well = [*well, i] if lately[i] < OVER_KG else []
-            if len(well) == OVER_DAYS:
-                yield first, told, well[0]
-                told, row = None, []
+    usual_share, usual_own = (before_each(one, BEFORE_DAYS, LEAST_BEFORE) for one in (share, own))
+    known = np.flatnonzero(~np.isnan(behind)).tolist()
+    first, level, free = -1, 0.0, 0
+    for at, day in enumerate(known):
+        if day < free or (at and day - known[at - 1] > UNKNOWN_DAYS):
+            first, level = -1, 0.0
+        base = float(usual[first if first >= 0 else day])
+        if day < free or np.isnan(base):
             continue
-        row = [*row, i] if is_behind[i] else []
-        if len(row) == IN_A_ROW:
-            told, well = i, []
-            more_kg = max(float(usual[row[0]]) + BEHIND_KG, WORST_KG)
-            first = _since(behind, row[0], more_kg)
-    if told is not None:
-        yield first, told, None
+        level += min(max(float(behind[day]) - base - BESIDE_KG, -MOST_KG), MOST_KG)
+        if level <= 0 or (first >= 0 and day - first >= SPELL_DAYS):
+            first, level = -1, 0.0
+            continue
+        first = day if first < 0 else first
+        since = _since(behind - base, first, day)
+        span = slice(since, day + 1)
+        flies = _mean(share[span]) / usual_share[first]
+        if level < (ALONE_KG if np.isnan(flies) else BEHIND_KG) or flies < FEWER:
+            continue
+        if usual_own[first] - _mean(own[span]) < FALLS_KG:
+            continue
+        if _is_robbed(own[span], middle[span], others[:, span], base):
+            well = _well(behind - base, day)
+            yield since, day, well
+            free = len(own) if well is None else well
 
 
-def _since(behind: Floats, day: int, more_kg: float) -> int:
-    """Walk back from a day to the first one from which on it has been behind by more."""
-    first = day
-    for i in range(day, max(-1, day - LAST_DAYS), -1):
-        if behind[i] <= more_kg:
-            break
-        first = first if np.isnan(behind[i]) else i
-    return first
+def _mean(figures: Floats) -> float:
+    """Give the mean of those that are known; NaN where none is."""
+    known = figures[~np.isnan(figures)]
+    return float(known.mean()) if len(known) else np.nan
 
 
-def _mean(figures: Floats) -> Floats:
-    """Give the mean of each day and the days before it, where enough are known."""
-    padded = np.concatenate((np.full(LAST_DAYS - 1, np.nan), figures))
-    table = np.lib.stride_tricks.sliding_window_view(padded, LAST_DAYS)
-    known = (~np.isnan(table)).sum(axis=1)
-    mean = np.nan_to_num(table).sum(axis=1) / np.maximum(known, 1)
-    return np.where((known >= LEAST_DAYS) & ~np.isnan(figures), mean, np.nan)
+def _since(more_kg: Floats, first: int, told: int) -> int:
+    """Give the day on which what it falls behind rose to what it is now: the likeliest one."""
+    now = _mean(more_kg[max(first, told - LEAST_DAYS + 1) : told + 1])
+    rising = np.nan_to_num(more_kg[first:told] - now / 2)
+    return first + int(np.argmin(np.append(0.0, np.cumsum(rising))))
+
+
+def _well(more_kg: Floats, told: int) -> int | None:
+    """Give the first of the days in a row on which it keeps up again; None while it does not."""
+    well: list[int] = []
+    last = told
+    for day in (told + 1 + np.flatnonzero(~np.isnan(more_kg[told + 1 :]))).tolist():
+        if day - last > UNKNOWN_DAYS:
+            return last + 1
+        last = day
+        well = [*well, day] if more_kg[day] < WELL_KG else []
+        if len(well) == WELL_DAYS:
+            return well[0]
+    return None
+
+
+def _is_robbed(own: Floats, middle: Floats, others: Floats, usual_kg: float) -> bool:
+    """Say whether a spell in which a hive fell behind looks as if it was robbed."""
+    known = ~np.isnan(own + middle)
+    mine, yard = own[known].mean(), middle[known].mean()
+    poorest = np.fmin.reduce(others[:, known], axis=0)
+    return bool(
+        known.sum() >= LEAST_DAYS
+        and mine < -LOSES_KG
+        and yard - mine - usual_kg > MEAN_KG
+        and own[known].min() > -LOUD_KG
+        and (poorest - own[known]).mean() > WORST_KG
+        and yard < FLOW_KG
+    )
 
 
 def _robbed(

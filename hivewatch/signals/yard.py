@@ -128,7 +128,7 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         span = slice(at, at + len(one))
         no_steps = _no_steps(one, showers[row])
         gain[row, span] = _gain(one, no_steps)
-        by_day[row, span] = one.day_kg + _sum(no_steps, one.rise_s, one.set_s)
+        by_day[row, span] = one.day_kg + sum_steps(no_steps, one.rise_s, one.set_s)
         early[row, span] = _judged_at_dusk(one, by_day[row, span])
         dawn_s[span] = np.append(one.dawn_s[1:], one.dawn_s[-1:] + DAY_S)
         dusk_s[span] = one.dusk_s
@@ -189,7 +189,9 @@ def _no_steps(one: Days, showers: Sequence[Step]) -> list[Step]:
 def _gain(one: Days, no_steps: Sequence[Step]) -> Floats:
     """Give what a hive gained from each dawn to the next, spread over dawns that are missing."""
     next_rise_s = np.append(one.rise_s[1:], one.rise_s[-1:] + DAY_S)
-    added = np.append(0.0, np.cumsum(one.step_kg - _sum(no_steps, one.rise_s, next_rise_s))[:-1])
+    added = np.append(
+        0.0, np.cumsum(one.step_kg - sum_steps(no_steps, one.rise_s, next_rise_s))[:-1]
+    )
     level = one.dawn_kg - added
     gain = np.full(len(one), np.nan)
     known = np.flatnonzero(~np.isnan(level)).tolist()
@@ -209,7 +211,7 @@ def _is_still(by_day: Floats, flying_h: Floats) -> Flags:
     return np.asarray((moved.max(axis=2) < STILL_KG) & (flying_h >= FLOWN_H), np.bool_)
 
 
-def _sum(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
+def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
     """Add up the steps of each span, by their middle, as `Days` does."""
     middle_s = np.array([(step.before_s + step.after_s) / 2 for step in steps], np.float64)
     at = np.searchsorted(from_s, middle_s, side="right") - 1

@@ -13,6 +13,7 @@ from hivewatch.detect import silent_robbing
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.run import YARD_DETECTORS, is_of_yard
 from hivewatch.signals.days import Days
+from hivewatch.signals.steps import Step
 
 FIRST = date(2026, 7, 1)
 COUNT = 50
@@ -39,6 +40,12 @@ def rob(days: Days, first: int, last: int, kg: float) -> Days:
     taken = np.zeros(len(days))
     taken[first:last] = kg
     return replace(days, day_kg=days.day_kg - taken)
+
+
+def counted(days: Days, bees: float, from_day: int = COUNT, share: float = 1.0) -> Days:
+    """Let a counter see so many bees go out, and a share of them from some day on."""
+    late = np.arange(len(days)) >= from_day
+    return replace(days, bees_out=np.where(late, share * bees, bees))
 
 
 def cut(days: Days, count: int) -> Days:
@@ -70,6 +77,53 @@ def test_half_a_kilogram_a_day_is_told_within_a_week() -> None:
         assert 38 <= day_of(yard, one.end_s) <= 45
         assert one.measures["kg_behind_yard"] == pytest.approx(0.6, abs=0.25)
         assert is_of_yard(one)
+
+
+def test_with_a_counter_it_is_told_in_days() -> None:
+    for seed in range(5):
+        yard = {name: counted(days, 50_000) for name, days in a_yard(seed=seed).items()}
+        yard["hazel-1"] = rob(yard["hazel-1"], 25, 40, 0.8)
+        (one,) = find(yard)
+        assert 24 <= day_of(yard, one.start_s) <= 26
+        assert day_of(yard, one.detected_s) <= 29
+
+
+def test_a_hive_whose_bees_grow_fewer_brings_less_and_is_not_robbed() -> None:
+    yard = {name: counted(days, 50_000) for name, days in a_yard().items()}
+    yard["hazel-1"] = counted(rob(yard["hazel-1"], 25, 45, 0.6), 50_000, from_day=25, share=0.6)
+    assert find(yard) == []
+
+
+def test_a_flow_that_a_hive_misses_is_no_robbing() -> None:
+    for seed in range(5):
+        yard = a_yard(seed=seed, mean_kg=-0.1)
+        missed = yard["hazel-0"]
+        yard = {name: rob(days, 25, 45, -0.6) for name, days in yard.items()}
+        assert find(yard | {"hazel-0": missed}) == []
+
+
+def test_foragers_that_come_home_at_once_blind_nobody() -> None:
+    """Small steps are part of the day's gain: a strong hive has one every other day."""
+    yard = a_yard(hives=3)
+    small = tuple(
+        Step(at, at + 600, at + 1200, 40.0, 0.6, 0.02, 0.0, 0.0, 0.6, 0.6, 0)
+        for at in (int(one) + 15 * 3600 for one in yard["hazel-2"].start_s[:-1:2])
+    )
+    step_kg = np.zeros(COUNT)
+    step_kg[::2] = 0.6
+    strong = yard["hazel-2"]
+    day_kg = strong.day_kg - step_kg
+    yard["hazel-2"] = replace(strong, steps=small, step_kg=step_kg, day_kg=day_kg)
+    yard["hazel-0"] = rob(yard["hazel-0"], 25, 40, 0.6)
+    assert [one.subject for one in find(yard)] == ["hive:hazel-0"]
+
+
+def test_after_a_swarm_a_hive_is_another_one() -> None:
+    yard = a_yard()
+    step_kg = np.zeros(COUNT)
+    step_kg[15] = -2.0
+    yard["hazel-1"] = replace(rob(yard["hazel-1"], 25, 40, 0.6), step_kg=step_kg)
+    assert find(yard) == []
 
 
 def test_a_dearth_of_the_whole_yard_is_none() -> None:
