@@ -3,7 +3,7 @@
 When laying stops the last brood comes out after three weeks, and with it goes the warmth: so the
 nest tells it about 18 days late, and a visit sooner. A hive that has swarmed, or was split or given
 a queen, has no eggs either: there it is trouble only when the time that a new queen needs is over.
-Autumn's end of brood is not.
+Autumn's end of brood is not, nor that of bees who starve.
 """
 
 from __future__ import annotations
@@ -17,12 +17,15 @@ import numpy as np
 
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
-from hivewatch.detect.queen_visits import Sign, signs_of
-from hivewatch.inspections import Inspection
+from hivewatch.detect.queen_visits import HUNGRY_KG, Sign, signs_of
+from hivewatch.frames import FRAMES
+from hivewatch.inspections import Inspection, stores_kg
+from hivewatch.signals.bare import stepped_kg
 from hivewatch.signals.brood import brood_nest_cel, is_autumn, light_hours, probe_share
 from hivewatch.signals.carried import first_after
 from hivewatch.signals.days import DAY_S, HOUR_S, days_of
 from hivewatch.signals.departures import departures_of, is_watched
+from hivewatch.signals.larder import larder_of
 from hivewatch.signals.levels import middle_before
 from hivewatch.signals.sun import sun_times
 from hivewatch.signals.warmth import Warmth, warmth_of
@@ -83,6 +86,8 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
     """
     visits = signs_of(window, inspections)
     falls = _falls(window) if window.has("nest") else []
+    if falls:
+        falls = [one for one in falls if not _starved(window, inspections, visits, one.sign)]
     seen = [one for one in visits if one.what in TROUBLE and _in_season(window, one)]
     signs = [_settled(window, visits, one, None) for one in seen]
     signs += [_settled(window, visits, one.sign, one) for one in falls]
@@ -156,6 +161,33 @@ def _fallen(warmth: Warmth, nest_cel: Floats, low: Sequence[int], usual: float) 
     return Sign("stopped", at_s, told_s, at_s - FAILS_AFTER_D * DAY_S, words, 0.85)
 
 
+def _starved(
+    window: HiveWindow, inspections: Sequence[Inspection], visits: Sequence[Sign], sign: Sign
+) -> bool:
+    """Say whether the bees had no food while the brood went: then they raise none, queen or not.
+
+    A visit says it, the stores by the scale, or what the last visit judged less what went since.
+    """
+    if any(one.what == "hungry" and sign.since_s <= one.at_s <= sign.told_s for one in visits):
+        return True
+    if not window.has("weight"):
+        return False
+    days, frame = days_of(window), FRAMES.get(window.hive.frame or "")
+    left_kg = larder_of(window, inspections).stores_kg
+    bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
+    for one in inspections:
+        judged_kg = stores_kg(one, frame) if frame else None
+        at = int(np.searchsorted(days.dawn_s, one.at_s))
+        if judged_kg is None or not 0 < at < len(days) or one.at_s > sign.told_s:
+            continue
+        fed = [step.before_s for step in days.steps if step.size_kg > HUNGRY_KG]
+        until_s = min((moment for moment in fed if moment > one.at_s), default=sign.told_s)
+        later = slice(at, int(np.searchsorted(days.dawn_s, until_s)))
+        left_kg[later] = np.fmin(left_kg[later], judged_kg + bare_kg[later] - bare_kg[at - 1])
+    during = (days.dawn_s >= sign.since_s) & (days.dawn_s <= sign.told_s)
+    return bool((left_kg[during] < HUNGRY_KG).any())
+
+
 def _settled(
     window: HiveWindow, visits: Sequence[Sign], sign: Sign, fall: _Fall | None
 ) -> Sign | None:
@@ -173,7 +205,7 @@ def _settled(
     until_s, words = wait
     if fall is None or sign.what == "failing":
         return None  # a later visit, or the nest, tells whether it lasts
-    well = [one.at_s for one in visits if one.what != "stopped" and one.at_s > sign.at_s]
+    well = [one.at_s for one in visits if one.what in (*EGGS, "requeened") and one.at_s > sign.at_s]
     well += [fall.back_s] if fall.back_s is not None else []
     if min(well, default=until_s) < until_s or until_s > window.over_s("nest"):
         return None

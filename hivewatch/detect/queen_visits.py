@@ -20,11 +20,16 @@ FAILING_A_DAY = 450.0  # [eggs/d] own choice: a third of what a queen lays in th
 GIVEN_SHARE = 0.65  # own choice: the same where the keeper thought her poor enough to replace
 PAUSE_SHARE = 0.75  # own choice: of the best; with so much capped she only pauses, as in a dearth
 FEW_BEES = 2000  # [bees] own choice: fewer keep no brood warm
-HUNGRY_KG = 1.0  # [kg] own choice: who starves raises no brood, whatever the queen
+HUNGRY_KG = 1.0  # [kg] own choice: who starves raises no brood, whatever the queen ...
+# [kg/d] ... nor who has no more than a day's food: 0.76 kg for 20,000 bees and 1,500 eggs a day,
+# computed from the published constants in Becher et al. (2014)
+FOOD_A_BEE_KG = 3.8e-5
+HALF_SHARE = 0.6  # own choice: laid in all of three weeks, of the best before, while food came in
+FOOD_SPARED_KG = 1.0  # [kg] own choice: the error of judging it; with less than then she may rest
 SWARM_WAIT_S = 4 * DAY_S  # [s] published: no eggs from three days before a swarm leaves
 COMING = frozenset({"virgin", "new"})
 
-What = Literal["stopped", "failing", "lays", "lays little", "requeened"]
+What = Literal["stopped", "failing", "lays", "lays little", "requeened", "hungry"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +39,8 @@ class Sign:
     Parameters
     ----------
     what : str
-        Laying has `stopped`, is `failing`, goes on (`lays`, `lays little`), or a queen was given.
+        Laying has `stopped`, is `failing`, goes on (`lays`, `lays little`), or a queen was given;
+        or the bees were `hungry`, so that their brood says nothing of her.
     at_s, told_s : int
         When it was seen, and when it is certain. [s]
     since_s : int
@@ -75,6 +81,19 @@ class _Visit:
         """Eggs a day over the last nine days."""
         return None if self.eggs is None or self.open is None else (self.eggs + self.open) / OPEN_D
 
+    @property
+    def for_weeks(self) -> float | None:
+        """Eggs a day over the last three weeks."""
+        if self.eggs is None or self.open is None or self.capped is None:
+            return None
+        return (self.eggs + self.open + self.capped) / CAPPED_D
+
+    @property
+    def is_hungry(self) -> bool:
+        """Whether there is hardly a day's food."""
+        need_kg = max(HUNGRY_KG, FOOD_A_BEE_KG * (self.adults or 0))
+        return self.stores_kg is not None and self.stores_kg < need_kg
+
 
 def signs_of(window: HiveWindow, inspections: Sequence[Inspection]) -> list[Sign]:
     """Give what the visits say, by time.
@@ -91,6 +110,8 @@ def signs_of(window: HiveWindow, inspections: Sequence[Inspection]) -> list[Sign
     signs: list[Sign] = []
     for i, visit in enumerate(visits):
         signs += [one for one in (_sign(visit, visits[:i]),) if one is not None]
+        if visit.is_hungry:
+            signs.append(Sign("hungry", visit.at_s, visit.at_s, visit.at_s, "no food", 1.0))
         if visit.actions & {"requeened", "united"}:
             signs.append(
                 Sign("requeened", visit.at_s, visit.at_s, visit.at_s, "a queen given", 1.0)
@@ -122,10 +143,12 @@ def _sign(visit: _Visit, before: Sequence[_Visit]) -> Sign | None:
         words = "a visit found no queen"
         return Sign("stopped", visit.at_s, visit.at_s, since_s, words, 0.97, is_sure=True)
     is_few = visit.adults is not None and visit.adults < FEW_BEES
-    is_hungry = visit.stores_kg is not None and visit.stores_kg < HUNGRY_KG
-    if visit.eggs is None or visit.queen in COMING or is_few or is_hungry:
+    if visit.eggs is None or visit.queen in COMING or is_few or visit.is_hungry:
         return None
-    return _laying(visit, rates) if visit.eggs > 0 else _not_laying(visit, before, rates)
+    if visit.eggs == 0:
+        return _not_laying(visit, before, rates)
+    laying = _laying(visit, rates)
+    return laying if laying.what == "failing" else _lays_half(visit, before) or laying
 
 
 def _not_laying(visit: _Visit, before: Sequence[_Visit], rates: Sequence[float]) -> Sign | None:
@@ -142,6 +165,27 @@ def _not_laying(visit: _Visit, before: Sequence[_Visit], rates: Sequence[float])
     told_s = visit.at_s + (SWARM_WAIT_S if visit.open > 0 and visit.cells else 0)
     confidence = 0.95 if visit.open == 0 and visit.queen != "seen" else 0.85
     return Sign("stopped", visit.at_s, told_s, since_s, words, confidence)
+
+
+def _lays_half(visit: _Visit, before: Sequence[_Visit]) -> Sign | None:
+    """Say whether all three weeks of brood are few beside what was, though there is food for more.
+
+    One low class may be a pause; eggs, larvae and capped brood together are a queen that fades.
+    """
+    known = [one for one in before if visit.at_s - one.at_s <= REMEMBERED_S and one.for_weeks]
+    if not known or visit.cells or visit.a_day is None or visit.capped is None:
+        return None
+    best = max(known, key=lambda one: one.for_weeks or 0.0)
+    was, most = best.for_weeks or 0.0, max(visit.a_day, visit.capped / (CAPPED_D - OPEN_D))
+    parted = any("split" in one.actions for one in known)
+    food_kg = (visit.stores_kg or 0.0) - (best.stores_kg or 0.0)
+    if parted or most >= HALF_SHARE * was or food_kg < -FOOD_SPARED_KG:
+        return None
+    since_s = max(visit.at_s - CAPPED_D * DAY_S, best.at_s)
+    words = (
+        f"three weeks' brood is of {visit.for_weeks:.0f} eggs a day, there were {was:.0f} before"
+    )
+    return Sign("failing", visit.at_s, visit.at_s, since_s, words, 0.7)
 
 
 def _laying(visit: _Visit, rates: Sequence[float]) -> Sign:

@@ -209,6 +209,61 @@ def test_a_pause_of_a_week_after_much_capped_brood_is_no_failing_queen(limits):
     assert one.confidence == pytest.approx(0.75)
 
 
+HALF = (1900, 3800, 7700)  # 640 eggs a day in all of three weeks
+
+
+def test_a_queen_that_lays_half_for_three_weeks_fails_though_it_is_no_small_number(limits):
+    nest = summer()
+    before = visit(nest, 25, LAYING, stores_kg=8)
+    (one,) = find(nest, limits, [before, visit(nest, 50, HALF, queen="seen", stores_kg=15)])
+    assert "638 eggs a day" in one.evidence[0]
+    assert day_of(nest, one.start_s) == pytest.approx(50.5 - 21)
+
+
+@pytest.mark.parametrize(
+    "brood",
+    [(4500, 9000, 7700), (1900, 3800, 14_000), (4500, 3800, 7700)],
+    ids=["lays again", "laid before", "three days well"],
+)
+def test_one_class_as_before_is_a_pause_and_no_failing_queen(limits, brood):
+    nest = summer()
+    seen = [visit(nest, 25, LAYING, stores_kg=8), visit(nest, 50, brood, stores_kg=8)]
+    assert find(nest, limits, seen) == []
+
+
+@pytest.mark.parametrize(
+    ("first", "then"),
+    [
+        ({"stores_kg": 12}, {"stores_kg": 6}),  # a dearth
+        ({"stores_kg": 3, "actions": [{"what": "split"}]}, {"stores_kg": 9}),
+        ({"stores_kg": 3}, {"stores_kg": 9, "queen_cells": {"count": 5}}),
+        ({"stores_kg": 2}, {"stores_kg": 1.5, "adults": 48_000}),  # a day's food is 1.8 kg
+    ],
+)
+def test_half_the_brood_is_no_failing_queen_where_something_else_accounts_for_it(
+    limits, first, then
+):
+    nest = summer()
+    seen = [visit(nest, 25, LAYING, **first), visit(nest, 50, HALF, **then)]
+    assert find(nest, limits, seen) == []
+
+
+def test_bees_that_starve_raise_no_brood_whatever_the_queen(limits):
+    nest = summer(stops=40)
+    assert find(nest, limits, [visit(nest, 52, queen="not seen", stores_kg=0.3)]) == []
+    # three kilograms, of which a quarter goes each day
+    nest.weight -= 0.25 * np.clip((nest.time_s - nest.at(34)) / DAY_S, 0, 40)
+    assert find(nest, limits, [visit(nest, 34, stores_kg=3.0)]) == []
+    (one,) = find(nest, limits, [visit(nest, 34, stores_kg=20.0)])
+    assert one.status == "open"
+
+
+def test_the_heaviest_swarm_is_one_too(limits):
+    nest = summer(stops=37, lays=60)
+    nest.lose(nest.at(40, 12), 4.7)
+    assert find(nest, limits) == []
+
+
 def test_a_queen_that_was_replaced_is_judged_by_her_last_eggs_too(limits):
     nest = summer()
     before = visit(nest, 25, (1400, 3400, 5000))  # 530 eggs a day
