@@ -4,6 +4,7 @@ import { alertsPage } from "./alerts.js";
 import { h } from "./dom.js";
 import { hivePage } from "./hive.js";
 import { follow } from "./live.js";
+import { quarantinePage } from "./quarantine.js";
 import { roundPage } from "./round.js";
 import { day, clock as timeOfDay } from "./words.js";
 import { timelinePage } from "./timeline.js";
@@ -25,6 +26,7 @@ function choose() {
   const [name = "", id = "", part = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
   if (name === "hive" && id) return part === "timeline" ? timelinePage("hives", id) : hivePage(id);
   if (name === "alerts") return alertsPage();
+  if (name === "quarantine") return quarantinePage();
   if (name === "round") return roundPage();
   if (name === "yard" && id) return timelinePage("yards", id);
   return yardsPage();

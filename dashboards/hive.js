@@ -52,8 +52,8 @@ async function load(id, { days, around, pages }) {
     : new Date(now) - Number(days) * DAY_MS;
   const [first, last] = around ?? [from, new Date(now).getTime() + 1000];
   const asked = { from: new Date(first).toISOString(), to: new Date(last).toISOString() };
-  const readings = new Map(await Promise.all(CHARTS.flatMap((chart) => chart.quantities)
-    .map(async (quantity) => [quantity, await get(`hives/${id}/readings`, { quantity, ...asked })])));
+  const readings = new Map(await Promise.all(CHARTS.flatMap((chart) => chart.quantities.map((quantity) => [quantity, chart]))
+    .map(async ([quantity, chart]) => [quantity, await get(`hives/${id}/readings`, { quantity, ...asked, step: stepOf(chart, last - first) })])));
   const outlook = canLookAhead(events.items, now) ? await get(`hives/${id}/outlook`) : null;
   return {
     now, hive, yard, zone, words, events: events.items, more: events.more, readings, outlook,
@@ -61,6 +61,9 @@ async function load(id, { days, around, pages }) {
     to: around ? last / 1000 : new Date(now) / 1000,
   };
 }
+
+/** Counts by the hour at least: by less than two readings each, steps would only show how readings fall on them. */
+const stepOf = (chart, ms) => (chart.lines[0].isCount && ms < 32 * DAY_MS ? "1h" : null);
 
 /** The newest pages of what happened to a hive. */
 async function history(id, pages) {

@@ -1,6 +1,6 @@
 // The yards and their hives: who wants a look first, and how everybody stands.
 
-import { kinds, list } from "./api.js";
+import { get, kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
 import { ago, change, clock, count, day, figure, head, isEveryday, rank, SOON, span } from "./words.js";
 
@@ -11,21 +11,22 @@ export function yardsPage() {
 }
 
 async function load() {
-  const [yards, hives, unplaced, words] = await Promise.all([
-    list("yards"), list("hives"), list("devices", { unplaced: true }), kinds(),
+  const [yards, hives, unplaced, words, held] = await Promise.all([
+    list("yards"), list("hives"), list("devices", { unplaced: true }), kinds(), get("quarantine", { limit: 1 }),
   ]);
   return {
-    now: hives.now, yards: yards.items, hives: hives.items, unplaced: unplaced.items, words,
+    now: hives.now, yards: yards.items, hives: hives.items, unplaced: unplaced.items, words, isHeld: held.items.length > 0,
     zone: yards.items[0]?.timezone ?? "UTC",
   };
 }
 
-function render(main, { now, yards, hives, unplaced, words }) {
+function render(main, { now, yards, hives, unplaced, words, isHeld }) {
   const urgent = new Map(hives.map((hive) => [hive.id, urgency(hive, words, now)]));
   fill(main, [
     h("h1", { class: "summary" }, summary(hives, urgent)),
     first(hives, yards, urgent, words, now),
     homeless(unplaced, hives, now),
+    isHeld ? h("p", { class: "note" }, "Something that devices sent could not be used. ", h("a", { href: "#/quarantine" }, "See why")) : null,
     yards.length === 0 ? noYards()
       : inOrder(yards, hives, urgent).map((yard) => section(yard, hives, urgent, words, now)),
   ]);
@@ -97,7 +98,7 @@ function section(yard, hives, urgent, words, now) {
   return h("section", { class: "yard", "aria-labelledby": id, "data-key": yard.id },
     h("header", {}, h("h2", { id }, yard.name),
       h("p", { class: "quiet" }, `${count(here.length, "hive")}, `,
-        `${day(now, yard.timezone)} ${clock(now, yard.timezone)} there`)),
+        `${day(now, yard.timezone)} ${clock(now, yard.timezone)} there. `, h("a", { href: `#/yard/${yard.id}` }, "What happened"))),
     yard.findings.length === 0 ? null : h("p", { class: "whole" }, yard.findings.map((finding, i) => [
       i > 0 ? "; " : "", h("strong", {}, head(finding, words.get(finding.kind))),
       ` ${span(finding, yard.timezone, now)}`])),

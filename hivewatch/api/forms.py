@@ -39,6 +39,11 @@ def _read_day(value: object) -> object:
     return value
 
 
+def _read_whole(value: object) -> object:
+    """Take 2.0 for 2, as JSON does."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
 def _write_time(value: datetime) -> str:
     return value.astimezone(UTC).isoformat()[:19] + "Z"
 
@@ -51,6 +56,7 @@ def written_time(at_s: int) -> str:
 Time = Annotated[
     datetime, BeforeValidator(_read_time), PlainSerializer(_write_time, return_type=str)
 ]
+Whole = Annotated[int, Field(strict=True), BeforeValidator(_read_whole)]
 LocalDay = Annotated[date, BeforeValidator(_read_day)]
 Item = TypeVar("Item")
 Identity = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,64}$")]

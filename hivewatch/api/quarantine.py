@@ -8,7 +8,17 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from hivewatch.api.forms import Answer, Asked, Limit, Number, Page, moment, moment_or_none, page_of
+from hivewatch.api.forms import (
+    Answer,
+    Asked,
+    Limit,
+    Number,
+    Page,
+    Whole,
+    moment,
+    moment_or_none,
+    page_of,
+)
 from hivewatch.api.models import Held, HeldFault
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
@@ -31,9 +41,8 @@ class HeldAsked(Asked):
 class Again(Asked):
     """How to try a pack again."""
 
-    shift_s: int = Field(
+    shift_s: Whole = Field(
         default=0,
-        strict=True,
         ge=-SHIFT_MOST_S,
         le=SHIFT_MOST_S,
         description=(

@@ -15,7 +15,7 @@ from fastapi import APIRouter, Header, Path, Response
 from pydantic import Field, TypeAdapter, ValidationError
 from sqlalchemy import Connection
 
-from hivewatch.api.forms import Asked, Identity, Time, moment, moment_or_none, written_time
+from hivewatch.api.forms import Asked, Identity, Time, Whole, moment, moment_or_none, written_time
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
@@ -63,8 +63,8 @@ class HiveRecord(Asked):
 
     yard: Identity
     frame: str = Field(description="a key of the frame table")
-    frames: int = Field(strict=True, ge=1, le=40, description="in one brood box")
-    boxes: int = Field(strict=True, ge=1, le=10, description="brood boxes")
+    frames: Whole = Field(ge=1, le=40, description="in one brood box")
+    boxes: Whole = Field(ge=1, le=10, description="brood boxes")
     empty_kg: float | None = Field(
         default=None, strict=True, ge=0, le=200, description="hive without bees, brood and stores"
     )

@@ -276,3 +276,33 @@ def test_what_is_further_back_comes_when_it_is_asked_for(here, visit):
     assert not page.get_by_role("button", name="Print").is_visible()
     assert not page.get_by_role("button", name="Show on the curves").first.is_visible()
     assert page.locator("[data-part=findings]").is_visible()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_what_could_not_be_used_says_why_and_is_tried_again(here, visit, viewport, scheme):
+    ahead_s = NOW_S + 2 * DAY_S + 60
+    here.send(b'[{"n": "weight", "u": "kg", "v": 31.5, "t": %d}]' % ahead_s)
+    here.send(b'[{"n": "weigth", "u": "kg", "v": 30}]')
+    page = visit(here.url, viewport, color_scheme=scheme)
+    page.get_by_role("link", name="See why").click()
+    page.get_by_text("2 messages could not be used, or not wholly.").wait_for()
+    assert "weigth" in the_text(page)
+    assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
+    page.get_by_role("spinbutton").fill("-48.5")
+    page.get_by_role("button", name="Move and try again").click()
+    page.get_by_text("1 message could not be used").wait_for()
+    span = {"from": "2026-05-11T08:31:00Z", "to": "2026-05-11T08:32:00Z", "step": "1m"}
+    got = here.http.get("/api/v1/hives/hazel-1/readings", params={"quantity": "weight", **span})
+    assert [one["mean"] for one in got.json()["items"]] == [31.5]
+    page.get_by_role("button", name="Try again").click()
+    page.get_by_text("0 readings taken, 1 still not.").wait_for()
+
+
+def test_counts_do_not_show_how_readings_fall_on_steps(here, visit):
+    page = visit(f"{here.url}/#/hive/hazel-1")
+    with page.expect_response(lambda answer: "quantity=bees-in" in answer.url) as asked:
+        page.get_by_text("3 days", exact=True).click()
+    told = asked.value.json()
+    assert told["step"] == "1h"
+    assert {one["count"] for one in told["items"][1:-1]} == {6}  # of ten minutes each
