@@ -13,15 +13,16 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import before_each, passed
+from hivewatch.signals.carried import SILENT_S
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
-from hivewatch.signals.flown import flown_of
-from hivewatch.signals.late import known_until_s
+from hivewatch.signals.flown import NEVER_S, flown_of
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid
 
@@ -117,15 +118,14 @@ def _of_days(
     begin_s, excess, spreads = _bursts(window, span_s, noon_s, grid_s)
     hour = _hour(begin_s, noon_s[:, None])
     told_s = begin_s + 2 * BURST_S + AROUND_S[1]
-    # what has not been sent yet is no quiet hour after a burst
-    sent_s = min(window.as_of_s, known_until_s(window, "bees-out", "bees-in") or 0)
+    is_sent = _are_sent(window, told_s, grid_s)
     spreads = np.where((hour >= HOURS_H[0]) & (hour <= HOURS_H[1]), spreads, 0.0)
     for i in np.flatnonzero(spreads.max(axis=1) >= USUAL_SPREADS).tolist():
         usual = float(np.median(hours[-USUAL_DAYS:])) if len(hours) >= LEAST_DAYS else np.nan
         off_h = np.abs(hour[i] - usual)
         asked = np.where(off_h <= USUAL_H, USUAL_SPREADS, BURST_SPREADS)
         asked[off_h > OFF_H] = OFF_SPREADS
-        standing = np.flatnonzero((spreads[i] >= asked) & (told_s[i] <= sent_s))
+        standing = np.flatnonzero((spreads[i] >= asked) & is_sent[i])
         if not len(standing):
             continue
         first = int(standing[0])
@@ -133,6 +133,18 @@ def _of_days(
         hours.append(float(hour[i, at]))
         told = int(told_s[i, first])
         yield _flight(window, int(begin_s[i, at]), told, excess[:, i, at], float(spreads[i, at]))
+
+
+def _are_sent(window: HiveWindow, told_s: Floats, step_s: int) -> NDArray[np.bool_]:
+    """Say by when both counts had been sent: what has not come yet is no quiet hour after a burst.
+
+    What comes a day later is not waited for: days that are over then are as they stay.
+    """
+    sent = told_s <= window.as_of_s
+    for name in ("bees-out", "bees-in"):  # a reading stands for the time up to the next one
+        time_s = np.append(window.of(name).time_s, NEVER_S)
+        sent &= time_s[np.searchsorted(time_s, told_s - step_s)] <= told_s + SILENT_S
+    return np.asarray(sent)
 
 
 def _flight(

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from hivewatch.detect import traffic
+from hivewatch.signals.window import Series
 
 EVERYTHING = ("weight", "nest", "ambient", "bees-in", "bees-out")
 RATIO = 0.9  # published for one counter type: in / out of an ordinary day
@@ -215,3 +216,24 @@ def test_no_flight_is_told_before_both_ways_were_sent(made_up_hive, limits) -> N
         held_up = replace(window, series={**window.series, name: late})
         found = traffic.find(held_up, [], limits)
         assert [one for one in found if one.start_s >= hive.at(10, 12)] == []
+
+
+def test_first_flights_that_half_a_counter_kept_to_itself_for_days_are_told_neither_then_nor_later(
+    made_up_hive, limits
+) -> None:
+    hive = counted(made_up_hive)
+    for day in range(14):
+        fly(hive, day, 13.5)
+
+    def found(until_s):
+        window = hive.window(EVERYTHING, until_s)
+        back = window.of("bees-in")
+        there = (back.time_s < hive.at(8, 14.2)) | (back.time_s > hive.at(12, 9))
+        window.series["bees-in"] = Series(back.time_s[there], back.value[there])
+        said = traffic.find(window, [], limits)
+        return [one.start_s for one in said if one.kind == "orientation_flight"]
+
+    then, later = found(hive.at(9, 20)), found(hive.at(13, 23))
+    assert [one for one in later if one < hive.at(9, 20)] == then
+    assert max(then) < hive.at(8, 0)
+    assert max(later) > hive.at(12, 12)
