@@ -36,7 +36,6 @@ INFLATION = 1.05  # of the spread at each visit, for what the model leaves out. 
 
 LEAST_FORAGERS = 200.0  # own choice: fewer are orientation flights at most
 
-_NOT_BY_FORAGERS = [0, 1, 2, 5, 9]  # rows of the state: brood, laying, losses of brood
 _ADULTS = 3  # place after eggs, open and capped brood
 
 
@@ -236,16 +235,60 @@ def follow_foragers(
     told : tuple[float, float]
         Log of what was measured, and one standard deviation of it.
     """
-    foragers = np.asarray(colony.foragers.sum(axis=0)[0], np.float64)
-    if np.median(foragers) < LEAST_FORAGERS:
-        return colony, traits, own
-    there = (np.log(np.maximum(foragers, 1.0)) + own[list(through)].sum(axis=0))[None]
-    seen = Seen([], np.array([told[0]]), there, np.array([told[1]]), [], is_broken=False)
-    state = _log_state(colony, traits)
-    moved = _moved(np.concatenate([state, own]), seen, generator)
-    moved[_NOT_BY_FORAGERS] = state[_NOT_BY_FORAGERS]
-    after, supposed = _put_back(colony, moved[: len(state)])
-    return after, replace(supposed, laying=traits.laying), moved[len(state) :]
+    after, supposed, moved = follow_together(
+        colony, traits, own[:, None], through, np.array([told]), [generator]
+    )
+    return after, supposed, moved[:, 0]
+
+
+def follow_together(
+    colony: Colony,
+    traits: Traits,
+    own: Floats,
+    through: Sequence[int],
+    told: Floats,
+    generators: Sequence[np.random.Generator],
+) -> tuple[Colony, Traits, Floats]:
+    """Move many hives at once, each by its own sign, as `follow_foragers` does with one.
+
+    Parameters
+    ----------
+    own : Floats
+        Shape (rows, hives, members).
+    told : Floats
+        Log of what was measured, and its standard deviation, shape (hives, 2).
+    generators : Sequence[np.random.Generator]
+        One a hive.
+    """
+    house, foragers = (
+        np.asarray(part.sum(axis=0), np.float64) for part in (colony.house, colony.foragers)
+    )
+    flown = foragers + colony.winter
+    supposed = (traits.forager_death, traits.onset_age, traits.house_death)
+    rows = [np.log(np.maximum(sums, 1.0)) for sums in (house, flown)]
+    rows += [np.log(np.asarray(trait, np.float64)) for trait in supposed]
+    state = np.concatenate([np.array(rows), own])
+    there = np.log(np.maximum(foragers, 1.0)) + own[list(through)].sum(axis=0)
+    members = there.shape[1]
+    drawn = np.array([one.standard_normal(members) for one in generators])
+    off = told[:, 1:] * (drawn - drawn.mean(axis=1, keepdims=True))
+    apart = there - there.mean(axis=1, keepdims=True)
+    cross = (state - state.mean(axis=2, keepdims=True)) * apart
+    spread = (apart**2).sum(axis=1) / (members - 1) + told[:, 1] ** 2
+    gain = cross.sum(axis=2) / (members - 1) / spread
+    gain[:, np.median(foragers, axis=1) < LEAST_FORAGERS] = 0.0
+    moved = state + gain[:, :, None] * (told[:, :1] + off - there)
+    of_house, of_flown = _scale(house, moved[0]), _scale(flown, moved[1])
+    priors = (FORAGER_DEATH, ONSET_AGE, HOUSE_DEATH)
+    values = [
+        np.exp(row).clip(prior.low, prior.high).astype(np.float32)
+        for row, prior in zip(moved[2:5], priors, strict=True)
+    ]
+    parts = ((colony.house, of_house), (colony.foragers, of_flown), (colony.winter, of_flown))
+    after = Colony(colony.brood, *((part * by.astype(np.float32)) for part, by in parts))
+    death, onset, house_death = values
+    after_all = Traits(traits.laying, death, onset, house_death, traits.brood_loss)
+    return after, after_all, moved[5:]
 
 
 def _log_state(colony: Colony, traits: Traits) -> Floats:

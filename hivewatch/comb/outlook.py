@@ -14,7 +14,7 @@ from hivewatch.comb.course import NEVER, Course, begin, empty_days, meet, run_to
 from hivewatch.comb.held import NOTHING_HELD, Held
 from hivewatch.comb.need import Need, need_of
 from hivewatch.comb.priors import Traits, stream
-from hivewatch.comb.reading import Range
+from hivewatch.comb.reading import WITHIN, Range
 from hivewatch.comb.room import Boxes, Room, room_of
 from hivewatch.comb.season import has_winter_bees, laying_growth, laying_level
 from hivewatch.comb.sensed import NOTHING, Sensed
@@ -102,6 +102,7 @@ def look_ahead(
     sensed: Sensed = NOTHING,
     members: int = MEMBERS,
     held: Held = NOTHING_HELD,
+    within: float = WITHIN,
 ) -> Outlook | None:
     """Say how a colony stands and what it will be.
 
@@ -122,6 +123,8 @@ def look_ahead(
         Size of the ensemble.
     held : Held
         Supers, stores, and what comes in.
+    within : float
+        How often a range is to hold the truth.
 
     Returns
     -------
@@ -139,18 +142,18 @@ def look_ahead(
     course = begin(usable[0], hive.seed, hive.latitude, sensed, members)
     for visit in usable[1:]:
         course = meet(run_to(course, visit.day), visit)
-    return _ahead(hive, run_to(course, as_of), as_of, held)
+    return _ahead(hive, run_to(course, as_of), as_of, held, within)
 
 
-def _ahead(hive: Hive, course: Course, as_of: date, held: Held) -> Outlook:
+def _ahead(hive: Hive, course: Course, as_of: date, held: Held, within: float) -> Outlook:
     """Go on for three weeks and keep the ranges."""
     alive = _alive_by_age(course.traits)
     laying = {
-        -age - 1: _range(course.colony.brood[age, 0] / alive[age])
+        -age - 1: _range(course.colony.brood[age, 0] / alive[age], within)
         for age in range(WORKER.emerge_day)
     }
     brood = {
-        name: _range(course.colony.brood_class(place)[0])
+        name: _range(course.colony.brood_class(place)[0], within)
         for place, name in enumerate(("eggs", "open", "capped"))
     }
     now = course.colony
@@ -158,10 +161,10 @@ def _ahead(hive: Hive, course: Course, as_of: date, held: Held) -> Outlook:
     adults, foragers, emerging = {}, {}, {}
     for ahead in range(AHEAD_DAYS + 1):
         course = run_to(course, as_of + timedelta(days=ahead))
-        laying[ahead] = _range(course.traits.laying[0])
-        adults[ahead] = _range(course.colony.adults[0])
-        foragers[ahead] = _range(course.colony.foragers.sum(axis=0)[0])
-        emerging[ahead] = _range(course.emerged)
+        laying[ahead] = _range(course.traits.laying[0], within)
+        adults[ahead] = _range(course.colony.adults[0], within)
+        foragers[ahead] = _range(course.colony.foragers.sum(axis=0)[0], within)
+        emerging[ahead] = _range(course.emerged, within)
     cells = sum(one.median for one in brood.values())
     return Outlook(
         hive.hive,
@@ -184,8 +187,9 @@ def _alive_by_age(traits: Traits) -> Floats:
     return np.asarray(np.exp(-(np.cumsum(hazard, axis=0) - hazard)))
 
 
-def _range(values: Floats) -> Range:
-    low, median, high = np.quantile(np.asarray(values, np.float64), [0.1, 0.5, 0.9])
+def _range(values: Floats, within: float) -> Range:
+    tail = (1.0 - within) / 2.0
+    low, median, high = np.quantile(np.asarray(values, np.float64), [tail, 0.5, 1.0 - tail])
     return Range(float(low), float(median), float(high))
 
 

@@ -60,6 +60,16 @@ class Traits:
     brood_loss: Cohorts
 
 
+def join_traits(traits: Sequence[Traits]) -> Traits:
+    """Put hives side by side."""
+    return Traits(*(np.concatenate([getattr(one, name) for one in traits]) for name in DRIFTING))
+
+
+def take_traits(traits: Traits, hives: slice) -> Traits:
+    """Give some of the hives, as views."""
+    return Traits(*(getattr(traits, name)[hives] for name in DRIFTING))
+
+
 _STREAMS = ("drift", "start", "visit", "laying again", "own", "flights", "swarm", "dawn")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Literal
 
 import numpy as np
@@ -17,6 +18,7 @@ Trend = Literal["rising", "steady", "falling", "stopped", "just started", "broke
 Days = tuple[int, int | None]
 
 Z_80 = 1.2815515655446004  # the central 80 % of a normal distribution
+WITHIN = 0.80  # of the truth, that a range is to hold
 
 TREND_Z = 1.6448536269514722
 """Slope over its spread before laying is called rising or falling. Own choice: one steady colony in
@@ -39,7 +41,7 @@ colonies in May and June rear at most a sixth or so as drones (from memory)."""
 
 @dataclass(frozen=True)
 class Range:
-    """Eggs a day with the central 80 %: `low` to `high`."""
+    """A figure with the range that holds the truth so often as was asked, 80 % if nobody did."""
 
     low: float
     median: float
@@ -85,7 +87,7 @@ class CombReading:
     question: str | None
 
 
-def read_comb(count: CombCount, stages: Stages = WORKER) -> CombReading:
+def read_comb(count: CombCount, stages: Stages = WORKER, within: float = WITHIN) -> CombReading:
     """Read one comb count.
 
     What was laid in the days of a class is the cells, over the days, over the part that is still
@@ -99,6 +101,8 @@ def read_comb(count: CombCount, stages: Stages = WORKER) -> CombReading:
         Any subset of eggs, open and capped.
     stages : Stages
         Days and losses of the caste.
+    within : float
+        How often a range is to hold the truth.
 
     Returns
     -------
@@ -120,7 +124,7 @@ def read_comb(count: CombCount, stages: Stages = WORKER) -> CombReading:
     alive = stages.survival(share)
     curve = fit_curve(count.cells, stages, alive)
     spread = _spreads(count, stages)
-    laying = _ranges(count, stages, curve, spread)
+    laying = _ranges(count, stages, curve, spread, within)
     trend, stopped, started = _judge(count, stages, spread)
     emerging = curve[::-1] * stages.to_adult(share)
     return CombReading(
@@ -143,9 +147,14 @@ def _spreads(count: CombCount, stages: Stages) -> list[float | None]:
 
 
 def _ranges(
-    count: CombCount, stages: Stages, curve: Floats, spreads: Sequence[float | None]
+    count: CombCount,
+    stages: Stages,
+    curve: Floats,
+    spreads: Sequence[float | None],
+    within: float,
 ) -> tuple[Range, Range, Range]:
-    """Put the 80 % range on each class."""
+    """Put the range on each class."""
+    reach = NormalDist().inv_cdf((1.0 + within) / 2.0)
     share, _ = count.loss(stages)
     alive = stages.survival(share)
     ranges: list[Range | None] = []
@@ -155,10 +164,10 @@ def _ranges(
             ranges.append(None)
         elif spread is None:
             # found none: an even chance that there were none, else what the eye passes over
-            ranges.append(Range(0.0, 0.0, OVERSEEN_CELLS * math.log(5.0) / living_days))
+            ranges.append(Range(0.0, 0.0, OVERSEEN_CELLS * -math.log1p(-within) / living_days))
         else:
             rate = cells / living_days
-            ranges.append(Range(*(rate * math.exp(z * spread) for z in (-Z_80, 0.0, Z_80))))
+            ranges.append(Range(*(rate * math.exp(z * spread) for z in (-reach, 0.0, reach))))
     most = max((r.high for r in ranges if r is not None and r.median), default=MOST_EGGS)
     full: list[Range] = []
     for place, known in enumerate(ranges):
@@ -172,7 +181,7 @@ def _ranges(
             full.append(Range(0.0, rate, max(most, rate)))
             continue
         spread = _reach(place, spreads, stages)
-        full.append(Range(*(rate * math.exp(z * spread) for z in (-Z_80, 0.0, Z_80))))
+        full.append(Range(*(rate * math.exp(z * spread) for z in (-reach, 0.0, reach))))
     return full[0], full[1], full[2]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
 
@@ -60,7 +61,7 @@ class Visit:
     adults: float | None = None
     hour: float | None = None
 
-    @property
+    @cached_property
     def reading(self) -> CombReading | None:
         """The comb read; None without a count, or with one that cannot be true."""
         if self.count is None:

@@ -120,3 +120,18 @@ def test_a_worse_count_widens_every_range(cells: tuple[float, float, float]) -> 
     bad = spans(read_comb(CombCount(*cells, counting_error=0.25)))
     for a, b in zip(good, bad, strict=True):
         assert b.low < a.low <= a.high < b.high
+
+
+@given(COUNTS, SURVIVAL)
+@settings(max_examples=100, deadline=None)
+def test_a_range_that_holds_more_often_has_the_others_in_it(
+    cells: tuple[float | None, ...], survival: float | None
+) -> None:
+    count = CombCount(*cells, survival=survival)
+    half, most, nearly_all = (spans(read_comb(count, within=part)) for part in (0.5, 0.8, 0.95))
+    for inner, outer in ((half, most), (most, nearly_all)):
+        for a, b in zip(inner, outer, strict=True):
+            assert b.low <= a.low <= a.high <= b.high
+            assert a.median == b.median
+            if a.low > 0:  # a class that was counted: truly wider
+                assert b.low < a.low < a.high < b.high

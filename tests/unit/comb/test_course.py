@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -10,7 +11,7 @@ import pytest
 
 from hivewatch.comb import CombCount
 from hivewatch.comb.colony import Colony
-from hivewatch.comb.course import Course, begin, meet, run_to
+from hivewatch.comb.course import Course, begin, meet, run_to, run_together
 from hivewatch.comb.outlook import Hive, look_ahead
 from hivewatch.comb.sensed import NOTHING, Sensed
 from hivewatch.comb.start import Visit
@@ -113,3 +114,54 @@ def test_hard_work_costs_foragers() -> None:
     assert (
         run_to(hard, then).colony.foragers.sum() < 0.95 * run_to(course, then).colony.foragers.sum()
     )
+
+
+def observed() -> Sensed:
+    """Give a month in which everything is told that sensors can tell."""
+    days = [DAY + timedelta(days=day) for day in range(30)]
+    return Sensed(
+        flying={day: 0.4 + 0.02 * nth for nth, day in enumerate(days)},
+        flow_kg=dict.fromkeys(days, 0.8),
+        flights=dict.fromkeys(days[::3], (9.0, 0.2)),
+        dawn=dict.fromkeys(days[::7], (7.5, 0.15)),
+        swarms={days[9]: (9000.0, 0.2)},
+        losses={days[20]: 800.0},
+    )
+
+
+def numbers(course: Course) -> list[np.ndarray]:
+    return [
+        *vars(course.colony).values(),
+        *vars(course.traits).values(),
+        course.own,
+        course.again,
+        course.emerged,
+    ]
+
+
+def test_hives_moved_on_together_are_as_if_each_were_alone() -> None:
+    quiet, told = NOTHING, observed()
+    until = DAY + timedelta(days=24)
+    apart = [
+        begin(GOOD, seed, latitude, sensed, 50)
+        for seed, latitude, sensed in ((1, 50.0, told), (2, -37.0, quiet), (3, 60.0, told))
+    ]
+    apart[1] = run_to(apart[1], DAY + timedelta(days=3))  # ahead of the others
+    for one, other in zip(run_together(apart, until), apart, strict=True):
+        alone = run_to(other, until)
+        assert one.day == alone.day == until
+        for mine, its in zip(numbers(one), numbers(alone), strict=True):
+            assert mine == pytest.approx(its, rel=1e-4, abs=1e-3)
+
+
+def test_a_restart_gives_the_same_numbers_and_a_hive_takes_less_than_100_kb() -> None:
+    told = observed()
+    middle, until = DAY + timedelta(days=11), DAY + timedelta(days=24)
+    again = Visit(middle, CombCount(900, 7000, 15000), 21000)
+    half = run_to(begin(GOOD, 3, 50.0, told, 200), middle)
+    straight = run_to(meet(half, again), until)
+    kept = pickle.loads(pickle.dumps(half))  # as from a store
+    restarted = run_to(meet(kept, again), until)
+    for mine, its in zip(numbers(restarted), numbers(straight), strict=True):
+        assert np.array_equal(mine, its)
+    assert sum(part.nbytes for part in numbers(half)) + half.again_laying.nbytes < 100_000
