@@ -25,7 +25,7 @@ from hivewatch.store.open import Store
 EVERYTHING = Choice()
 FORMS = ("csv", "json", "parquet")
 EXAMPLES = settings(
-    max_examples=15,
+    max_examples=8,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],

@@ -152,7 +152,7 @@ def whole(folder: Path) -> dict[str, bytes]:
 
 
 @settings(
-    max_examples=20,
+    max_examples=12,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
