@@ -164,10 +164,11 @@ class Watch:
 def _wet_kg(days: Days) -> Floats:
     """Give what rain and dew put on the hive in the days before, and may dry on this one.
 
-    Nobody brings anything at night, and few bees bring little.
+    Nobody brings anything at night, and few bees bring little; where nobody counts them, all that
+    came may have been rain.
     """
     usual = before_each(days.bees_out, USUAL_DAYS, 3)
-    few = days.bees_out < FEW * usual
+    few = (days.bees_out < FEW * usual) | np.isnan(days.bees_out)
     wet_kg = np.where(few, np.fmax(days.day_kg, 0.0), 0.0) + np.fmax(-days.night_kg, 0.0)
     total = np.concatenate((np.zeros(WET_DAYS + 1), np.cumsum(np.nan_to_num(wet_kg))))
     return np.asarray((total[WET_DAYS:] - total[:-WET_DAYS])[: len(days)])

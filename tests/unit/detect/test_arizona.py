@@ -109,3 +109,12 @@ if IS_HERE:
         for one in evaluated:
             assert abs(one.measures["kg"]) < 0.5
             assert one.measures["kg_lifted"] > 5
+
+    def test_honey_goes_only_where_the_researchers_could_not_explain_the_day(
+        windows, scale, limits, labelled
+    ):
+        """Day-long losses that stop at night are robbing, or a leaking feeder."""
+        told = detect(windows[scale], (), limits, windows[scale].as_of_s)
+        robbed = {day_of(one.start_s) for one in told if one.kind == "robbing"}
+        assert robbed == ({date(2014, 8, 20), date(2014, 8, 23)} if scale == "69" else set())
+        assert robbed <= labelled["Unexplained"]

@@ -138,6 +138,16 @@ def test_a_fine_day_that_dries_a_day_of_rain_is_none(made_up_hive, limits, kg) -
     assert find(hive, limits) == []
 
 
+def test_where_nobody_counts_what_came_may_have_been_rain(made_up_hive, limits) -> None:
+    """A yard's scales in Arizona fell by 1.6 to 2.5 kg on the day after a downpour of 1 kg."""
+    hive = poor(made_up_hive)
+    hive.add(hive.at(9, 9), 1.0, minutes=600)
+    hive.add(hive.at(10, 8), -1.4, minutes=600)
+    assert find(hive, limits, ("weight",)) == []
+    hive.add(hive.at(10, 8), -1.4, minutes=600)
+    assert len(find(hive, limits, ("weight",))) == 1
+
+
 def test_what_a_counter_misses_on_a_busy_morning_is_no_honey(made_up_hive, limits) -> None:
     hive = poor(made_up_hive)
     busy = (hive.time_s > hive.at(10, 6)) & (hive.time_s <= hive.at(10, 21))
