@@ -161,6 +161,7 @@ class Watcher:
         self._known: dict[str, Known] = {}
         self._days: dict[str, Days] = {}
         self._yards: dict[str, tuple[dict[str, Days], Look]] = {}
+        self._apiary: Apiary | None = None
 
     def run(self, stop: Event, beat: Callable[[], None]) -> None:
         """Look at what changed, and at what time alone may have changed."""
@@ -178,8 +179,9 @@ class Watcher:
         """
         with self._store.read() as connection:
             marks = [one for one in stale.read(connection) if not one.subject.startswith("mirror:")]
-            apiary = apiary_rows.read(connection)
-        changed_ms = {one.subject: one.from_ms for one in marks}
+            if self._apiary is None or any(one.subject.startswith("hive:") for one in marks):
+                self._apiary = apiary_rows.read(connection)  # what edits it marks a hive
+        apiary, changed_ms = self._apiary, {one.subject: one.from_ms for one in marks}
         due = self._due(changed_ms.keys(), apiary)
         broke: dict[str, Exception] = {}
         for hive_id in due:
@@ -195,7 +197,7 @@ class Watcher:
         for fault in broke.values():
             raise fault
         if marks:
-            with self._store.write() as connection:
+            with self._store.write(must_last=False) as connection:  # else it is looked at again
                 stale.clear(connection, marks)
         return len(due)
 
@@ -205,13 +207,15 @@ class Watcher:
         At the start all are due; the first look at years of a thousand hives takes minutes, and
         what comes meanwhile must not wait for it.
         """
-        due = {
-            place.hive
-            for place in apiary.placements
-            if place.hive is not None and f"device:{place.device}" in changed
-        }
+        due: set[str] = set()
+        for subject in changed:
+            what, _, name = subject.partition(":")
+            if what == "hive":
+                due |= {name} & apiary.hive.keys()
+            else:
+                stood = apiary.placements_of.get(name, ())
+                due |= {place.hive for place in stood if place.hive is not None}
         now_s = self._clock.now_s()
-        due |= {one.id for one in apiary.hives if f"hive:{one.id}" in changed}
         waiting = sorted(
             one.id
             for one in apiary.hives
@@ -256,9 +260,9 @@ class Watcher:
     def _look_at_yards(self, apiary: Apiary, due: set[str], broke: set[str]) -> None:
         """Look at the yards whose hives were looked at, but not while one of them is unknown."""
         now_s = self._clock.now_s()
-        for yard in apiary.yards:
-            hives = {one.id for one in apiary.hives if one.yard == yard.id}
-            if hives & due and not hives & broke and hives <= self._days.keys():
+        for name in sorted({apiary.hive[one].yard for one in due}):
+            yard, hives = apiary.yard[name], set(apiary.hives_of[name])
+            if not hives & broke and hives <= self._days.keys():
                 days = {hive: self._days[hive] for hive in sorted(hives)}
                 before, told = self._yards.pop(yard.id, ({}, None))
                 is_same = before.keys() == days.keys() and all(

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Annotated, ClassVar, NamedTuple
 
 from pydantic import AfterValidator, ConfigDict, Field, PlainValidator
@@ -125,6 +125,45 @@ class Apiary:
     yards: tuple[Yard, ...] = ()
     hives: tuple[Hive, ...] = ()
     placements: tuple[Placement, ...] = ()
+
+    @cached_property
+    def hive(self) -> Mapping[str, Hive]:
+        """The hives by their id."""
+        return {one.id: one for one in self.hives}
+
+    @cached_property
+    def yard(self) -> Mapping[str, Yard]:
+        """The yards by their id."""
+        return {one.id: one for one in self.yards}
+
+    @cached_property
+    def hives_of(self) -> Mapping[str, Collection[str]]:
+        """Yard -> its hives, by their ids."""
+        found: dict[str, list[str]] = {}
+        for one in self.hives:
+            found.setdefault(one.yard, []).append(one.id)
+        return found
+
+    @cached_property
+    def placements_of(self) -> Mapping[str, Collection[Placement]]:
+        """Device -> where it stood and stands."""
+        found: dict[str, list[Placement]] = {}
+        for one in self.placements:
+            found.setdefault(one.device, []).append(one)
+        return found
+
+    @cached_property
+    def _stood_at(self) -> Mapping[str, Collection[str]]:
+        found: dict[str, dict[str, None]] = {}
+        for one in self.placements:
+            if one.hive is not None:
+                found.setdefault(one.hive, {})[one.device] = None
+        return found
+
+    def spans(self, hive: str) -> list[Span]:
+        """List who stood at a hive and when: `placed_spans`, without asking all placements."""
+        stood = self._stood_at.get(hive, ())
+        return placed_spans((one for name in stood for one in self.placements_of[name]), hive)
 
 
 class Span(NamedTuple):

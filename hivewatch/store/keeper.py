@@ -64,6 +64,7 @@ class WindowKeeper:
         self._bytes: dict[str, int] = {}
         self._total = 0
         self._numbers: dict[str, int] = {}
+        self._numbered: Apiary | None = None
 
     def read(
         self,
@@ -110,8 +111,8 @@ class WindowKeeper:
 
     def numbers(self, connection: Connection, apiary: Apiary) -> Mapping[str, int]:
         """Give the numbers of the devices that are placed; a device keeps its number for ever."""
-        if any(place.device not in self._numbers for place in apiary.placements):
-            self._numbers = apiary_rows.numbers(connection)
+        if self._numbered is not apiary:
+            self._numbers, self._numbered = apiary_rows.numbers(connection), apiary
         return self._numbers
 
     def forget(self, hive_id: str) -> None:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from sqlalchemy import Connection
 
-from hivewatch.apiary import Apiary, placed_spans
+from hivewatch.apiary import Apiary
 from hivewatch.signals.carried import RAW_S
 from hivewatch.signals.window import EMPTY, Ints, Series, first_kept
 from hivewatch.store import apiary as apiary_rows
@@ -37,7 +37,7 @@ def spans_of(
     numbers: Mapping[str, int] | None = None,
 ) -> list[Span]:
     """List the devices' stays at a hive up to a moment, by their start."""
-    placed = placed_spans(apiary.placements, hive_id)
+    placed = apiary.spans(hive_id)
     if numbers is None:
         numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
     now_ms = as_of_s * 1000 + 1000

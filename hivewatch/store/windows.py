@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from sqlalchemy import Connection, text
 
-from hivewatch.apiary import Apiary, placed_spans
+from hivewatch.apiary import Apiary
 from hivewatch.signals.window import EMPTY, DeviceTrace, HiveWindow, Series, counts_of, merge
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store.quarantine import clock_faults_s
@@ -78,8 +78,8 @@ def read_part(
                 )
         there = {name: one for name, one in series.items() if len(one)}
         stays.append((span, Stay(there, NOTHING.heard_s, span.until_ms)))
-    hive = next(one for one in apiary.hives if one.id == hive_id)
-    yard = next(one for one in apiary.yards if one.id == hive.yard)
+    hive = apiary.hive[hive_id]
+    yard = apiary.yard[hive.yard]
     return HiveWindow(hive, yard, as_of_s, _speaking(stays))
 
 
@@ -91,8 +91,8 @@ def window_of(
     stays: Stays,
 ) -> HiveWindow:
     """Put a window together from the devices' stays."""
-    hive = next(one for one in apiary.hives if one.id == hive_id)
-    yard = next(one for one in apiary.yards if one.id == hive.yard)
+    hive = apiary.hive[hive_id]
+    yard = apiary.yard[hive.yard]
     return HiveWindow(
         hive=hive,
         yard=yard,
@@ -111,7 +111,7 @@ def next_dated_s(
 ) -> int | None:
     """Give the next moment of which the store knows already: a reading ahead of us, or a move."""
     now_ms = as_of_s * 1000 + 1000
-    placed = placed_spans(apiary.placements, hive_id)
+    placed = apiary.spans(hive_id)
     if numbers is None:
         numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
     moments: list[int] = []
