@@ -118,11 +118,12 @@ def _is_still(day_kg: Floats) -> Flags:
 
 
 def _middle(others: Floats) -> Floats:
-    """Give the middle gain of the others, where enough of them are known."""
-    known = (~np.isnan(others)).sum(axis=0) >= LEAST_OTHERS
-    middle = np.full(others.shape[1], np.nan)
-    middle[known] = np.nanmedian(others[:, known], axis=0)
-    return middle
+    """Give the middle figure of the others, day by day, where enough of them are known."""
+    ordered, day = np.sort(others, axis=0), np.arange(others.shape[1])  # NaN goes to the end
+    known = (~np.isnan(others)).sum(axis=0)
+    low, high = np.maximum(known - 1, 0) // 2, np.minimum(known // 2, len(others) - 1)
+    middle = (ordered[low, day] + ordered[high, day]) / 2
+    return np.where(known >= LEAST_OTHERS, middle, np.nan)
 
 
 def _spells(own: Floats, others: Floats, share: Floats) -> Iterator[tuple[int, int, int | None]]:
@@ -144,10 +145,12 @@ def _spells(own: Floats, others: Floats, share: Floats) -> Iterator[tuple[int, i
             first, level = -1, 0.0
             continue
         first = day if first < 0 else first
+        if level < BEHIND_KG:
+            continue
         since = _since(behind - base, first, day)
         span = slice(since, day + 1)
         flies = _mean(share[span]) / usual_share[first]
-        if level < (ALONE_KG if np.isnan(flies) else BEHIND_KG) or flies < FEWER:
+        if flies < FEWER or (np.isnan(flies) and level < ALONE_KG):
             continue
         if usual_own[first] - _mean(own[span]) < FALLS_KG:
             continue
