@@ -147,6 +147,23 @@ def test_an_alert_whose_number_is_taken_gets_another(days: tuple[Day, Day], tmp_
     assert new.story(first).alert.title == old.story(first).alert.title
 
 
+def test_a_part_has_the_alert_that_another_was_told_within(
+    days: tuple[Day, Day], tmp_path: Path
+) -> None:
+    old, new = days
+    old.at("23:00")
+    (leader,) = old.find("robbing")
+    (folded,) = old.find("robbing", "millrace-2")
+    old.at("12:00")
+    assert old.story(folded).alert.folded_into == old.story(leader).alert.id
+    export_all(old.store, tmp_path / "part", Choice(hives=["millrace-2"]), form="json")
+    for path in files_of(tmp_path / "part")[0]:
+        assert import_file(new.store, path, io.BytesIO(), old.now_s()).shown == []
+    assert new.story(folded).alert.folded_into == new.story(leader).alert.id
+    with new.store.read() as connection:
+        assert {one.id for one in apiary.read(connection).hives} == {"millrace-1", "millrace-2"}
+
+
 def test_an_alert_without_its_finding_is_refused(days: tuple[Day, Day], tmp_path: Path) -> None:
     old, new = days
     (one,) = old.find("swarm")
