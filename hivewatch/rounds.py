@@ -141,7 +141,7 @@ def told_lately(connection: Connection, as_of_s: int) -> list[Finding]:
     lately = c.end_s.is_(None) | (c.end_s >= as_of_s - 3 * DAY_S)
     swarms = (c.kind == "swarm") & (c.start_s >= as_of_s - BACK_S)
     query = select(*(column for column in c if column.name != "evidence")).where(
-        c.status.in_(["open", "ended"]), lately | swarms, c.start_s <= as_of_s
+        c.status.in_(["open", "ended"]), lately | swarms, c.start_s + 0 <= as_of_s
     )
     return [
         Finding(

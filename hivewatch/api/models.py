@@ -41,19 +41,24 @@ class Finding(Answer):
     @classmethod
     def of(cls, told: Told) -> Self:
         """Bring a finding into the API's form."""
-        return cls(
-            id=told.id,
-            kind=told.kind,
-            subject=told.subject,
-            start=moment(told.start_s),
-            end=moment_or_none(told.end_s),
-            detected_at=moment(told.detected_s),
-            confidence=told.confidence,
-            status=told.status,
-            measures=dict(told.measures),
-            evidence=list(told.evidence),
-            explained_by=told.explained_by,
-        )
+        return cls(**finding_fields(told))
+
+
+def finding_fields(told: Told) -> dict[str, Any]:
+    """Give the fields of `Finding`, in their order."""
+    return {
+        "id": told.id,
+        "kind": told.kind,
+        "subject": told.subject,
+        "start": moment(told.start_s),
+        "end": moment_or_none(told.end_s),
+        "detected_at": moment(told.detected_s),
+        "confidence": told.confidence,
+        "status": told.status,
+        "measures": dict(told.measures),
+        "evidence": list(told.evidence),
+        "explained_by": told.explained_by,
+    }
 
 
 class Yard(Answer):

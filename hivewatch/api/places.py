@@ -12,7 +12,7 @@ from pydantic_core import to_json
 from sqlalchemy import Connection
 
 from hivewatch.api.forms import Asked, Identity, Limit, Page, moment, moment_or_none, page_of
-from hivewatch.api.models import Device, Finding, Hive, Now, Yard
+from hivewatch.api.models import Device, Finding, Hive, Now, Yard, finding_fields
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.apiary import Hive as Place
@@ -68,7 +68,7 @@ def yards(here: Here, asked: Annotated[YardsAsked, Query()]) -> Page[Yard]:
             longitude=one.longitude,
             timezone=one.timezone,
             hives=count,
-            findings=told[f"yard:{one.id}"],
+            findings=[Finding(**finding) for finding in told[f"yard:{one.id}"]],
         )
         for one, count in rows
     ]
@@ -152,17 +152,17 @@ def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[
 
 def _told_lately(
     connection: Connection, now_s: int, hive: str | None = None
-) -> defaultdict[str, list[Finding]]:
-    """Read what is open or ended lately, by subject."""
-    told: defaultdict[str, list[Finding]] = defaultdict(list)
+) -> defaultdict[str, list[dict[str, Any]]]:
+    """Read what is open or ended lately, by subject: the fields of `Finding`."""
+    told: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
     for finding in findings.read(connection, hive=hive, since_s=now_s - RECENT_S):
         if finding.status in {"open", "ended"}:
-            told[finding.subject].append(Finding.of(finding))
+            told[finding.subject].append(finding_fields(finding))
     return told
 
 
 def _hive(
-    one: Place, last: Mapping[str, standing.Last], kit: standing.Kit, told: list[Finding]
+    one: Place, last: Mapping[str, standing.Last], kit: standing.Kit, told: list[dict[str, Any]]
 ) -> dict[str, Any]:
     """Put together how one hive stands: the fields of `Hive`, in their order."""
     weight, nest = last.get("weight"), last.get("nest")

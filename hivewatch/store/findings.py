@@ -36,7 +36,8 @@ def read(
     limit: int | None = None,
 ) -> list[Finding]:
     """Read findings by start; `after` is the id of the last one of the page before."""
-    query = select(finding).order_by(finding.c.start_s, finding.c.id)
+    begin_s = finding.c.start_s if since_s is None else finding.c.start_s + 0  # not by that index
+    query = select(finding).order_by(begin_s, finding.c.id)
     asked = {"hive": hive, "yard": yard, "subject": subject, "kind": kind, "status": status}
     for column, wanted in asked.items():
         if wanted is not None:

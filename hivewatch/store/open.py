@@ -14,7 +14,7 @@ from sqlalchemy.exc import DatabaseError, OperationalError
 from hivewatch.errors import StoreError
 
 MIGRATIONS = Path(__file__).parent / "migrations"
-SCHEMA = 3  # the newest migration in migrations/versions, `0001_…` and so on
+SCHEMA = 4  # the newest migration in migrations/versions, `0001_…` and so on
 BUSY_WAIT_S = 10.0  # own choice: longer than any one transaction of ours
 
 
@@ -59,16 +59,26 @@ class Store:
                 connection.rollback()
 
     @contextmanager
-    def write(self) -> Iterator[Connection]:
-        """Give a connection that holds the write lock; commit at the end, undo on an error."""
+    def write(self, *, must_last: bool = True) -> Iterator[Connection]:
+        """Give a connection that holds the write lock; commit at the end, undo on an error.
+
+        What need not last is not waited for: a failure of the power may undo it, until the next
+        commit that must last.
+        """
         with self.engine.connect() as connection:
-            connection.exec_driver_sql("BEGIN IMMEDIATE")
+            if not must_last:
+                connection.exec_driver_sql("PRAGMA synchronous=NORMAL")
             try:
-                yield connection
-            except BaseException:
-                connection.rollback()
-                raise
-            connection.commit()
+                connection.exec_driver_sql("BEGIN IMMEDIATE")
+                try:
+                    yield connection
+                except BaseException:
+                    connection.rollback()
+                    raise
+                connection.commit()
+            finally:
+                if not must_last:
+                    connection.exec_driver_sql("PRAGMA synchronous=FULL")
         self.written.set()
 
     def close(self) -> None:
@@ -96,6 +106,7 @@ def _engine(path: Path) -> Engine:
     engine = create_engine(
         f"sqlite:///{path}",
         connect_args={"timeout": BUSY_WAIT_S, "check_same_thread": False, "isolation_level": None},
+        pool_use_lifo=True,  # the connection used last has the most of the store at hand
         pool_size=8,
         max_overflow=16,
     )
@@ -107,7 +118,7 @@ def _engine(path: Path) -> Engine:
             "journal_mode=WAL",
             "synchronous=FULL",
             "foreign_keys=ON",
-            "cache_size=-16000",
+            "cache_size=-40000",  # [kB] where a thousand hives have their last readings takes 32 MB
         ):
             cursor.execute(f"PRAGMA {pragma}")
 

@@ -31,7 +31,8 @@ class Step(NamedTuple):
 SAME_VALUE = 1e-6  # own choice: a value sent again in another encoding differs by less
 
 _STEPS = (
-    "SELECT time_ms / ?1 * ?1 / 1000 AS step, avg(value), min(value), max(value), sum(value), count(*)"
+    "SELECT time_ms / ?1 * ?1 / 1000 AS step,"
+    " avg(value), min(value), max(value), sum(value), count(*)"
     " FROM reading WHERE quantity = ?2 AND device = ?3 AND time_ms >= ?4 AND time_ms < ?5"
     " GROUP BY step ORDER BY step"
 )

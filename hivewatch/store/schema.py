@@ -152,7 +152,7 @@ finding = Table(
     Column("hive", NAME, index=True),
     Column("yard", NAME, index=True),
     Column("start_s", BigInteger, nullable=False, index=True),
-    Column("end_s", BigInteger),
+    Column("end_s", BigInteger, index=True),
     Column("detected_s", BigInteger, nullable=False),
     Column("confidence", Float, nullable=False),
     Column("status", String(16), nullable=False),
