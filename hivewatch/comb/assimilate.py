@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,8 +32,6 @@ EGG_ERROR = 0.25
 `count.COUNTING_ERROR`). Own choice: eggs are the class that people overlook."""
 
 INFLATION = 1.05  # of the spread at each visit, for what the model leaves out. Own choice
-
-LEAST_FORAGERS = 200.0  # own choice: fewer are orientation flights at most
 
 _ADULTS = 3  # place after eggs, open and capped brood
 
@@ -213,84 +210,6 @@ def _moved(
     return np.asarray(state + cross @ np.linalg.solve(own, gap))
 
 
-def follow_foragers(
-    colony: Colony,
-    traits: Traits,
-    own: Floats,
-    through: Sequence[int],
-    told: tuple[float, float],
-    generator: np.random.Generator,
-) -> tuple[Colony, Traits, Floats]:
-    """Move the members by a sign of their foragers: their number times what this hive makes of it.
-
-    Only what makes foragers is moved (house bees, foragers, their traits), and what is the hive's
-    own: such signs say nothing of brood, and chance correlations in a small ensemble would.
-
-    Parameters
-    ----------
-    own : Floats
-        What is the hive's own, on the log scale, shape (rows, members).
-    through : Sequence[int]
-        The rows of it that, added to the log of the foragers, make what is expected.
-    told : tuple[float, float]
-        Log of what was measured, and one standard deviation of it.
-    """
-    after, supposed, moved = follow_together(
-        colony, traits, own[:, None], through, np.array([told]), [generator]
-    )
-    return after, supposed, moved[:, 0]
-
-
-def follow_together(
-    colony: Colony,
-    traits: Traits,
-    own: Floats,
-    through: Sequence[int],
-    told: Floats,
-    generators: Sequence[np.random.Generator],
-) -> tuple[Colony, Traits, Floats]:
-    """Move many hives at once, each by its own sign, as `follow_foragers` does with one.
-
-    Parameters
-    ----------
-    own : Floats
-        Shape (rows, hives, members).
-    told : Floats
-        Log of what was measured, and its standard deviation, shape (hives, 2).
-    generators : Sequence[np.random.Generator]
-        One a hive.
-    """
-    house, foragers = (
-        np.asarray(part.sum(axis=0), np.float64) for part in (colony.house, colony.foragers)
-    )
-    flown = foragers + colony.winter
-    supposed = (traits.forager_death, traits.onset_age, traits.house_death)
-    rows = [np.log(np.maximum(sums, 1.0)) for sums in (house, flown)]
-    rows += [np.log(np.asarray(trait, np.float64)) for trait in supposed]
-    state = np.concatenate([np.array(rows), own])
-    there = np.log(np.maximum(foragers, 1.0)) + own[list(through)].sum(axis=0)
-    members = there.shape[1]
-    drawn = np.array([one.standard_normal(members) for one in generators])
-    off = told[:, 1:] * (drawn - drawn.mean(axis=1, keepdims=True))
-    apart = there - there.mean(axis=1, keepdims=True)
-    cross = (state - state.mean(axis=2, keepdims=True)) * apart
-    spread = (apart**2).sum(axis=1) / (members - 1) + told[:, 1] ** 2
-    gain = cross.sum(axis=2) / (members - 1) / spread
-    gain[:, np.median(foragers, axis=1) < LEAST_FORAGERS] = 0.0
-    moved = state + gain[:, :, None] * (told[:, :1] + off - there)
-    of_house, of_flown = _scale(house, moved[0]), _scale(flown, moved[1])
-    priors = (FORAGER_DEATH, ONSET_AGE, HOUSE_DEATH)
-    values = [
-        np.exp(row).clip(prior.low, prior.high).astype(np.float32)
-        for row, prior in zip(moved[2:5], priors, strict=True)
-    ]
-    parts = ((colony.house, of_house), (colony.foragers, of_flown), (colony.winter, of_flown))
-    after = Colony(colony.brood, *((part * by.astype(np.float32)) for part, by in parts))
-    death, onset, house_death = values
-    after_all = Traits(traits.laying, death, onset, house_death, traits.brood_loss)
-    return after, after_all, moved[5:]
-
-
 def _log_state(colony: Colony, traits: Traits) -> Floats:
     rows = [np.asarray(colony.brood_class(place)[0], np.float64) for place in range(3)]
     rows += [
@@ -319,9 +238,9 @@ def _put_back(colony: Colony, moved: Floats) -> tuple[Colony, Traits]:
     """Scale cohorts to the moved sums; a class below one cell stays as it is."""
     brood = colony.brood.copy()
     for place, (young, old) in enumerate(WORKER.windows):
-        brood[young:old] *= _scale(colony.brood_class(place), moved[place])
-    house = colony.house * _scale(colony.house.sum(axis=0), moved[3])
-    flown = _scale(_flown(colony), moved[4])
+        brood[young:old] *= scale_to(colony.brood_class(place), moved[place])
+    house = colony.house * scale_to(colony.house.sum(axis=0), moved[3])
+    flown = scale_to(_flown(colony), moved[4])
     foragers, winter = colony.foragers * flown, colony.winter * flown
     laying = np.where(moved[5] <= 0, 0.0, np.minimum(np.exp(moved[5]), LAYING_MAX))
     priors = (FORAGER_DEATH, ONSET_AGE, HOUSE_DEATH, BROOD_LOSS)
@@ -334,5 +253,6 @@ def _put_back(colony: Colony, moved: Floats) -> tuple[Colony, Traits]:
     return Colony(*parts), traits
 
 
-def _scale(sums: Cohorts, log_wanted: Floats) -> Cohorts:
+def scale_to(sums: Cohorts, log_wanted: Floats) -> Cohorts:
+    """Give by what cohorts are scaled to meet a sum; below one bee or cell they stay."""
     return np.asarray(np.where(sums < 1.0, 1.0, np.exp(log_wanted) / np.maximum(sums, 1.0)))

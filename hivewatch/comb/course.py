@@ -10,9 +10,10 @@ from typing import Literal
 
 import numpy as np
 
-from hivewatch.comb.assimilate import bring_in, first_colony, follow_together
+from hivewatch.comb.assimilate import bring_in, first_colony
 from hivewatch.comb.calendar import EGGS_AFTER, SWARM_EMERGES
 from hivewatch.comb.colony import Colony, join_hives, take_hives
+from hivewatch.comb.follow import follow_foragers
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, join_traits, stream, take_traits
 from hivewatch.comb.rates import CHUNK_HIVES, Day, advance_one_day
 from hivewatch.comb.season import laying_growth, usual_flying, winter_share
@@ -218,7 +219,7 @@ def _follow(courses: list[Course], day: date) -> list[Course]:
         if not places:
             continue
         some = [courses[place] for place in places]
-        colony, traits, own = follow_together(
+        colony, traits, own = follow_foragers(
             join_hives([one.colony for one in some]),
             join_traits([one.traits for one in some]),
             np.stack([one.own[:3] for one in some], axis=1),
