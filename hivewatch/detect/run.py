@@ -77,6 +77,7 @@ COMES_OF = {
     "chilled_brood": (*FALLS, "dead_out"),
     "queen_trouble": (*FALLS, "dead_out"),
     "dead_out": FALLS,
+    "low_stores": (*FALLS, "dead_out"),
 }
 """Kinds that are not told when they begin while one of these lasts, or within `COMES_OF_S` of it.
 
@@ -86,6 +87,13 @@ one thing to tell, not three. A hive that is set up again and stays without bees
 COMES_OF_S = (
     3 * 86_400
 )  # [s] own choice: the nest's days are dated by midnights, and it warms slowly
+
+
+EMPTY_S = 2 * 86_400
+"""[s] own choice: the air's warmth shows in an empty nest by the first night, or the second.
+
+What looked like a swarm, and left nobody behind, is the end of a colony: it is told as that alone.
+"""
 
 
 def detect(
@@ -115,9 +123,7 @@ def detect(
     for signal in carrying.FIRST:  # of the whole window, before a detector sees a part of it
         signal(then)
     found = [
-        one
-        for detector in DETECTORS
-        for one in carrying.found_by(detector, then, visits, limits)
+        one for detector in DETECTORS for one in carrying.found_by(detector, then, visits, limits)
     ]
     return sorted(settle_claims(found), key=lambda one: (one.start_s, one.kind, one.subject))
 
@@ -171,7 +177,16 @@ def settle_claims(found: Sequence[Finding]) -> list[Finding]:
     for kind in PRECEDENCE:
         mine = [one for one in found if one.kind == kind]
         claims += [one for one in mine if not any(_claims(other, one) for other in claims)]
-    told = kept + claims
+    empty_s = [(one.subject, one.start_s) for one in found if one.kind == "dead_out"]
+    told = kept + [
+        one
+        for one in claims
+        if one.kind != "swarm"
+        or not any(
+            subject == one.subject and 0 <= at_s - one.start_s <= EMPTY_S
+            for subject, at_s in empty_s
+        )
+    ]
     by_kind: dict[str, list[Finding]] = defaultdict(list)
     for one in told:
         by_kind[one.kind].append(one)

@@ -122,22 +122,27 @@ def steps_of(window: HiveWindow) -> list[Step]:
     return worked(window, "steps", _lasting)
 
 
+def settled_of(window: HiveWindow) -> list[Step]:
+    """Give all moves that are settled, those that follow each other closely apart."""
+    return worked(window, "short", lambda here, kept: _go_on(here, kept or [], QUIET_S))
+
+
+def restless_of(window: HiveWindow) -> Restless:
+    """Give which readings moved, of those that are not known yet."""
+    return worked(window, "restless", lambda here, _: _restless(here))
+
+
 def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
     """Give what `hivewatch.signals.carried` keeps: the moves that were settled before."""
-    found = {"moves": moves_of(window), "short": _short(window), "steps": steps_of(window)}
+    found = {"moves": moves_of(window), "short": settled_of(window), "steps": steps_of(window)}
     return {
         name: [one for one in moves if one.settled_s < until_s] for name, moves in found.items()
     }
 
 
-def _short(window: HiveWindow) -> list[Step]:
-    """Give the moves of which those that follow each other closely are two."""
-    return worked(window, "short", lambda here, kept: _go_on(here, kept or [], QUIET_S))
-
-
 def _lasting(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
     """Give those of them that last."""
-    since = _short(window)
+    since = settled_of(window)
     if kept is not None:
         since = since[bisect_left(since, window.carried.until_s, key=lambda one: one.settled_s) :]
     return (kept or []) + [one for one in since if one.is_lasting]
@@ -145,7 +150,7 @@ def _lasting(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
 
 def _go_on(window: HiveWindow, kept: list[Step], apart_s: int) -> list[Step]:
     """Give the moves that are known, and those since."""
-    known = worked(window, "restless", lambda here, _: _restless(here))
+    known = restless_of(window)
     spans = _spans(known, apart_s, kept[-1:])
     over_s = window.over_s("weight")
     return kept + _measured(known.weight_kg, known.time_s, spans, over_s, kept[-1:])

@@ -55,18 +55,6 @@ def test_a_swarm_is_found_with_its_weight(
     assert one.measures["bees_left"] == pytest.approx(kg / BEE_KG, rel=0.2)
 
 
-def test_a_counted_swarm_is_told_within_ten_minutes_of_quiet(
-    made_up_hive: Callable, limits: object
-) -> None:
-    hive = made_up_hive(step_s=60)
-    at_s = leave(hive, 2.0)
-    (one,) = swarm.find(hive.window(COUNTED), [], limits)
-    assert one.detected_s <= at_s + 10 * 60 + 15 * 60
-    early = hive.window(COUNTED, until_s=one.detected_s)
-    assert [found.start_s for found in swarm.find(early, [], limits)] == [one.start_s]
-    assert swarm.find(hive.window(COUNTED, until_s=one.detected_s - 60), [], limits) == []
-
-
 def test_what_the_counter_did_not_see_go_is_no_swarm(
     made_up_hive: Callable, limits: object
 ) -> None:

@@ -1,0 +1,175 @@
+"""Bees pouring out under the eyes of scale and counter: known before all of them have gone.
+
+A step of the weight is settled once the weight has been quiet for ten minutes. Where a counter sees
+thousands of bees go while the weight falls by what they weigh, nobody need wait for that. Each
+reading is judged by what came before it alone, so that it says the same for ever.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hivewatch.signals.carried import MARGIN_S, worked
+from hivewatch.signals.restless import Restless
+from hivewatch.signals.steps import QUIET_S, SCALE_SPREAD_KG, restless_of
+from hivewatch.signals.sun import is_light
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
+
+# Own choices where no source is named; tests/unit/signals/test_exodus.py.
+LEAST_KG, MOST_KG = 0.45, 6.0  # [kg] the lightest casts to twice 20,000 bees, with their honey
+BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
+SHARE_LEAST, SHARE_MOST = 0.6, 2.0  # share of the loss that the counter saw go
+CLEAR_SPREADS = 6.0  # of a reading
+# [kg/min] 220 bees: ten to twenty thousand leave (Seeley et al. 1979) in ten minutes (from memory),
+# of foragers one to two hundred a minute at the most; half an hour between readings dilutes it
+LEAST_KG_PER_MIN = 0.03
+RUSH = 1.0  # [of the bees that usually go out] so many more go than come: foragers let out do not
+LONGEST_S = 1800  # [s] an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
+COARSE_STEPS = 2  # or so many steps of a coarse feed
+BEFORE_S, BEFORE_STEPS = 900, 3  # [s] what the weight was before, from so long or so many readings
+STAYS_KG, STAYS_SPREADS = 0.1, 3.0  # [kg] nearer to the highest reading, it had not begun
+STRAY_KG = 0.2  # [kg] a hand on the hive shows as more, noise as less
+SLOPE = 0.3  # share of the loss that may have gone in the quarter of an hour before
+AFTER_S = 900  # [s] counters that report a little later
+# Bees let out by sun or after a shower had hardly flown before; all foragers of a strong hive, a
+# third of 40,000 bees of 0.1 g, weigh as much (common practice, no source).
+FORAGERS_KG, KEPT_IN_S = 1.3, 2 * 3600  # [kg], [s]
+SHELTER_S = 3 * 3600  # [s] how long a shower may keep foragers at home
+LATELY = 12  # [steps] the feed's usual step is that of so many
+
+
+@dataclass(frozen=True, slots=True)
+class Exodus:
+    """Bees on their way out.
+
+    Parameters
+    ----------
+    start_s, seen_s : int
+        The last reading of the weight before, and the one that showed it. [s]
+    told_s : int
+        When the counter had said so, too. [s]
+    kg, kg_error : float
+        What had gone by `seen_s`, and one standard deviation. [kg]
+    bees : float
+        How many more had been counted out than in by `told_s`.
+    """
+
+    start_s: int
+    seen_s: int
+    told_s: int
+    kg: float
+    kg_error: float
+    bees: float
+
+
+class _Balance:
+    """How many more bees went out than came in, up to any moment."""
+
+    def __init__(self, window: HiveWindow) -> None:
+        """Add up the counts."""
+        self.out, self.back = window.of("bees-out"), window.of("bees-in")
+        self.went, self.came = _summed(self.out), _summed(self.back)
+
+    def gone(self, from_s: Ints | int, to_s: Ints | int) -> Floats:
+        """Give it after one moment and up to another."""
+        return self.of_out(from_s, to_s) - self._between(self.back, self.came, from_s, to_s)
+
+    def of_out(self, from_s: Ints | int, to_s: Ints | int) -> Floats:
+        """Give those that went out alone."""
+        return self._between(self.out, self.went, from_s, to_s)
+
+    @staticmethod
+    def _between(series: Series, total: Floats, from_s: Ints | int, to_s: Ints | int) -> Floats:
+        low, high = (series.time_s.searchsorted(one, side="right") for one in (from_s, to_s))
+        return np.asarray(total[high] - total[low])
+
+
+def _summed(counts: Series) -> Floats:
+    return np.concatenate(([0.0], np.cumsum(counts.value)))
+
+
+def exodus_of(window: HiveWindow) -> list[Exodus]:
+    """Give every reading of the weight under which bees were pouring out, by counter and scale.
+
+    Parameters
+    ----------
+    window : HiveWindow
+        Needs `weight`, `bees-out` and `bees-in`.
+
+    Returns
+    -------
+    list[Exodus]
+        By the time they were seen, those of the days that are not known yet.
+    """
+    return worked(window, "exodus", lambda here, _: _work_out(here))
+
+
+def _work_out(window: HiveWindow) -> list[Exodus]:
+    balance = _Balance(window)
+    if not (len(balance.out) and len(balance.back) and len(window.of("weight"))):
+        return []
+    known = restless_of(window)
+    flags, since_s = known.flags, window.carried.until_s - 2 * MARGIN_S
+    fell = known.weight_kg[known.earlier[flags]] - known.weight_kg[flags]
+    at = flags[(fell > 0) & (fell <= MOST_KG) & (known.time_s[flags] >= since_s)]
+    seen_s = known.time_s[at]
+    from_s = np.minimum(seen_s - LONGEST_S, known.time_s[known.earlier[at]])
+    gone = np.maximum(balance.gone(from_s, seen_s), balance.gone(from_s, seen_s + AFTER_S))
+    at = at[gone >= SHARE_LEAST * LEAST_KG / BEE_KG]
+    found = (_exodus(known, balance, int(k)) for k in at)
+    return [one for one in found if one is not None and is_light(window.yard, one.seen_s)]
+
+
+def _exodus(known: Restless, balance: _Balance, k: int) -> Exodus | None:
+    """Judge one reading of the weight by those before it, and by the counts."""
+    weight_kg, time_s = known.weight_kg, known.time_s
+    seen_s = int(time_s[k])
+    usual_s = int(np.median(np.diff(time_s[max(k - LATELY, 0) : k + 1])))
+    first = int(time_s.searchsorted(seen_s - max(LONGEST_S, COARSE_STEPS * usual_s)))
+    stays = max(STAYS_KG, STAYS_SPREADS * float(known.noise[k]))
+    high = weight_kg[first:k] >= weight_kg[first : k + 1].max() - stays
+    if not high.any():
+        return None
+    begun = first + int(np.flatnonzero(high)[-1])
+    start_s = int(time_s[begun])
+    near = time_s.searchsorted(start_s - max(BEFORE_S, BEFORE_STEPS * usual_s))
+    before = weight_kg[near : begun + 1]
+    kg = float(np.median(before) - weight_kg[k])
+    error = float(np.hypot(SCALE_SPREAD_KG, known.noise[k]))
+    if (
+        not LEAST_KG <= kg <= MOST_KG
+        or kg < CLEAR_SPREADS * error
+        or kg < LEAST_KG_PER_MIN * (seen_s - start_s) / 60
+        or before[0] - before[-1] > SLOPE * kg
+        or np.diff(weight_kg[begun : k + 1]).max() > STRAY_KG
+        or (kg < FORAGERS_KG and balance.of_out(start_s - KEPT_IN_S, start_s) < kg / BEE_KG)
+    ):
+        return None
+    until_s = seen_s + (AFTER_S if usual_s > QUIET_S else 0)
+    return _counted(balance, Exodus(start_s, seen_s, seen_s, kg, error, 0.0), until_s)
+
+
+def _counted(balance: _Balance, one: Exodus, until_s: int) -> Exodus | None:
+    """Say when the counter had seen go what the scale had; None where it had not by `until_s`.
+
+    Between coarse readings of the weight it may report a little later.
+    """
+    sheltered = max(0.0, -float(balance.gone(one.start_s - SHELTER_S, one.start_s)))
+    low = int(balance.out.time_s.searchsorted(one.start_s, side="right"))
+    high = int(balance.out.time_s.searchsorted(until_s, side="right"))
+    counted_s = balance.out.time_s[low:high]
+    gone = balance.gone(one.start_s, counted_s) - sheltered
+    share = gone * BEE_KG / one.kg
+    usual_a_s = float(balance.of_out(one.start_s - KEPT_IN_S, one.start_s)) / KEPT_IN_S
+    rush = gone >= RUSH * usual_a_s * (counted_s - one.start_s)
+    agree = np.flatnonzero((share >= SHARE_LEAST) & (share <= SHARE_MOST) & rush)
+    if not len(agree):
+        return None
+    first = int(agree[0])
+    back = int(balance.back.time_s.searchsorted(counted_s[first]))
+    if back == len(balance.back):  # those that came in have not been sent yet
+        return None
+    told_s = max(one.seen_s, int(balance.back.time_s[back]))
+    return replace(one, told_s=told_s, bees=float(gone[first]))
