@@ -40,6 +40,7 @@ DIP_K = 2.0  # [K] own choice: an opening that shows in warmth alone
 DIP_HUMID = 0.4  # [%RH/K] own choice: damp air comes up when a lid is off
 COARSE_S = (540, 1080)  # [s] own choice: of one reading so long, a visit can be all there is
 COOLED_K = 0.4  # [K] own choice: what an opened nest loses at least, four times its noise
+COOLED = 3.0  # own choice: ... and times what it moved in the hour before; a far probe drifts
 DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is not believed so long
 STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves
 STUCK_S = 10 * DAY_S  # [s] own choice: so far back it is looked whether it moved
@@ -244,5 +245,6 @@ def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:
     if middle in (first, last):  # nobody to ask: only what is heavy, and at working hours
         at_work = sun_height_deg(window.yard, (move.before_s + move.after_s) // 2) > WORK_DEG
         return 0.6 if move.low_kg >= ALONE_KG and at_work else 0.0
-    cooled_k = np.median(nest.value[first:middle]) - nest.value[middle:last].min()
-    return 0.7 if cooled_k >= COOLED_K else 0.0
+    before = nest.value[first:middle]
+    cooled_k = np.median(before) - nest.value[middle:last].min()
+    return 0.7 if cooled_k >= max(COOLED_K, COOLED * float(np.ptp(before))) else 0.0

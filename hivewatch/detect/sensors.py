@@ -4,8 +4,8 @@ A sensor that does not move where it must is stuck: a weight or a warmth that is
 last digit for a day, a counter that says the same number all night, or counts one way only. A scale
 drifts when it says what no colony can do: it gains night after night, when nothing comes in; it
 weighs less than the empty hive although bees live in it; or it follows the warmth of the air by far
-more than a load cell may. A slow drift of a few grams a day beside a living colony's own gain and
-loss is not seen.
+more than a load cell may. A slow drift beside a living colony's own gain and loss is not seen: half
+a kilogram a week is 20 g a night, and what the colonies of one yard lose at night differs by more.
 """
 
 from __future__ import annotations

@@ -156,6 +156,18 @@ def test_a_bad_reading_of_a_scale_that_counts_in_coarse_steps_is_no_handling(mad
     assert said(hive.window()) == []
 
 
+def test_a_far_probe_that_drifts_with_the_evening_confirms_no_bad_reading(made_up_hive, said):
+    hive = made_up_hive(step_s=900, days=5)
+    at_s = hive.at(3, 16)
+    hive.series["weight"][hive.time_s == at_s] -= 12
+    evening = np.clip((hive.time_s - (at_s - 7200)) / 3600, 0, 6)
+    hive.series["nest"] = hive.series["nest"] - 4 - 0.7 * evening
+    assert said(hive.window(("weight", "nest", "ambient"))) == []
+    hive.dip(at_s - 600, 6.0, back_min=60)  # and one that cools at once does
+    (handling,) = said(hive.window(("weight", "nest", "ambient")))
+    assert handling.measures["kg_lifted"] == pytest.approx(12, abs=0.5)
+
+
 def test_a_nest_that_is_warm_again_after_one_coarse_reading_was_never_cold(made_up_hive, said):
     hive = made_up_hive(step_s=1800, days=5)
     hive.series["nest"][[167, 185]] -= 12  # half past eleven on day 3, and in the evening
