@@ -14,6 +14,7 @@ from typing import Any
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from random_store import new_store
 
 from hivewatch import watch
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
@@ -152,7 +153,7 @@ def whole(folder: Path) -> dict[str, bytes]:
 
 
 @settings(
-    max_examples=12,
+    max_examples=6,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
@@ -171,7 +172,7 @@ def test_export_and_import_give_the_same_store(
 ) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        first, second = Store(folder / "a.db"), Store(folder / "b.db")
+        first, second = new_store(folder / "a.db"), new_store(folder / "b.db")
         try:
             lived(first, places, came + steady("scale-1", days) + came[:3], seen)
             export_all(first, folder / "one", Choice(), form=form)
@@ -186,7 +187,7 @@ def test_export_and_import_give_the_same_store(
             assert whole(folder / "one") == whole(folder / "three")
 
             part = Choice(hives=[hive], since_s=START_S + DAY_S, until_s=as_of_s)
-            third = Store(folder / "c.db")
+            third = new_store(folder / "c.db")
             export_all(first, folder / "part", part, form=form)
             taken_in(folder / "part", third)
             export_all(third, folder / "again", part, form=form)
