@@ -1,20 +1,23 @@
 """Will it swarm: `swarm_risk`, from the queen cells that people saw.
 
 A prime swarm leaves, as a rule, when the first queen cells are capped, so the stage of the furthest
-cell says by when. Once it has left, the same cells may send after-swarms. Crowding and a backfilled
-nest are judged from the outlook in the round; what is said here rests on cells alone.
+cell says by when. Not every queen cell is one of those: cells that are left after a swarm send
+after-swarms in half of the cases, which the calendar dates; and where the queen has laid nothing
+for a week they were raised in need, not for a swarm. Crowding alone is left to the outlook: most
+crowded hives raise no cells within the days ahead, and nobody should be sent out for nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
+from hivewatch.frames import FRAMES
 from hivewatch.inspections import Inspection
+from hivewatch.inspections.model import brood_counts
 from hivewatch.signals.days import DAY_S
 from hivewatch.signals.departures import departures_of
 from hivewatch.signals.steps import steps_of
@@ -25,10 +28,11 @@ from hivewatch.signals.window import HiveWindow
 CAPPED_IN_DAYS = {"eggs": 8, "open": 5, "capped": 0}
 CONFIDENCE = {"eggs": 0.6, "open": 0.8, "capped": 0.9}  # own choice: cells are torn down again
 OVER_DAYS = 10  # own choice: after the day named, so long; then the cells have emerged or are gone
-# A capped queen cell opens 7.5 to 8 days later, by the same table; that a cast goes about a week
-# after the prime swarm, and that a week later the rest is settled: common practice, no source.
-CAST_IN_DAYS, CASTS_OVER_DAYS = 8, 16
-CAST_CONFIDENCE = 0.5  # own choice: many hives that have swarmed send no cast
+SETTLED_DAYS = 16  # after a swarm, common practice, no source: in two weeks all is settled
+# Of a queen that laid till d days ago (9 > d > 3) there are (9 - d) days of open brood to 12 of
+# capped (3, 6 and 12 days: common practice, no source); she stops about three days before a swarm
+# (HoPoMo 2007; Winston 1987). Less than a quarter: she stopped six days ago, or more.
+OPEN_TO_CAPPED = 0.25
 SWARM_KG = (0.8, 4.5)  # [kg] common practice, no source: what a swarm weighs
 
 
@@ -55,40 +59,27 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
         cells = visit.queen_cells
         if cells is None or cells.count == 0 or cells.stage not in CAPPED_IN_DAYS:
             continue
+        if _has_left(window, visit.at_s) or _lays_no_more(window, visit):
+            continue
         until_s = visit.at_s + (CAPPED_IN_DAYS[cells.stage] + OVER_DAYS) * DAY_S
-        left_s = _left_s(window, visit.at_s)
-        if left_s is not None:
-            until_s = min(until_s, left_s + CASTS_OVER_DAYS * DAY_S)
         ends = [until_s, *_losses_s(window, visit.at_s), *([later.at_s] if later else [])]
         end_s = min(ends)
         over = end_s <= window.as_of_s
-        risk = _risk(window, visit, cells.count, cells.stage, end_s if over else None)
-        found.append(risk if left_s is None else _of_casts(window, risk, left_s))
+        found.append(_risk(window, visit, cells.count, cells.stage, end_s if over else None))
     return found
 
 
-def _left_s(window: HiveWindow, at_s: int) -> int | None:
-    """Give when a swarm left shortly before a visit, whose cells may send another [s]."""
-    gone = [one for one in departures_of(window) if at_s - CASTS_OVER_DAYS * DAY_S < one < at_s]
-    return gone[-1] if gone else None
+def _has_left(window: HiveWindow, at_s: int) -> bool:
+    """Say whether a swarm left shortly before a visit: the cells seen then are what it left."""
+    return any(at_s - SETTLED_DAYS * DAY_S < one < at_s for one in departures_of(window))
 
 
-def _of_casts(window: HiveWindow, risk: Finding, left_s: int) -> Finding:
-    """Say of a hive that has swarmed what its cells may do yet."""
-    zone = ZoneInfo(window.yard.timezone)
-    left, by = (
-        datetime.fromtimestamp(moment_s, UTC).astimezone(zone)
-        for moment_s in (left_s, left_s + CAST_IN_DAYS * DAY_S)
-    )
-    words = (
-        f"a swarm left on {left.day} {left:%B}: after-swarms may follow once the first young queen "
-        f"is out, about {by.day} {by:%B}"
-    )
-    return replace(
-        risk,
-        confidence=min(risk.confidence, CAST_CONFIDENCE),
-        evidence=(risk.evidence[0], words),
-    )
+def _lays_no_more(window: HiveWindow, visit: Inspection) -> bool:
+    """Say whether the brood that was counted shows that the queen stopped laying a week ago."""
+    brood = brood_counts(visit, FRAMES[window.hive.frame])
+    if brood.eggs is None or brood.open is None or not brood.capped:
+        return False
+    return brood.eggs == 0 and brood.open < OPEN_TO_CAPPED * brood.capped
 
 
 def _losses_s(window: HiveWindow, since_s: int) -> list[int]:

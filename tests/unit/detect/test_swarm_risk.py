@@ -9,6 +9,7 @@ import pytest
 
 from hivewatch.detect import swarm_risk
 from hivewatch.inspections import Inspection
+from hivewatch.inspections.model import Brood
 
 DAY_S = 86_400
 
@@ -61,13 +62,24 @@ def test_it_ends_by_itself_when_the_cells_are_old(made_up_hive: Callable, limits
     assert one.end_s == hive.at(12, 12)
 
 
-def test_after_a_swarm_the_cells_may_send_another(made_up_hive: Callable, limits: object) -> None:
+def test_cells_that_a_swarm_left_are_no_new_risk(made_up_hive: Callable, limits: object) -> None:
     hive = made_up_hive(days=26)
     hive.add(hive.at(4, 13), -2.1, minutes=10)
-    seen = [visit(hive.at(8, 12), 5, "capped")]
-    (one,) = swarm_risk.find(hive.window(until_s=hive.at(10, 12)), seen, limits)
-    assert one.status == "open"
-    assert one.confidence <= 0.5
-    assert "after-swarms" in one.evidence[1]
-    (over,) = swarm_risk.find(hive.window(), seen, limits)
-    assert hive.at(12, 12) <= over.end_s <= hive.at(20, 14)  # in two weeks all of it is settled
+    seen = [visit(hive.at(8, 12), 5, "capped"), visit(hive.at(22, 12), 5, "open")]
+    (one,) = swarm_risk.find(hive.window(), seen, limits)
+    assert one.start_s == hive.at(22, 12)  # weeks later the hive may swarm again
+
+
+@pytest.mark.parametrize(
+    ("eggs", "larvae", "is_risk"),
+    # Laying 1,500 a day (3, 6 and 12 days; common practice, no source): it goes on; it stopped
+    # three days ago, as before a swarm; it stopped seven days ago; it stopped ten days ago.
+    [(4500, 9000, True), (0, 9000, True), (0, 3000, False), (0, 0, False)],
+)
+def test_cells_of_a_hive_whose_queen_is_gone_are_no_risk(
+    made_up_hive: Callable, limits: object, eggs: int, larvae: int, *, is_risk: bool
+) -> None:
+    hive = made_up_hive(days=4)
+    one = visit(hive.at(2, 12), 8, "capped")
+    counted = one.model_copy(update={"brood": Brood(eggs=eggs, open=larvae, capped=18000)})
+    assert len(swarm_risk.find(hive.window(), [counted], limits)) == is_risk
