@@ -122,17 +122,19 @@ def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
     """Find the times in which the nest was no warmer than the air."""
     warmth = warmth_of(window)
     blind = bool(np.isnan(warmth.ambient_h).all())
-    empty = _empty_without_air(window, warmth) if blind else _empty_by_air(warmth)
+    hours = _empty_without_air(window, warmth) if blind else _may_be_empty(warmth)
     warm = _is_warm(warmth, blind=blind)
     spells: list[_Spell] = []
     free = 0
-    for told in np.flatnonzero(empty).tolist():
-        if told < free or _flies(days, int(warmth.hour_s[told])):
+    for told in np.flatnonzero(hours).tolist():
+        if told < free or not (blind or _is_like_air(warmth, told)):
+            continue
+        if _flies(days, int(warmth.hour_s[told])):
             continue
         back = np.flatnonzero(warm[told:])
         end = told + max(1, int(back[0]) + 1 - BACK_H) if len(back) else None
         spells.append(_no_warmth(window, told, end, blind=blind))
-        free = len(empty) if end is None else end + 1
+        free = len(hours) if end is None else end + 1
     return spells
 
 
@@ -146,28 +148,23 @@ def _is_warm(warmth: Warmth, *, blind: bool) -> NDArray[np.bool_]:
     return np.asarray((known >= BACK_KNOWN_H) & (is_warm == known))
 
 
-def _empty_by_air(warmth: Warmth) -> NDArray[np.bool_]:
-    """Say at which hours the span before looked like an empty box, after one with bees in it."""
+def _may_be_empty(warmth: Warmth) -> NDArray[np.bool_]:
+    """Say at which hours the span before may be an empty box's, after one with bees in it."""
     over = warmth.nest_h - warmth.ambient_h
     n = len(over)
-    empty = np.zeros(n, np.bool_)
-    if n <= SPAN_H:
-        return empty
     by_day = _day_means(over)
     lived_days = np.concatenate([[0], np.cumsum(by_day >= LIVED_K)[:-1]])  # before each day
     lived = np.repeat(lived_days >= LIVED_DAYS, 24)[:n]
     with np.errstate(invalid="ignore"):
         low = np.abs(over) < ALIKE_K
-    # few hours are candidates: look at the spans of those alone
     often = np.convolve(low, np.ones(SPAN_H), "full")[:n]
-    for i in np.flatnonzero((often >= KNOWN_H) & lived & ~np.isnan(over)).tolist():
-        span = slice(i - SPAN_H + 1, i + 1)
-        empty[i] = i >= SPAN_H - 1 and _is_like_air(warmth.nest_h[span], warmth.ambient_h[span])
-    return empty
+    return np.asarray((often >= KNOWN_H) & lived & ~np.isnan(over) & (np.arange(n) >= SPAN_H))
 
 
-def _is_like_air(nest: Floats, air: Floats) -> bool:
+def _is_like_air(warmth: Warmth, hour: int) -> bool:
     """Say whether a span of hours of the nest is the air's: in level, by night, in swing."""
+    span = slice(hour - SPAN_H + 1, hour + 1)
+    nest, air = warmth.nest_h[span], warmth.ambient_h[span]
     both = ~np.isnan(nest) & ~np.isnan(air)
     if both.sum() < KNOWN_H:
         return False
