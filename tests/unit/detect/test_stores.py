@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from hivewatch.detect import stores
+from hivewatch.detect.finding import Finding
+from hivewatch.detect.run import settle_claims
 from hivewatch.inspections import Inspection
 from hivewatch.signals.larder import larder_of
 
@@ -184,3 +186,13 @@ def test_what_is_told_stands_when_time_goes_on(made_up_hive, limits, later) -> N
 def test_without_a_scale_there_is_nothing_to_say(made_up_hive, limits) -> None:
     hive = hungry(made_up_hive)
     assert stores.find(hive.window(("nest", "ambient")), [], limits) == []
+
+
+def test_a_colony_that_is_dead_runs_out_of_nothing() -> None:
+    """What is left of the honey, or was never there, is no matter of feeding any more."""
+    told = {"confidence": 0.9, "measures": {}, "evidence": ("",)}
+    dead = Finding("dead_out", "hive:hazel-1", 10 * DAY_S, None, 12 * DAY_S, **told)
+    before = Finding("low_stores", "hive:hazel-1", 2 * DAY_S, 9 * DAY_S, 3 * DAY_S, **told)
+    after = Finding("low_stores", "hive:hazel-1", 20 * DAY_S, None, 21 * DAY_S, **told)
+    other = Finding("low_stores", "hive:hazel-2", 20 * DAY_S, None, 21 * DAY_S, **told)
+    assert settle_claims([dead, before, after, other]) == [dead, before, other]
