@@ -204,28 +204,29 @@ def _by_weight(
 ) -> Iterator[Finding]:
     """Judge a loss without a counter: at once where it is plain, else once a visit would be over.
 
-    What a visit, when it is over, turns out to have taken is no swarm, and was plain in vain.
+    What a visit, when it is over, turns out to have taken is no swarm, and was plain in vain. Where
+    a probe is at work and the nest did not warm up, foragers left, or somebody took something out.
     """
+    warmer_k = warmed_k(window.of("nest"), step)
+    if warmer_k is not None and warmer_k < WARM_UP_K:
+        return
     near = [one for one in moves if one.before_s < step.after_s and step.before_s < one.after_s]
     move = next(
         (one for one in near if one.before_s <= step.before_s and step.after_s <= one.after_s),
         None,
     )
-    warmer_k = warmed_k(window.of("nest"), step)
-    has_warmed = warmer_k is not None and warmer_k >= WARM_UP_K
-    is_plain = _poured_out(step, kg) and (warmer_k is None or has_warmed)
+    is_plain = _poured_out(step, kg)
     if move is None and (near or not is_plain):
         return
     if move and not (_is_loss(window, move, LEAST_SEEN_KG) and move.is_lasting):
         return
     told_s = move.settled_s if move and not is_plain else step.settled_s
     at_once = abs(step.sharp_kg) >= SHARP * kg
-    if warmer_k is not None and has_warmed:
+    if warmer_k is not None:
         words = f"the nest had warmed up by {warmer_k:.1f} K before"
         yield _left(window, step, kg, told_s, 0.9, words)
     elif kg >= LEAST_KG and not at_once:  # what goes between two readings may be a feeder or a lid
-        words = "nothing was lifted meanwhile"
-        yield _left(window, step, kg, told_s, 0.7 if warmer_k is None else 0.6, words)
+        yield _left(window, step, kg, told_s, 0.7, "nothing was lifted meanwhile")
 
 
 def _poured_out(step: Step, kg: float) -> bool:
