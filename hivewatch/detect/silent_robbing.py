@@ -81,7 +81,7 @@ def find(_yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     for row, one in enumerate(weighed.values()):
         at = slice((one.day[0] - first).days, (one.day[0] - first).days + len(one))
         gain[row, at], out[row, at] = _plain_kg(one), one.bees_out
-        dusk_s[row, at], start_s[row, at] = one.dusk_s, one.start_s[:-1]
+        dusk_s[row, at], start_s[row, at] = one.dusk_s, one.rise_s  # nobody robs by night
     dusk, begin = dusk_s.max(axis=0), start_s.max(axis=0)
     found: list[Finding] = []
     for row, hive in enumerate(weighed):
