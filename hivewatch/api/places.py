@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from importlib.metadata import version
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 from fastapi import APIRouter, Path, Query, Response
 from pydantic_core import to_json
@@ -14,9 +14,9 @@ from sqlalchemy import Connection
 from hivewatch.api.forms import Asked, Identity, Limit, Page, moment, moment_or_none, page_of
 from hivewatch.api.models import Device, Finding, Hive, Now, Yard, finding_fields
 from hivewatch.api.problems import ProblemError, documented
-from hivewatch.api.rooms import Here
+from hivewatch.api.rooms import Here, Rooms
 from hivewatch.apiary import Hive as Place
-from hivewatch.store import apiary, findings, standing
+from hivewatch.store import apiary, findings, news, standing
 
 RECENT_S = 2 * standing.DAY_S  # [s] own choice: what ended yesterday still wants a look today
 
@@ -59,7 +59,7 @@ def yards(here: Here, asked: Annotated[YardsAsked, Query()]) -> Page[Yard]:
     now_s = here.clock.now_s()
     with here.store.read() as connection:
         rows = standing.yards(connection, after=asked.after, limit=asked.limit + 1)
-        told = _told_lately(connection, now_s)
+        told = _told_lately(here, connection, now_s)
     found = [
         Yard(
             id=one.id,
@@ -84,7 +84,7 @@ def hives(here: Here, asked: Annotated[HivesAsked, Query()]) -> Response:
             connection, yard=asked.yard, after=asked.after, limit=asked.limit + 1
         )
         shown = wanted[: asked.limit]
-        items = _stand(connection, shown, now_s)  # no models: a thousand hives are many
+        items = _stand(here, connection, shown, now_s)  # no models: a thousand hives are many
     following = shown[-1].id if len(wanted) > len(shown) else None
     body = to_json({"now": moment(now_s), "items": items, "next": following})
     return Response(body, media_type="application/json")
@@ -94,7 +94,8 @@ def hives(here: Here, asked: Annotated[HivesAsked, Query()]) -> Response:
 def hive(here: Here, hive_id: HiveId) -> Hive:
     """Give one hive as it stands."""
     with here.store.read() as connection:
-        found = _stand(connection, standing.hives(connection, only=hive_id), here.clock.now_s())
+        wanted = standing.hives(connection, only=hive_id)
+        found = _stand(here, connection, wanted, here.clock.now_s())
     if not found:
         raise no_hive(hive_id)
     return Hive(**found[0])
@@ -134,12 +135,14 @@ def must_know(connection: Connection, hive_id: str) -> None:
         raise no_hive(hive_id)
 
 
-def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[dict[str, Any]]:
+def _stand(
+    rooms: Rooms, connection: Connection, wanted: Sequence[Place], now_s: int
+) -> list[dict[str, Any]]:
     """Put together how hives stand, with one query for each kind of thing."""
     names = [one.id for one in wanted]
     last = standing.read(connection, now_s, names)
     kit = standing.kit(connection, now_s, names)
-    told = _told_lately(connection, now_s, names[0] if len(names) == 1 else None)
+    told = _told_lately(rooms, connection, now_s, names[0] if len(names) == 1 else None)
     found = []
     for one in wanted:
         here = kit.get(one.id, standing.NO_KIT)
@@ -150,14 +153,40 @@ def _stand(connection: Connection, wanted: Sequence[Place], now_s: int) -> list[
     return found
 
 
+class _Told(NamedTuple):
+    """What was open or ended lately: as of which news, since when; subject, end [s] and fields."""
+
+    version: int
+    since_s: int
+    findings: Sequence[tuple[str, int | None, dict[str, Any]]]
+
+
 def _told_lately(
-    connection: Connection, now_s: int, hive: str | None = None
+    here: Rooms, connection: Connection, now_s: int, hive: str | None = None
 ) -> defaultdict[str, list[dict[str, Any]]]:
-    """Read what is open or ended lately, by subject: the fields of `Finding`."""
+    """Give what is open or ended lately, by subject: the fields of `Finding`.
+
+    What is told of all hives is kept until something is written of any.
+    """
+    since_s, version = now_s - RECENT_S, news.last(connection)
+    kept = here.kept.get("told")
+    if not isinstance(kept, _Told) or kept.version != version or kept.since_s > since_s:
+        rows = findings.read(connection, hive=hive, since_s=since_s)
+        kept = _Told(
+            version,
+            since_s,
+            [
+                (one.subject, one.end_s, finding_fields(one))
+                for one in rows
+                if one.status in {"open", "ended"}
+            ],
+        )
+        if hive is None:
+            here.kept["told"] = kept
     told: defaultdict[str, list[dict[str, Any]]] = defaultdict(list)
-    for finding in findings.read(connection, hive=hive, since_s=now_s - RECENT_S):
-        if finding.status in {"open", "ended"}:
-            told[finding.subject].append(finding_fields(finding))
+    for subject, end_s, fields in kept.findings:
+        if end_s is None or end_s >= since_s:
+            told[subject].append(fields)
     return told
 
 

@@ -34,3 +34,8 @@ def span(connection: Connection) -> tuple[int, int]:
     """Give the first number that is kept and the last one; (1, 0) when there are none."""
     low, high = connection.execute(select(func.min(news.c.id), func.max(news.c.id))).one()
     return (1, 0) if high is None else (int(low), int(high))
+
+
+def last(connection: Connection) -> int:
+    """Give the last number; 0 when there is none."""
+    return int(connection.execute(select(func.max(news.c.id))).scalar() or 0)

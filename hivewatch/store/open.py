@@ -118,7 +118,7 @@ def _engine(path: Path) -> Engine:
             "journal_mode=WAL",
             "synchronous=FULL",
             "foreign_keys=ON",
-            "cache_size=-40000",  # [kB] where a thousand hives have their last readings takes 32 MB
+            "cache_size=-64000",  # [kB] last readings of a thousand hives lie in 32 MB
         ):
             cursor.execute(f"PRAGMA {pragma}")
 
