@@ -150,9 +150,9 @@ def _boxes(colony: Colony, day: Day, season: Season, seen: Visit) -> None:
         honey = colony.honey_sugar_kg / n.HONEY_SUGAR
         above = max(min(honey - 7.0, colony.supers * 13.0), 0.0)
         colony.honey_sugar_kg -= above * n.HONEY_SUGAR
-        box = -colony.supers * n.SUPER_KG
-        gone = colony.wax_kg
-        seen.act("harvested", box - above - gone, box=box)
+        drawn = colony.wax_kg  # comb that the bees built is weighed with them, not with the boxes
+        box = drawn + colony.to_draw_kg - colony.supers * n.SUPER_KG
+        seen.act("harvested", box - above - drawn, box=box)
         colony.supers, colony.wax_kg, colony.to_draw_kg = 0, 0.0, 0.0
 
 

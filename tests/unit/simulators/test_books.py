@@ -44,6 +44,19 @@ def first_mass(hive: Told) -> float:
     return hive.life.start_kg - plan.empty_kg - plan.supers * nature.SUPER_KG
 
 
+@pytest.mark.parametrize("name", ["two-flows", "hot-summer"])
+def test_a_harvest_takes_off_no_more_than_was_put_on(name: str) -> None:
+    """Supers on foundation come lighter, and their comb goes but once."""
+    for hive in live(name):
+        plan, steps = hive.life.plan, hive.life.steps
+        harvested = [step.time_s for step in steps if step.what == "harvested"]
+        added = [step for step in steps if step.what == "super added"]
+        if not harvested or not any(step.time_s < harvested[0] for step in added):
+            continue
+        put_on = sum(step.box_kg for step in steps if step.time_s <= harvested[0])
+        assert abs(put_on + plan.supers * nature.SUPER_KG) < 0.15 * 3 * len(added)
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_every_bee_is_accounted_for(name: str) -> None:
     """Adults of tomorrow = adults of today + emerged - died - lost - left - taken away."""
