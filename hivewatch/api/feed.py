@@ -165,7 +165,7 @@ class Feed:
 
     def _begin(self) -> tuple[Place, dict[str, int]]:
         with self._store.read() as connection:
-            heard = _heard(connection)
+            heard = apiary.heard_hives(connection)
             return Place(news.span(connection)[1], max(heard.values(), default=0)), heard
 
     def _span(self) -> tuple[int, int]:
@@ -180,7 +180,7 @@ class Feed:
     def _heard_since(self, began: Place, last: Place) -> list[ServerSentEvent]:
         """Tell once of each hive that was heard; of the same second, rather twice than never."""
         with self._store.read() as connection:
-            heard = _heard(connection)
+            heard = apiary.heard_hives(connection)
         fresh = {hive: at_s for hive, at_s in heard.items() if at_s >= began.heard_s}
         return _readings(fresh, began, Place(last.news, max(heard.values(), default=0)))
 
@@ -189,21 +189,12 @@ class Feed:
         with self._store.read() as connection:
             rows = news.since(connection, self._place.news, BATCH)
             events = _events(connection, rows, self._place.heard_s)
-            heard = _heard(connection)
+            heard = apiary.heard_hives(connection)
         before, self._heard = self._heard, heard
         began = self._place._replace(news=rows[-1].id if rows else self._place.news)
         self._place = Place(began.news, max(heard.values(), default=0))
         fresh = {hive: at_s for hive, at_s in heard.items() if at_s > before.get(hive, 0)}
         return events + _readings(fresh, began, self._place)
-
-
-def _heard(connection: Connection) -> dict[str, int]:
-    """Say when each hive was last heard."""
-    found: dict[str, int] = {}
-    for one in apiary.devices(connection):
-        if one.hive is not None and one.heard_s is not None:
-            found[one.hive] = max(one.heard_s, found.get(one.hive, 0))
-    return found
 
 
 def _readings(heard: Mapping[str, int], began: Place, done: Place) -> list[ServerSentEvent]:
