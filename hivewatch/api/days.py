@@ -83,7 +83,7 @@ def daily_figures(here: Here, hive_id: HiveId, asked: Annotated[DaysAsked, Query
         from_s = max(from_s, (asked.after - date(1970, 1, 1)).days * DAY_S)
     with here.store.read() as connection:
         must_know(connection, hive_id)
-        known = apiary.read(connection)
+        known = apiary.read_around(connection, hive_id)
         stood_s = [one.since_s for one in known.placements if one.hive == hive_id]
         from_s = max(from_s, min(stood_s, default=to_s))
         last_s = min(to_s, from_s + (asked.limit + 2) * DAY_S)  # no more than a page is worked out

@@ -107,7 +107,7 @@ def outlook(here: Here, hive_id: HiveId, asked: Annotated[OutlookAsked, Query()]
         seen = inspections.read(connection, hive=hive_id, recorded_by_s=recorded_by_s)
         key = (hive_id, as_of_s // 3600, tuple(one.id for one in seen if one.at_s <= as_of_s))
         if key not in here.outlooks:
-            known = apiary.read(connection)
+            known = apiary.read_around(connection, hive_id)
             found = outlook_of(connection, known, hive_id, as_of_s, recorded_by_s=recorded_by_s)
             if len(here.outlooks) >= KEPT_MAX:
                 here.outlooks.clear()

@@ -43,6 +43,20 @@ def read(connection: Connection) -> Apiary:
     )
 
 
+def read_around(connection: Connection, hive_id: str) -> Apiary:
+    """Read one hive, its yard, and all stays of the devices that ever stood at it."""
+    there = select(placement.c.device).where(placement.c.hive == hive_id)
+    home = select(hive.c.yard).where(hive.c.id == hive_id)
+    yards = connection.execute(_YARDS.where(yard.c.id.in_(home)))
+    hives = connection.execute(_HIVES.where(hive.c.id == hive_id))
+    placements = connection.execute(_PLACEMENTS.where(placement.c.device.in_(there)))
+    return Apiary(
+        yards=tuple(Yard(*row) for row in yards),
+        hives=tuple(Hive(*row) for row in hives),
+        placements=tuple(Placement(*row) for row in placements),
+    )
+
+
 def load(connection: Connection, given: Apiary) -> list[str]:
     """Bring the store to what a file says; what the file does not name stays.
 

@@ -269,3 +269,23 @@ def test_a_visit_that_cannot_be_is_refused(store, second, now_s, said):
         inspections.add(connection, visit(key="k"), T0_S + 10 * 86_400)
         with pytest.raises(UsageError, match=said):
             inspections.add(connection, second, now_s)
+
+
+def test_what_is_read_around_a_hive_is_its_part_of_the_whole(store):
+    other = replace(YARD, id="weir"), replace(HIVE, id="weir-1", yard="weir")
+    moved = (
+        Placement("scale-1", "millrace-1", T0_S),
+        Placement("scale-1", "weir-1", T0_S + 100),
+        Placement("scale-2", "weir-1", T0_S),
+        Placement("scale-3", "millrace-1", T0_S + 50),
+        Placement("scale-3", None, T0_S + 70),
+    )
+    with store.write() as connection:
+        apiary.load(connection, Apiary((YARD, other[0]), (HIVE, other[1]), moved))
+    with store.read() as connection:
+        whole = apiary.read(connection)
+        for hive in ("millrace-1", "weir-1"):
+            part = apiary.read_around(connection, hive)
+            assert part.spans(hive) == whole.spans(hive)
+            assert part.hives == (whole.hive[hive],)
+            assert part.yards == (whole.yard[whole.hive[hive].yard],)
