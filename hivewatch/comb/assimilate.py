@@ -109,10 +109,8 @@ def first_colony(
     is then one opinion more, and tells also how long bees live. Where the two cannot both be true
     (a swarm left), in winter and in spring, the count stands alone.
     """
-    if visit.adults is None or visit.reading is None or has_winter_bees(visit.day, latitude):
-        return start(visit, seed, day_of, latitude, members)
     brood_alone = replace(visit, adults=None)
-    if brood_alone.can_start:
+    if visit.adults and brood_alone.can_start and not has_winter_bees(visit.day, latitude):
         colony, traits = start(brood_alone, seed, day_of, latitude, members)
         seen = compare(colony, replace(visit, count=None), in_field(visit, day_of))
         if seen.places:

@@ -15,8 +15,21 @@ from hivewatch.comb.calendar import EGGS_AFTER, SWARM_EMERGES
 from hivewatch.comb.colony import Colony, join_hives, take_hives
 from hivewatch.comb.follow import follow_foragers
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, join_traits, stream, take_traits
+from hivewatch.comb.queen import (
+    STOPPED_PART,
+    WORTH,
+    come_back,
+    expected_laying,
+    wait_for_eggs,
+    worth_by_laying,
+)
 from hivewatch.comb.rates import CHUNK_HIVES, Day, advance_one_day
-from hivewatch.comb.season import laying_growth, usual_flying, winter_share
+from hivewatch.comb.season import (
+    has_winter_bees,
+    laying_growth,
+    usual_flying,
+    winter_share,
+)
 from hivewatch.comb.sensed import Sensed, against_usual, days_between
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX, DayOf, Visit
@@ -36,7 +49,7 @@ in the days before that (common practice, no source)."""
 
 NEW_QUEEN_LAYS = (0.8, 0.25)  # of the old one's best; log spread. Own choice
 
-OWN = ("counter", "dawn", "work")
+OWN = ("counter", "dawn", "work", "queen")
 
 COUNTER = (math.log(0.7), 0.7)
 """Log of the flights that a counter counts for each forager and hour of flying weather, and its
@@ -50,7 +63,7 @@ DAWN = (math.log(0.2), 0.6)
 third that is in the field at any time (`start.FIELD_PART`), as early ones are back before late ones
 leave. Own choice; the mass of a bee is in it too."""
 
-OWN_DRIFT = (0.01, 0.01)  # [1/d] log scale, of counter and dawn; own choice
+OWN_DRIFT = (0.01, 0.01, 0.01)  # [1/d] log scale, of counter, dawn and queen; own choice
 
 WORK = (0.3, 14.0)
 """How the work of foragers varies beside the weather, log scale, and for how many days it keeps so:
@@ -68,8 +81,9 @@ class Course:
     colony, traits : Colony, Traits
         Bees, brood, and what each member supposes.
     own : Floats
-        What is the hive's own, on the log scale, shape (3, members): flights counted a forager and
-        hour, the part of the foragers missed at dawn, and how hard foragers work at present.
+        What is the hive's own, on the log scale, shape (4, members): flights counted a forager and
+        hour, the part of the foragers missed at dawn, how hard foragers work at present, and what
+        the queen is worth.
     again, again_laying : Floats
         The day (ordinal) on which a queen begins to lay, `NEVER` for none; and how much.
     emerged : Floats
@@ -103,7 +117,8 @@ class Course:
         def day_of(day: date) -> Day:
             usual = min(1.0, self.against_usual * usual_flying(day, self.latitude))
             flown = self.sensed.flying.get(day, usual)
-            growth = laying_growth(day, date.fromordinal(day.toordinal() - 1), self.latitude)
+            yesterday = date.fromordinal(day.toordinal() - 1)
+            growth = laying_growth(day, yesterday, self.latitude)
             flow = self.sensed.flow_kg.get(day, USUAL_FLOW_KG * flown)
             values = (flown, flow, winter_share(day, self.latitude), growth)
             return Day(*(np.full((1, 1), value, np.float32) for value in values))
@@ -117,7 +132,7 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
     empty = Colony(*(np.empty((0, 1, members), np.float32) for _ in range(4)))
     nobody = Traits(*(none[None] for _ in DRIFTING))
     drawn = stream(seed, visit.day, "own").standard_normal((len(OWN), members))
-    middle, spread = np.array([COUNTER, DAWN, (0.0, WORK[0])]).T
+    middle, spread = np.array([COUNTER, DAWN, (0.0, WORK[0]), WORTH]).T
     own = middle[:, None] + spread[:, None] * drawn
     wait = np.full(members, NEVER)
     usual = against_usual(sensed, latitude)
@@ -127,7 +142,9 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
     )
     colony, traits = first_colony(visit, seed, course.day_of, latitude, members)
     emerged = np.asarray(colony.brood[-1, 0], np.float64)
-    return replace(course, colony=colony, traits=traits, emerged=emerged)
+    own[3] = worth_by_laying(own[3], traits.laying[0], colony.adults[0], visit.day, latitude)
+    course = replace(course, colony=colony, traits=traits, own=own, emerged=emerged)
+    return _requeen(course)
 
 
 def run_to(course: Course, until: date) -> Course:
@@ -152,7 +169,7 @@ def run_together(courses: Sequence[Course], until: date) -> list[Course]:
 def _next_day(courses: Sequence[Course], day: date) -> list[Course]:
     """Move some hives on by a day, and take in what their sensors say of it."""
     noise = draw_noise([one.seed for one in courses], day, courses[0].own.shape[1])
-    traits = join_traits([lay_again(one, day) for one in courses])
+    traits = join_traits([_come_back(lay_again(one, day), one) for one in courses])
     owns = [_wander(one.own, stream(one.seed, day, "own")) for one in courses]
     here = [one.day_of(day) for one in courses]
     flying = [one.flying * np.exp(own[2]) for one, own in zip(here, owns, strict=True)]
@@ -187,13 +204,42 @@ def meet(course: Course, visit: Visit) -> Course:
         *(course.seed, course.day_of, course.latitude),
     )
     restarted = visit.day if afresh else course.restarted
-    return replace(course, colony=colony, traits=traits, own=own, visit=visit, restarted=restarted)
+    return _requeen(
+        replace(course, colony=colony, traits=traits, own=own, visit=visit, restarted=restarted)
+    )
+
+
+def _come_back(traits: Traits, course: Course) -> Traits:
+    """Let laying come back a little to what is expected."""
+    adults = course.colony.adults[0]
+    expected = expected_laying(course.own[3], adults, course.day, course.latitude)
+    laying = come_back(np.asarray(traits.laying[0], np.float64), expected)
+    return replace(traits, laying=laying[None].astype(np.float32))
+
+
+def _requeen(course: Course) -> Course:
+    """Where a visit in the season found hardly an egg, draw when laying goes on."""
+    laying, today = course.traits.laying[0], course.day.toordinal()
+    adults = course.colony.adults[0]
+    level = np.exp(expected_laying(course.own[3], adults, course.day, course.latitude))
+    stopped = laying < STOPPED_PART * level
+    course = replace(course, again=np.where(stopped, course.again, NEVER))
+    stopped &= ~((course.again > today) & (course.again < NEVER))  # whose day is known keep it
+    if not stopped.any() or has_winter_bees(course.day, course.latitude):
+        return course
+    generator = stream(course.seed, course.day, "requeen")
+    wait = wait_for_eggs(empty_days(course.colony), generator, laying.size)
+    return replace(
+        course,
+        again=np.where(stopped, today + wait, course.again),
+        again_laying=np.where(stopped, np.minimum(level, LAYING_MAX), course.again_laying),
+    )
 
 
 def lay_again(course: Course, day: date) -> Traits:
     """Let queens begin whose day it is."""
     traits = course.traits
-    starts = (course.again == day.toordinal()) & (traits.laying[0] < 1.0)
+    starts = (course.again == day.toordinal()) & (traits.laying[0] < course.again_laying)
     if not starts.any():
         return traits
     laying = np.where(starts, course.again_laying, traits.laying[0])[None].astype(np.float32)
@@ -242,9 +288,10 @@ def _wander(own: Floats, generator: np.random.Generator) -> Floats:
     """Let what is the hive's own wander by a day; work is pulled back to the usual."""
     spread, lasts_days = WORK
     keep = math.exp(-1.0 / lasts_days)
-    step = np.array([*OWN_DRIFT, spread * math.sqrt(1.0 - keep**2)])[:, None]
+    work = spread * math.sqrt(1.0 - keep**2)
+    step = np.array([*OWN_DRIFT[:2], work, OWN_DRIFT[2]])[:, None]
     return np.asarray(
-        own * np.array([[1.0], [1.0], [keep]]) + step * generator.standard_normal(own.shape)
+        own * np.array([[1.0], [1.0], [keep], [1.0]]) + step * generator.standard_normal(own.shape)
     )
 
 

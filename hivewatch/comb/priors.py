@@ -9,6 +9,7 @@ from datetime import date
 import numpy as np
 
 from hivewatch.comb.colony import Cohorts
+from hivewatch.comb.season import FALL_PART
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def take_traits(traits: Traits, hives: slice) -> Traits:
     return Traits(*(getattr(traits, name)[hives] for name in DRIFTING))
 
 
-_STREAMS = ("drift", "start", "visit", "laying again", "own", "flights", "swarm", "dawn")
+_STREAMS = ("drift", "start", "visit", "laying again", "own", "flights", "swarm", "dawn", "requeen")
 
 
 def stream(seed: int, day: date, purpose: str) -> np.random.Generator:
@@ -114,5 +115,6 @@ def drift(traits: Traits, season_growth: Cohorts, noise: Cohorts) -> Traits:
         keep = np.float32(np.sqrt(1 - (prior.drift / prior.spread) ** 2))
         log = np.log(getattr(traits, name) / prior.median) * keep + prior.drift * z
         wandered.append(np.clip(prior.median * np.exp(log), prior.low, prior.high))
-    laying = traits.laying * season_growth * np.exp(LAYING_DRIFT * noise[0])
+    growth = np.where(season_growth > 1.0, season_growth, season_growth**FALL_PART)
+    laying = traits.laying * growth * np.exp(LAYING_DRIFT * noise[0])
     return Traits(laying, *wandered)

@@ -11,6 +11,16 @@ _DAYS_A_DEGREE = 2.0
 """Spring comes later and autumn sooner by this for each degree towards the pole. Own choice: half
 of the four days of A. D. Hopkins (1918, from memory), which were measured inland."""
 
+LEVEL_PART = 0.5
+"""Power of the curve of laying by season, where it says how much is laid and the size of the colony
+is counted apart. Own choice: the published curve is of colonies that grow and shrink with the
+season themselves, and how early a spring is differs between years and places."""
+
+FALL_PART = 0.5
+"""Power of its fall after the height of summer. Published curves differ there: 106 days after its
+peak that of McLellan et al. 1978 is at 16 %, that of Schmickl & Crailsheim 2007 at 4 % (both as
+restated by later models); the root of the second is 20 %. Both rise alike or faster."""
+
 _GROWTH_LIMITS = (0.93, 1.07)  # [1/d] own choice: the published curves grow by at most 7 % a day
 _WINTER_BEES_FROM = 240.0  # day of year, 28 August, when half emerging are; own choice
 _WINTER_BEES_WIDTH = 8.0  # [d] own choice

@@ -159,7 +159,7 @@ def test_one_visit_foretells_as_well_as_it_was_counted() -> None:
     score = play(20260602, 120, 1)
     for days, most in ((0, 0.14), (7, 0.135), (14, 0.135), (21, 0.135)):
         assert middle(score.off[days]) <= most, (days, middle(score.off[days]))
-        assert 0.70 <= np.mean(score.held[days]) <= 0.90, (days, np.mean(score.held[days]))
+        assert 0.70 <= np.mean(score.held[days]) <= 0.93, (days, np.mean(score.held[days]))
 
 
 def test_without_a_count_of_bees_the_range_is_wider_and_still_holds() -> None:

@@ -19,6 +19,7 @@ from hivewatch.comb.start import Visit
 DAY = date(2026, 5, 20)
 GOOD = Visit(DAY, CombCount(4200, 8400, 16800), 30000)
 SWARM = DAY + timedelta(days=5)
+JUNE = date(2026, 6, 10)  # no bees from before winter are left
 
 
 def after(days: int, sensed: Sensed = NOTHING, members: int = 200) -> Course:
@@ -58,14 +59,15 @@ def test_the_next_visit_settles_what_a_swarm_left_open() -> None:
     assert np.median(met.traits.laying) == pytest.approx(1000, rel=0.35)
 
 
-def test_flights_that_double_speak_for_more_foragers_and_not_for_brood() -> None:
+def test_flights_that_rise_speak_for_more_foragers_or_harder_work_and_not_for_brood() -> None:
     base = after(0)
     usual = float(np.log(np.median(base.colony.foragers.sum(axis=0))))
     span = [DAY + timedelta(days=d) for d in range(1, 13) if d % 3 == 0]
     steady = after(12, Sensed(flights=dict.fromkeys(span, (usual, 0.2))))
     rising = Sensed(flights={day: (usual + 0.06 * n, 0.2) for n, day in enumerate(span)})
     more = after(12, rising)
-    assert more.colony.foragers.sum() > 1.01 * steady.colony.foragers.sum()
+    assert more.colony.foragers.sum() > 1.003 * steady.colony.foragers.sum()
+    assert np.median(more.own[2]) > np.median(steady.own[2]) + 0.03
     assert np.median(more.colony.brood) == pytest.approx(np.median(steady.colony.brood), rel=0.02)
 
 
@@ -109,7 +111,7 @@ def test_more_bees_at_dawn_speak_for_more_foragers() -> None:
 
 def test_hard_work_costs_foragers() -> None:
     course = after(0)
-    hard = replace(course, own=course.own + np.array([[0.0], [0.0], [0.5]]))
+    hard = replace(course, own=course.own + np.array([[0.0], [0.0], [0.5], [0.0]]))
     then = DAY + timedelta(days=6)
     assert (
         run_to(hard, then).colony.foragers.sum() < 0.95 * run_to(course, then).colony.foragers.sum()
@@ -165,3 +167,24 @@ def test_a_restart_gives_the_same_numbers_and_a_hive_takes_less_than_100_kb() ->
     for mine, its in zip(numbers(restarted), numbers(straight), strict=True):
         assert np.array_equal(mine, its)
     assert sum(part.nbytes for part in numbers(half)) + half.again_laying.nbytes < 100_000
+
+
+def test_a_queen_that_paused_lays_again_in_most_members_before_anybody_comes() -> None:
+    found = Visit(JUNE, CombCount(0, 5600, 16000), 30000)
+    course = begin(found, 3, 50.0, NOTHING, 400)
+    assert course.traits.laying.max() == 0
+    soon = run_to(course, JUNE + timedelta(days=14)).traits.laying[0] > 0
+    late = run_to(course, JUNE + timedelta(days=32)).traits.laying[0] > 0
+    assert 0.1 < soon.mean() < 0.5
+    assert 0.6 < late.mean() < 0.9
+    assert np.all(late[soon])
+
+
+def test_a_visit_that_finds_eggs_takes_back_the_day_on_which_they_were_awaited() -> None:
+    course = begin(Visit(JUNE, CombCount(0, 5600, 16000), 30000), 3, 50.0, NOTHING, 400)
+    met = meet(run_to(course, JUNE + timedelta(days=5)), after_visit(5, 3600, 2000, 15000))
+    assert np.all(np.isinf(met.again))
+
+
+def after_visit(days: int, *cells: float) -> Visit:
+    return Visit(JUNE + timedelta(days=days), CombCount(*cells), 31000)
