@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -14,10 +13,10 @@ from hivewatch.comb.assimilate import bring_in, first_colony
 from hivewatch.comb.calendar import EGGS_AFTER, SWARM_EMERGES
 from hivewatch.comb.colony import Colony, join_hives, take_hives
 from hivewatch.comb.follow import follow_foragers
+from hivewatch.comb.own import draw_own, wander
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, join_traits, stream, take_traits
 from hivewatch.comb.queen import (
     STOPPED_PART,
-    WORTH,
     come_back,
     expected_laying,
     wait_for_eggs,
@@ -49,28 +48,6 @@ in the days before that (common practice, no source)."""
 
 NEW_QUEEN_LAYS = (0.8, 0.25)  # of the old one's best; log spread. Own choice
 
-OWN = ("counter", "dawn", "work", "queen")
-
-COUNTER = (math.log(0.7), 0.7)
-"""Log of the flights that a counter counts for each forager and hour of flying weather, and its
-spread. A strong colony makes more than 100,000 flights a day (insignia-bee.eu, read), with some
-12,000 foragers and eight hours: about one. Four hours of foraging a day (see `start.FIELD_PART`) in
-flights of some forty minutes (from memory), spread over twelve hours: half of one. The spread is
-own choice: how much a counter misses is its own."""
-
-DAWN = (math.log(0.2), 0.6)
-"""Log of the part of the foragers that the scale misses at dawn, and its spread. Less than the
-third that is in the field at any time (`start.FIELD_PART`), as early ones are back before late ones
-leave. Own choice; the mass of a bee is in it too."""
-
-OWN_DRIFT = (0.01, 0.01, 0.01)  # [1/d] log scale, of counter, dawn and queen; own choice
-
-WORK = (0.3, 14.0)
-"""How the work of foragers varies beside the weather, log scale, and for how many days it keeps so:
-in a flow they fly more, in a dearth they stay at home. Deaths follow: the risk is by the hour of
-foraging (Visscher & Dukas 1997, Prado et al. 2020). Own choices: a third more or less, for two
-weeks, as flows last."""
-
 
 @dataclass(frozen=True)
 class Course:
@@ -81,9 +58,7 @@ class Course:
     colony, traits : Colony, Traits
         Bees, brood, and what each member supposes.
     own : Floats
-        What is the hive's own, on the log scale, shape (4, members): flights counted a forager and
-        hour, the part of the foragers missed at dawn, how hard foragers work at present, and what
-        the queen is worth.
+        What is the hive's own, on the log scale, shape (4, members): see `comb.own`.
     again, again_laying : Floats
         The day (ordinal) on which a queen begins to lay, `NEVER` for none; and how much.
     emerged : Floats
@@ -131,9 +106,7 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
     none = np.zeros(members)
     empty = Colony(*(np.empty((0, 1, members), np.float32) for _ in range(4)))
     nobody = Traits(*(none[None] for _ in DRIFTING))
-    drawn = stream(seed, visit.day, "own").standard_normal((len(OWN), members))
-    middle, spread = np.array([COUNTER, DAWN, (0.0, WORK[0]), WORTH]).T
-    own = middle[:, None] + spread[:, None] * drawn
+    own = draw_own(stream(seed, visit.day, "own"), members)
     wait = np.full(members, NEVER)
     usual = against_usual(sensed, latitude)
     course = Course(
@@ -170,7 +143,7 @@ def _next_day(courses: Sequence[Course], day: date) -> list[Course]:
     """Move some hives on by a day, and take in what their sensors say of it."""
     noise = draw_noise([one.seed for one in courses], day, courses[0].own.shape[1])
     traits = join_traits([_come_back(lay_again(one, day), one) for one in courses])
-    owns = [_wander(one.own, stream(one.seed, day, "own")) for one in courses]
+    owns = [wander(one.own, stream(one.seed, day, "own")) for one in courses]
     here = [one.day_of(day) for one in courses]
     flying = [one.flying * np.exp(own[2]) for one, own in zip(here, owns, strict=True)]
     together = Day(
@@ -282,17 +255,6 @@ def _follow(courses: list[Course], day: date) -> list[Course]:
                 own=np.concatenate([own[:, nth], some[nth].own[3:]]),
             )
     return courses
-
-
-def _wander(own: Floats, generator: np.random.Generator) -> Floats:
-    """Let what is the hive's own wander by a day; work is pulled back to the usual."""
-    spread, lasts_days = WORK
-    keep = math.exp(-1.0 / lasts_days)
-    work = spread * math.sqrt(1.0 - keep**2)
-    step = np.array([*OWN_DRIFT[:2], work, OWN_DRIFT[2]])[:, None]
-    return np.asarray(
-        own * np.array([[1.0], [1.0], [keep], [1.0]]) + step * generator.standard_normal(own.shape)
-    )
 
 
 def _swarm(course: Course, day: date, bees: float, error: float) -> Course:
