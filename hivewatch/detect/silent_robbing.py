@@ -86,7 +86,8 @@ def find(_yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     found: list[Finding] = []
     for row, hive in enumerate(weighed):
         others = np.delete(gain, row, axis=0)
-        share = out[row] / _middle(np.delete(out, row, axis=0))
+        usual = _middle(np.delete(out, row, axis=0))
+        share = np.divide(out[row], usual, out=np.full(count, np.nan), where=usual > 0)
         found += [
             _robbed(hive, spell, begin, dusk, gain[row], others)
             for spell in _spells(gain[row], others, share)

@@ -150,7 +150,7 @@ def wild(value: Floats, bend: float) -> NDArray[np.bool_]:
     if not bends.any():
         return np.zeros(len(value), np.bool_)
     kernel = np.ones(2 * WILD_HALF + 1)
-    around = np.convolve(np.pad(bends, 1), kernel, "same")
+    around = np.convolve(np.pad(bends, 1), kernel)[WILD_HALF : WILD_HALF + len(value)]
     return np.asarray(around > WILD_SHARE * len(kernel))
 
 

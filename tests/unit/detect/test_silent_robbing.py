@@ -88,6 +88,17 @@ def test_with_a_counter_it_is_told_in_days() -> None:
         assert day_of(yard, one.detected_s) <= 29
 
 
+def test_a_day_on_which_no_neighbour_flew_says_nothing_of_flight() -> None:
+    yard = {name: counted(days, 50_000) for name, days in a_yard().items()}
+    rainy = np.arange(len(yard["hazel-1"])) == 20
+    yard = {
+        name: replace(one, bees_out=np.where(rainy, 0, one.bees_out)) for name, one in yard.items()
+    }
+    assert find(yard) == []
+    yard["hazel-1"] = rob(yard["hazel-1"], 25, 40, 0.8)
+    assert len(find(yard)) == 1
+
+
 def test_a_hive_whose_bees_grow_fewer_brings_less_and_is_not_robbed() -> None:
     yard = {name: counted(days, 50_000) for name, days in a_yard().items()}
     yard["hazel-1"] = counted(rob(yard["hazel-1"], 25, 45, 0.6), 50_000, from_day=25, share=0.6)

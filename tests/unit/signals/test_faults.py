@@ -146,3 +146,11 @@ def test_the_quick_way_finds_the_same_spikes(n, least_spread):
     value[:2] -= 3
     _, far = hampel(value, least_spread=least_spread)
     assert np.array_equal(spikes(value, least_spread), far)
+
+
+@pytest.mark.parametrize("count", [3, 4, 12, 13, 14])
+def test_a_few_readings_are_judged_each_for_itself(count) -> None:
+    """A new device has sent less than what lies around one reading."""
+    value = np.where(np.arange(count) % 2, 60.0, 30.0)
+    assert wild(value, 5.0).shape == (count,)
+    assert not wild(np.full(count, 35.0), 5.0).any()
