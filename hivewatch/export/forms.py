@@ -11,7 +11,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, BinaryIO
 
-from hivewatch.errors import UsageError
+from hivewatch.ingest.parquet import load_pyarrow
 from hivewatch.store.columns import Form
 from hivewatch.store.whole import Rows
 
@@ -84,18 +84,5 @@ WRITE: dict[str, Write] = {"csv": _csv, "json": _json, "parquet": _parquet}
 
 
 def pyarrow() -> Any:  # noqa: ANN401 - a module without types
-    """Give the library that Parquet needs.
-
-    Raises
-    ------
-    UsageError
-        If it is not installed.
-    """
-    try:
-        import pyarrow  # noqa: ICN001, PLC0415 - an extra
-        import pyarrow.parquet  # noqa: PLC0415
-    except ImportError as error:
-        wrong = "Parquet needs pyarrow, which is not installed"
-        remedy = "pip install 'hivewatch[parquet]', or write .csv.gz"
-        raise UsageError("export", "", wrong, remedy) from error
-    return pyarrow
+    """Give the library that Parquet needs, or say that it is not installed."""
+    return load_pyarrow("export", "write .csv.gz")

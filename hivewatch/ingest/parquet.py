@@ -31,7 +31,7 @@ class ParquetTable:
 
     def __init__(self, path: Path) -> None:
         """Read which columns there are."""
-        self._arrow = _pyarrow()
+        self._arrow = load_pyarrow("import", "use CSV")
         self._name = path.name
         try:
             self._file = self._arrow.parquet.ParquetFile(path)
@@ -109,12 +109,19 @@ def _rfc3339(time_us: int) -> str:
         return f"{time_us} us"
 
 
-def _pyarrow() -> Any:  # noqa: ANN401 - a module without types
+def load_pyarrow(command: str, instead: str) -> Any:  # noqa: ANN401 - a module without types
+    """Give the library that Parquet needs.
+
+    Raises
+    ------
+    UsageError
+        If it is not installed; says what to do instead.
+    """
     try:
         import pyarrow  # noqa: ICN001, PLC0415 - an extra
         import pyarrow.parquet  # noqa: PLC0415
     except ImportError as error:
         wrong = "Parquet needs pyarrow, which is not installed"
-        remedy = "pip install 'hivewatch[parquet]', or use CSV"
-        raise UsageError("import", "", wrong, remedy) from error
+        remedy = f"pip install 'hivewatch[parquet]', or {instead}"
+        raise UsageError(command, "", wrong, remedy) from error
     return pyarrow

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Table, delete, func, insert, select, update
+from sqlalchemy import Connection, Select, Table, delete, func, insert, select, update
 
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.store import stale
@@ -35,25 +35,29 @@ class DeviceRow(NamedTuple):
 
 def read(connection: Connection) -> Apiary:
     """Read the whole apiary."""
-    placements = connection.execute(_PLACEMENTS)
-    return Apiary(
-        yards=tuple(Yard(*row) for row in connection.execute(_YARDS)),
-        hives=tuple(Hive(*row) for row in connection.execute(_HIVES)),
-        placements=tuple(Placement(*row) for row in placements),
-    )
+    return _read(connection, _YARDS, _HIVES, _PLACEMENTS)
 
 
 def read_around(connection: Connection, hive_id: str) -> Apiary:
     """Read one hive, its yard, and all stays of the devices that ever stood at it."""
     there = select(placement.c.device).where(placement.c.hive == hive_id)
     home = select(hive.c.yard).where(hive.c.id == hive_id)
-    yards = connection.execute(_YARDS.where(yard.c.id.in_(home)))
-    hives = connection.execute(_HIVES.where(hive.c.id == hive_id))
-    placements = connection.execute(_PLACEMENTS.where(placement.c.device.in_(there)))
+    return _read(
+        connection,
+        _YARDS.where(yard.c.id.in_(home)),
+        _HIVES.where(hive.c.id == hive_id),
+        _PLACEMENTS.where(placement.c.device.in_(there)),
+    )
+
+
+def _read(
+    connection: Connection, yards: Select[Any], hives: Select[Any], placements: Select[Any]
+) -> Apiary:
+    """Put together what three queries give."""
     return Apiary(
-        yards=tuple(Yard(*row) for row in yards),
-        hives=tuple(Hive(*row) for row in hives),
-        placements=tuple(Placement(*row) for row in placements),
+        yards=tuple(Yard(*row) for row in connection.execute(yards)),
+        hives=tuple(Hive(*row) for row in connection.execute(hives)),
+        placements=tuple(Placement(*row) for row in connection.execute(placements)),
     )
 
 
