@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
-from simulators import files, plans, publish, scenario, season
+from simulators import files, invent, plans, publish, scenario, season
 from simulators.diary import Diary
 from simulators.score import command as score_command
 
@@ -58,6 +58,10 @@ def _parser() -> argparse.ArgumentParser:
     draw.add_argument("--hive", help="this hive only")
     draw.add_argument("--week", help="month-day of the week drawn close up")
     draw.set_defaults(run=_draw)
+
+    new = commands.add_parser("invent", help="draw a scenario by chance, print it as TOML")
+    new.add_argument("seed", type=int, help="the same number gives the same scenario")
+    new.set_defaults(run=_invent)
 
     score = commands.add_parser("score", help="play seasons through the program, count its hits")
     score_command.add(score)
@@ -118,6 +122,10 @@ def _draw(told: argparse.Namespace) -> None:
     chosen = _load(told)
     for picture in draw.pictures(chosen, told.out, told.hive, told.week):
         print(picture, flush=True)
+
+
+def _invent(told: argparse.Namespace) -> None:
+    sys.stdout.write(invent.toml(invent.scenario(told.seed)))
 
 
 def _list(_told: argparse.Namespace) -> None:

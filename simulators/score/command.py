@@ -14,7 +14,7 @@ from typing import Any
 
 from simulators import scenario
 from simulators.plans import ScenarioError
-from simulators.score import accepted, baselines, live, outlook, recording, report, small
+from simulators.score import accepted, baselines, kept, live, outlook, recording, report, small
 from simulators.score.kinds import BY_NAME, Kind, chosen
 from simulators.score.play import Order, ProgramError, Season, orders, play
 from simulators.score.recorded import GROUPS
@@ -47,6 +47,10 @@ def add(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument("--live", action="store_true", help="through a broker and the daemon")
     command.add_argument("--pace", type=float, default=4.0, help="days a second, live")
+    command.add_argument(
+        "--keep", type=Path, metavar="FOLDER", help="keep played seasons there, and play none twice"
+    )
+    command.add_argument("--wrong", action="store_true", help="name each miss and false alarm")
     command.add_argument("--out", type=Path, help="folder for tables, plots and all the misses")
     command.add_argument("--markdown", action="store_true", help="print Markdown")
     command.add_argument("--players", type=int, default=PLAYERS, help="processes side by side")
@@ -96,6 +100,8 @@ def _run(told: argparse.Namespace) -> int:
         print(f"# {season.label}: {_took(season)}", file=sys.stderr, flush=True)
     board = report.Board.of(totals(parts, kinds), scales, looks, played)
     print(board.markdown() if told.markdown else board.text())
+    if told.wrong:
+        print(board.wrong())
     if told.out is not None:
         try:
             files = board.write(told.out)
@@ -123,7 +129,7 @@ def _orders(told: argparse.Namespace) -> list[Order]:
 
 def _seasons(told: argparse.Namespace, wanted: list[Order]) -> Iterator[Season | str]:
     """Play the seasons, two at a time, in order; a fault comes as its text."""
-    playing = partial(_play, pace=told.pace if told.live else None)
+    playing = partial(_play, pace=told.pace if told.live else None, keep=told.keep)
     if told.live or told.players < 2 or len(wanted) < 2:
         yield from map(playing, wanted)
     else:
@@ -131,11 +137,13 @@ def _seasons(told: argparse.Namespace, wanted: list[Order]) -> Iterator[Season |
             yield from players.map(playing, wanted)
 
 
-def _play(order: Order, pace: float | None) -> Season | str:
+def _play(order: Order, pace: float | None, keep: Path | None) -> Season | str:
     with tempfile.TemporaryDirectory(prefix="hivewatch-score-") as folder:
         try:
             if pace is not None:
                 return live.play(order, Path(folder), pace)
+            if keep is not None:
+                return kept.play(order, keep)
             return play(order, Path(folder))
         except (ProgramError, ScenarioError) as wrong:
             return f"{order.label}: {wrong}"

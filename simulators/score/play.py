@@ -175,12 +175,12 @@ def written(time_s: float) -> str:
 
 
 def play(order: Order, folder: Path) -> Season:
-    """Write a season, import it, and read the findings; `folder` may be thrown away after.
+    """Write a season, import it, and read the findings; `folder` may be thrown away after."""
+    return ask(order, folder, prepare(order, folder))
 
-    All is asked as of the last reading. Inspections count as written down at the visit: a file
-    says no more. With `order.replay_days` the findings are asked for again as of every so many
-    days: what was told then and is told no more is kept in `told_once`.
-    """
+
+def prepare(order: Order, folder: Path) -> Season:
+    """Write a season and let the program import it; nothing is asked yet."""
     began = time.monotonic()
     write(order, folder)
     took = {"write": time.monotonic() - began}
@@ -189,20 +189,35 @@ def play(order: Order, folder: Path) -> Season:
         leave_out(readings, order.without)
     if order.first_count:
         outlook.keep_first_counts(folder / "inspections.json")
-    asked = Program(folder / "program")
-    asked.load(folder / "apiary.toml", readings, folder / "inspections.json")
-    season = read_back(order, folder, took)
-    season.findings.extend(asked.findings("--as-of", written(season.end_s)))
+    given = _program(folder)
+    given.load(folder / "apiary.toml", readings, folder / "inspections.json")
+    return read_back(order, folder, took | given.took_s)
+
+
+def ask(order: Order, folder: Path, season: Season) -> Season:
+    """Ask what the program says of a prepared season, and give the season with it.
+
+    All is asked as of the last reading. Inspections count as written down at the visit: a file
+    says no more. With `order.replay_days` the findings are asked for again as of every so many
+    days: what was told then and is told no more is kept in `told_once`.
+    """
+    asked = _program(folder)
+    found = asked.findings("--as-of", written(season.end_s))
+    season = replace(season, findings=found, outlook_days=order.outlook_days)
     if order.replay_days:
-        season.told_once.extend(_told_once(asked, season, order.replay_days))
-    season.outlooks.extend(outlook.ask(asked, season, order.outlook_days))
-    season.took_s.update({name: round(took, 2) for name, took in asked.took_s.items()})
-    return season
+        season = replace(season, told_once=_told_once(asked, season, order.replay_days))
+    told = outlook.ask(asked, season, order.outlook_days)
+    took_s = {name: round(took, 2) for name, took in asked.took_s.items()}
+    return replace(season, outlooks=told, took_s=season.took_s | took_s)
+
+
+def _program(folder: Path) -> Program:
+    return Program(folder / "program")
 
 
 def write(order: Order, folder: Path) -> Path:
     """Let the simulators write a season into a folder; gives the scenario's own file."""
-    text, name = _text(order.scenario)
+    text, name = scenario_text(order.scenario)
     start = tomllib.loads(text)["start"]
     if order.days is not None:
         text = re.sub(r"(?m)^days *=.*$", f"days = {order.days}", text, count=1)
@@ -234,10 +249,10 @@ def _every(text: str, minutes: float) -> str:
 
 def scenario_start(order: Order) -> str:
     """Give the month-day on which a scenario begins."""
-    return str(tomllib.loads(_text(order.scenario)[0])["start"])
+    return str(tomllib.loads(scenario_text(order.scenario)[0])["start"])
 
 
-def _text(scenario: str) -> tuple[str, str]:
+def scenario_text(scenario: str) -> tuple[str, str]:
     """Give the text and the name of a scenario, from a file or from the library."""
     path = Path(scenario)
     if path.suffix == ".toml":

@@ -86,6 +86,14 @@ class Board:
                 lines.append(",".join(words))
         return "\n".join(lines) + "\n"
 
+    def wrong(self) -> str:
+        """Name each miss and each false alarm, a line each."""
+        lines = []
+        for name, one in self.tallies.items():
+            for what, found in (("missed", one.missed), ("false", one.false)):
+                lines += [f"{what} {name}: {', '.join(map(str, part.values()))}" for part in found]
+        return "\n".join(lines) or "nothing missed, no false alarm"
+
     def _unseen(self) -> str:
         """Say what happened and is not counted."""
         words = [f"{row.kind.name} {row.unseen}" for row in self.kinds if row.unseen]
