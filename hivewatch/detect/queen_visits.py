@@ -15,7 +15,8 @@ from hivewatch.signals.window import HiveWindow
 EGG_D, LARVA_D, OPEN_D, CAPPED_D = 3, 6, 9, 21
 USUAL_A_DAY = 1200.0  # [eggs/d] own choice: where no visit before has counted brood
 REMEMBERED_S = 60 * DAY_S  # [s] own choice: visits that tell what a queen laid
-FAILING_SHARE = 0.6  # own choice: of the best of these; counts err by an eighth
+USUAL_VISITS = 3  # own choice: whose mean that is: a single count errs by 10 to 25 %
+FAILING_SHARE = 0.6  # own choice: of what she laid; counts err by an eighth
 FAILING_A_DAY = 450.0  # [eggs/d] own choice: a third of what a queen lays in the season
 GIVEN_SHARE = 0.65  # own choice: the same where the keeper thought her poor enough to replace
 PAUSE_SHARE = 0.75  # own choice: of the best; with so much capped she only pauses, as in a dearth
@@ -138,6 +139,7 @@ def _sign(visit: _Visit, before: Sequence[_Visit]) -> Sign | None:
     """Read one visit in the light of those before."""
     known = [one.a_day for one in before if visit.at_s - one.at_s <= REMEMBERED_S]
     rates = [one for one in known if one is not None]
+    hers = _of_this_queen([one for one in before if visit.at_s - one.at_s <= REMEMBERED_S])
     if visit.queen == "absent":
         since_s = visit.at_s - EGG_D * DAY_S if visit.eggs is None else _stopped_s(visit, rates)
         words = "a visit found no queen"
@@ -147,8 +149,25 @@ def _sign(visit: _Visit, before: Sequence[_Visit]) -> Sign | None:
         return None
     if visit.eggs == 0:
         return _not_laying(visit, before, rates)
-    laying = _laying(visit, rates)
-    return laying if laying.what == "failing" else _lays_half(visit, before) or laying
+    laying = _laying(visit, hers)
+    return laying if laying.what == "failing" else _lays_half(visit, hers) or laying
+
+
+def _of_this_queen(before: Sequence[_Visit]) -> Sequence[_Visit]:
+    """Leave out the visits from before laying broke off, or another queen was there or given."""
+    breaks = [
+        i
+        for i, one in enumerate(before)
+        if one.eggs == 0 or one.queen in COMING or one.actions & {"requeened", "united"}
+    ]
+    return before[breaks[-1] + 1 :] if breaks else before
+
+
+def _usual(rates: Sequence[tuple[int, float]], before_s: int) -> float | None:
+    """Give what she laid before a moment, by the last visits before it; by all if none is. [/d]."""
+    earlier = [rate for at_s, rate in rates if at_s <= before_s] or [rate for _, rate in rates]
+    last = earlier[-USUAL_VISITS:]
+    return sum(last) / len(last) if last else None
 
 
 def _not_laying(visit: _Visit, before: Sequence[_Visit], rates: Sequence[float]) -> Sign | None:
@@ -167,32 +186,36 @@ def _not_laying(visit: _Visit, before: Sequence[_Visit], rates: Sequence[float])
     return Sign("stopped", visit.at_s, told_s, since_s, words, confidence)
 
 
-def _lays_half(visit: _Visit, before: Sequence[_Visit]) -> Sign | None:
+def _lays_half(visit: _Visit, hers: Sequence[_Visit]) -> Sign | None:
     """Say whether all three weeks of brood are few beside what was, though there is food for more.
 
     One low class may be a pause; eggs, larvae and capped brood together are a queen that fades.
     """
-    known = [one for one in before if visit.at_s - one.at_s <= REMEMBERED_S and one.for_weeks]
+    known = [one for one in hers if one.for_weeks]
     if not known or visit.cells or visit.a_day is None or visit.capped is None:
         return None
+    brood_s = visit.at_s - CAPPED_D * DAY_S
+    was = _usual([(one.at_s, one.for_weeks or 0.0) for one in known], brood_s) or 0.0
     best = max(known, key=lambda one: one.for_weeks or 0.0)
-    was, most = best.for_weeks or 0.0, max(visit.a_day, visit.capped / (CAPPED_D - OPEN_D))
+    most = max(visit.a_day, visit.capped / (CAPPED_D - OPEN_D))
     parted = any("split" in one.actions for one in known)
     food_kg = (visit.stores_kg or 0.0) - (best.stores_kg or 0.0)
     if parted or most >= HALF_SHARE * was or food_kg < -FOOD_SPARED_KG:
         return None
-    since_s = max(visit.at_s - CAPPED_D * DAY_S, best.at_s)
+    since_s = max(brood_s, best.at_s)
     words = (
         f"three weeks' brood is of {visit.for_weeks:.0f} eggs a day, there were {was:.0f} before"
     )
     return Sign("failing", visit.at_s, visit.at_s, since_s, words, 0.7)
 
 
-def _laying(visit: _Visit, rates: Sequence[float]) -> Sign:
+def _laying(visit: _Visit, hers: Sequence[_Visit]) -> Sign:
     """Say whether a queen that lays, lays as she did."""
     a_day = visit.a_day
-    if a_day is not None and rates and not visit.cells:
-        best, most = max(rates), max((visit.eggs or 0) / EGG_D, (visit.open or 0) / LARVA_D)
+    rates = [(one.at_s, one.a_day) for one in hers if one.a_day is not None]
+    best = _usual(rates, visit.at_s - OPEN_D * DAY_S)
+    if a_day is not None and best is not None and not visit.cells:
+        most = max((visit.eggs or 0) / EGG_D, (visit.open or 0) / LARVA_D)
         least = min(a_day, (visit.eggs or 0) / EGG_D)
         is_given = "requeened" in visit.actions and least < GIVEN_SHARE * best
         was_well = (visit.capped or 0) / (CAPPED_D - OPEN_D) >= PAUSE_SHARE * best
