@@ -29,6 +29,7 @@ from simulators.plans import (
 )
 from simulators.weather import Weather
 
+MISSED_EGGS = 900  # own choice: 300 a day; fewer are not missed in autumn
 SPELLS = {"robbing", "silent robbing", "robs", "dwindling", "shut in", "lid off", "sprayed"}
 
 
@@ -200,11 +201,13 @@ class Hive:
             self.told.begin("taken", when)
         elif event.what == "queen lost":
             young = float(colony.egg.sum() + colony.open[:2].sum())
+            is_shown = bool(colony.egg.sum() >= MISSED_EGGS)
             queen.lost(has_young_brood=young > 50 and event.size >= 0)
-            self.told.begin("queen_trouble", when, cause="queen lost")
+            self.told.begin("queen_trouble", when, cause="queen lost", clear=is_shown)
         elif event.what == "queen fails":
             queen.state = "fading"
-            self.told.begin("queen_trouble", when, cause="failing queen")
+            is_shown = bool(colony.egg.sum() >= MISSED_EGGS)
+            self.told.begin("queen_trouble", when, cause="failing queen", clear=is_shown)
         elif event.what == "mates badly":
             queen.mates_badly = True
         elif event.what == "supersedure":
@@ -216,7 +219,8 @@ class Hive:
         elif event.what == "absconds":
             self._fly_off(day, 1.0, kind="absconded")
             colony.die()
-            self.told.begin("dead_out", self._at(day, "15:00"), cause="absconded")
+            last = self.life.flights[-1]
+            self.told.begin("dead_out", last.time_s + 60 * last.minutes, cause="absconded")
         else:
             raise ScenarioError(f"{self.plan.id}: happening {event.what!r}: not known")
 

@@ -17,9 +17,9 @@ from hivewatch.comb.priors import (
     Traits,
     stream,
 )
-from hivewatch.comb.season import has_winter_bees
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX, DayOf, Visit, draw_brood, in_field, start
+from hivewatch.signals.season import has_winter_bees
 
 SURPRISE_Z = 3.5
 """Count minus expectation, in its own spread, beyond which something happened that the model does

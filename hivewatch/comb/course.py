@@ -23,15 +23,15 @@ from hivewatch.comb.queen import (
     worth_by_laying,
 )
 from hivewatch.comb.rates import CHUNK_HIVES, Day, advance_one_day
-from hivewatch.comb.season import (
+from hivewatch.comb.sensed import Sensed, against_usual, days_between
+from hivewatch.comb.stages import WORKER, Floats
+from hivewatch.comb.start import LAYING_MAX, DayOf, Visit
+from hivewatch.signals.season import (
     has_winter_bees,
     laying_growth,
     usual_flying,
     winter_share,
 )
-from hivewatch.comb.sensed import Sensed, against_usual, days_between
-from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import LAYING_MAX, DayOf, Visit
 
 USUAL_FLOW_KG = 0.6
 """Income on a full flying day where no scale says it. Own choice: a season's honey and the colony's

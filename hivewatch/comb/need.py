@@ -8,9 +8,9 @@ from datetime import date, timedelta
 
 from hivewatch.comb.held import Held
 from hivewatch.comb.reading import Range
-from hivewatch.comb.season import laying_level, northern_day, seasons_weight, usual_flying
 from hivewatch.comb.stages import WORKER
 from hivewatch.comb.start import BEE_LIFE_DAYS
+from hivewatch.signals.season import laying_level, northern_day, seasons_weight, usual_flying
 
 # Honey a day, published, as gathered by Becher et al. 2014 (J. Appl. Ecol. 51:470-482).
 RESTING_MG = 11.0  # [mg/bee] Rortais et al. 2005

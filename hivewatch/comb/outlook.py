@@ -16,11 +16,11 @@ from hivewatch.comb.need import Need, need_of
 from hivewatch.comb.priors import Traits, stream
 from hivewatch.comb.reading import WITHIN, Range
 from hivewatch.comb.room import Boxes, Room, room_of
-from hivewatch.comb.season import has_winter_bees, laying_growth, laying_level
 from hivewatch.comb.sensed import NOTHING, Sensed
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import BEE_LIFE_DAYS, LAYING_MAX, MEMBERS, Visit
 from hivewatch.frames import Frame
+from hivewatch.signals.season import has_winter_bees, laying_growth, laying_level
 
 AHEAD_DAYS = 21
 

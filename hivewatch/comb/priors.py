@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 
 from hivewatch.comb.colony import Cohorts
-from hivewatch.comb.season import FALL_PART
+from hivewatch.signals.season import FALL_PART
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ import numpy as np
 from hivewatch.comb.calendar import EGGS_AFTER, EMERGENCY_EGGS_DAYS
 from hivewatch.comb.count import COUNTING_ERROR
 from hivewatch.comb.priors import LAYING_DRIFT
-from hivewatch.comb.season import LEVEL_PART, laying_level
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX
+from hivewatch.signals.season import LEVEL_PART, laying_level
 
 WORTH = (math.log(2000.0), 0.3)
 """Log of what a queen lays at the height of the season among bees without number, and its spread

@@ -10,8 +10,8 @@ from typing import Literal
 
 from hivewatch.comb.held import Held
 from hivewatch.comb.reading import Range
-from hivewatch.comb.season import northern_day, seasons_weight
 from hivewatch.frames import Frame
+from hivewatch.signals.season import northern_day, seasons_weight
 
 CROWDED_PART = 0.85
 """Part of the seams covered with bees from which a hive is crowded. Own choice next to the common

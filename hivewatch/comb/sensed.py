@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from hivewatch.comb.season import usual_flying
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.dawn import DawnDepartures
 from hivewatch.signals.days import Days
+from hivewatch.signals.season import usual_flying
 from hivewatch.signals.window import Floats
 
 FULL_DAY_H = 12.0

@@ -14,8 +14,8 @@ from hivewatch.comb.count import COUNTING_ERROR, CombCount
 from hivewatch.comb.priors import DRIFTING, LAYING_DRIFT, Traits, draw_traits, stream
 from hivewatch.comb.rates import Day, advance_one_day
 from hivewatch.comb.reading import Z_80, CombReading, Range, read_comb
-from hivewatch.comb.season import has_winter_bees, laying_level
 from hivewatch.comb.stages import WORKER, Floats
+from hivewatch.signals.season import has_winter_bees, laying_level
 
 MEMBERS = 200  # own choice; intervals wander by a twentieth of their width between seeds
 

@@ -50,17 +50,21 @@ def are_let_out(window: HiveWindow, step: Step) -> bool:
     After a swarm fewer fly than before it, after a shower many more; and no nest warms up for that.
     """
     out = window.of("bees-out")
-    is_fine = (usual_step_near(out, step.before_s) or QUIET_S + 1) <= QUIET_S
-    spans_s = (KEPT_IN_S, SHOWER_S) if is_fine else (KEPT_IN_S,)
+    usual_s = usual_step_near(out, step.before_s) or QUIET_S + 1
+    spans_s = (KEPT_IN_S, max(SHOWER_S, usual_s))
     before = [_sum(out, step.before_s - span_s, step.before_s) for span_s in spans_s]
-    after = _sum(out, step.after_s, step.settled_s)
+    from_s = step.after_s
+    if usual_s > QUIET_S:  # the record that comes about then tells of the loss itself
+        at = np.searchsorted(out.time_s, from_s - usual_s // 4)
+        from_s = int(np.append(out.time_s, step.settled_s)[at])
+    after = _sum(out, from_s, step.settled_s)
     rates = [
         some / span_s for some, span_s in zip(before, spans_s, strict=True) if some is not None
     ]
     if not rates or not after:
         return False
     warmer_k = warmed_k(window.of("nest"), step)
-    kept_in = min(rates) < KEPT_IN * after / (step.settled_s - step.after_s)
+    kept_in = min(rates) < KEPT_IN * after / (step.settled_s - from_s)
     return kept_in and not (warmer_k is not None and warmer_k >= WARM_UP_K)
 
 

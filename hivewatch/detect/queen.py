@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -23,11 +23,11 @@ from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.signals.bare import stepped_kg
 from hivewatch.signals.brood import brood_nest_cel, is_autumn, light_hours, probe_share
 from hivewatch.signals.carried import first_after
-from hivewatch.signals.days import DAY_S, HOUR_S, days_of
+from hivewatch.signals.days import DAY_S, days_of
 from hivewatch.signals.departures import departures_of, is_watched
 from hivewatch.signals.larder import larder_of
 from hivewatch.signals.levels import middle_before
-from hivewatch.signals.sun import sun_times
+from hivewatch.signals.season import laying_level
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow
 
@@ -39,7 +39,9 @@ BROOD_CEL = 33.3  # [Cel] published range of brood from 33 Cel: a nest that is u
 BACK_K = 1.0  # [K] own choice: two days within this of the usual, and there is brood again
 LATE_DAY_H = 13.5  # [h] own choice: shorter, and shortening, and brood may go of itself (Montreal)
 AUTUMN_VISIT_H = 12.5  # [h] own choice: the same for a visit that found no eggs
-LONG_SHARE = 0.93  # own choice: of the longest day, when a queen lays her most: May to early August
+FAILING_LEVEL = (
+    0.15  # own choice: of the most by season, until late August; later few eggs are usual
+)
 SHORT_DAY_H = 11.5  # [h] own choice: no colony must have brood yet
 FAILS_AFTER_D = 18  # [d] published: capped brood comes out 9 to 21 days after the last egg
 EMERGES_D, LAYS_D = 12, 20  # [d] published: emergency queens, the queen's calendar
@@ -101,16 +103,19 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
 
 
 def _in_season(window: HiveWindow, sign: Sign) -> bool:
-    """Say whether a queen should lay, or lay her most, on the day of a visit."""
+    """Say whether a queen should lay, or lay well, on the day of a visit.
+
+    In autumn the eggs may end of themselves; bees that then raise a queen have lost theirs.
+    """
     if sign.is_sure:
         return True
     start_s, light_h = days_of(window).start_s, light_hours(window)
     day = int(np.clip(np.searchsorted(start_s, sign.at_s, side="right") - 1, 0, len(light_h) - 1))
     if sign.what == "failing":
         first = datetime.fromtimestamp(int(start_s[day]), UTC).date()
-        longest = sun_times(window.yard, [date(first.year, month, 21) for month in (6, 12)])
-        return bool(light_h[day] >= LONG_SHARE * np.nanmax(longest.set_s - longest.rise_s) / HOUR_S)
-    return bool(light_h[day] >= SHORT_DAY_H and not is_autumn(window, AUTUMN_VISIT_H)[day])
+        return laying_level(first, window.yard.latitude) >= FAILING_LEVEL
+    is_late = bool(is_autumn(window, AUTUMN_VISIT_H)[day])
+    return bool(light_h[day] >= SHORT_DAY_H) and (not is_late or sign.has_cells)
 
 
 def _falls(window: HiveWindow) -> list[_Fall]:

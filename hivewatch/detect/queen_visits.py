@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Literal
 
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import BroodCounts, Inspection, adult_count, brood_counts, stores_kg
 from hivewatch.signals.days import DAY_S
+from hivewatch.signals.season import LEVEL_PART, laying_level
 from hivewatch.signals.window import HiveWindow
 
 # [d] published: a worker is an egg for 3 days, a larva for 6, in a capped cell for 12
@@ -52,6 +54,8 @@ class Sign:
         0 to 1.
     is_sure : bool
         That there is no queen, swarm or not.
+    has_cells : bool
+        That the bees raise another.
     """
 
     what: What
@@ -61,6 +65,7 @@ class Sign:
     words: str
     confidence: float
     is_sure: bool = False
+    has_cells: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +81,7 @@ class _Visit:
     adults: int | None
     stores_kg: float | None
     actions: frozenset[str]
+    season: float  # what queens lay at this time of the year, as a part of the most
 
     @property
     def a_day(self) -> float | None:
@@ -123,15 +129,18 @@ def signs_of(window: HiveWindow, inspections: Sequence[Inspection]) -> list[Sign
 def _read(window: HiveWindow, inspection: Inspection) -> _Visit:
     """Take what tells of the queen."""
     frame = FRAMES.get(window.hive.frame)
+    cells = inspection.queen_cells
     counts = BroodCounts(None, None, None) if frame is None else brood_counts(inspection, frame)
     return _Visit(
         inspection.at_s,
         *counts,
         inspection.queen,
-        inspection.queen_cells.count if inspection.queen_cells else 0,
+        cells.count if cells is not None and cells.stage != "cups" else 0,
         None if frame is None else adult_count(inspection, frame),
         None if frame is None else stores_kg(inspection, frame),
         frozenset(one.what for one in inspection.actions),
+        laying_level(datetime.fromtimestamp(inspection.at_s, UTC).date(), window.yard.latitude)
+        ** LEVEL_PART,
     )
 
 
@@ -163,10 +172,17 @@ def _of_this_queen(before: Sequence[_Visit]) -> Sequence[_Visit]:
     return before[breaks[-1] + 1 :] if breaks else before
 
 
-def _usual(rates: Sequence[tuple[int, float]], before_s: int) -> float | None:
-    """Give what she laid before a moment, by the last visits before it; by all if none is. [/d]."""
-    earlier = [rate for at_s, rate in rates if at_s <= before_s] or [rate for _, rate in rates]
-    last = earlier[-USUAL_VISITS:]
+def _usual(
+    visit: _Visit, hers: Sequence[_Visit], rate: Callable[[_Visit], float | None], back_d: int
+) -> float | None:
+    """Give what she would lay on a visit's day by the visits so many days before it. [eggs/d].
+
+    The mean of the last three of these, or of all where none is so old; after the height of the
+    season less, as queens then lay less (Schmickl & Crailsheim 2007, see `signals/season.py`).
+    """
+    known = [(one, of_it) for one in hers if (of_it := rate(one)) is not None]
+    earlier = [one for one in known if one[0].at_s <= visit.at_s - back_d * DAY_S] or known
+    last = [of_it * min(visit.season / one.season, 1.0) for one, of_it in earlier[-USUAL_VISITS:]]
     return sum(last) / len(last) if last else None
 
 
@@ -183,7 +199,8 @@ def _not_laying(visit: _Visit, before: Sequence[_Visit], rates: Sequence[float])
     words = f"a visit found no eggs, {visit.open} larvae, {visit.capped or 0} capped cells"
     told_s = visit.at_s + (SWARM_WAIT_S if visit.open > 0 and visit.cells else 0)
     confidence = 0.95 if visit.open == 0 and visit.queen != "seen" else 0.85
-    return Sign("stopped", visit.at_s, told_s, since_s, words, confidence)
+    is_raised = visit.cells > 0 and visit.queen != "seen"
+    return Sign("stopped", visit.at_s, told_s, since_s, words, confidence, has_cells=is_raised)
 
 
 def _lays_half(visit: _Visit, hers: Sequence[_Visit]) -> Sign | None:
@@ -194,15 +211,14 @@ def _lays_half(visit: _Visit, hers: Sequence[_Visit]) -> Sign | None:
     known = [one for one in hers if one.for_weeks]
     if not known or visit.cells or visit.a_day is None or visit.capped is None:
         return None
-    brood_s = visit.at_s - CAPPED_D * DAY_S
-    was = _usual([(one.at_s, one.for_weeks or 0.0) for one in known], brood_s) or 0.0
+    was = _usual(visit, hers, lambda one: one.for_weeks or None, CAPPED_D) or 0.0
     best = max(known, key=lambda one: one.for_weeks or 0.0)
     most = max(visit.a_day, visit.capped / (CAPPED_D - OPEN_D))
     parted = any("split" in one.actions for one in known)
     food_kg = (visit.stores_kg or 0.0) - (best.stores_kg or 0.0)
     if parted or most >= HALF_SHARE * was or food_kg < -FOOD_SPARED_KG:
         return None
-    since_s = max(brood_s, best.at_s)
+    since_s = max(visit.at_s - CAPPED_D * DAY_S, best.at_s)
     words = (
         f"three weeks' brood is of {visit.for_weeks:.0f} eggs a day, there were {was:.0f} before"
     )
@@ -212,14 +228,14 @@ def _lays_half(visit: _Visit, hers: Sequence[_Visit]) -> Sign | None:
 def _laying(visit: _Visit, hers: Sequence[_Visit]) -> Sign:
     """Say whether a queen that lays, lays as she did."""
     a_day = visit.a_day
-    rates = [(one.at_s, one.a_day) for one in hers if one.a_day is not None]
-    best = _usual(rates, visit.at_s - OPEN_D * DAY_S)
+    best = _usual(visit, hers, lambda one: one.a_day, OPEN_D)
     if a_day is not None and best is not None and not visit.cells:
         most = max((visit.eggs or 0) / EGG_D, (visit.open or 0) / LARVA_D)
         least = min(a_day, (visit.eggs or 0) / EGG_D)
         is_given = "requeened" in visit.actions and least < GIVEN_SHARE * best
         was_well = (visit.capped or 0) / (CAPPED_D - OPEN_D) >= PAUSE_SHARE * best
-        if is_given or (most < min(FAILING_A_DAY, FAILING_SHARE * best) and not was_well):
+        least_a_day = min(FAILING_A_DAY * visit.season, FAILING_SHARE * best)
+        if is_given or (most < least_a_day and not was_well):
             words = f"a visit found brood for {a_day:.0f} eggs a day, there were {best:.0f} before"
             return Sign("failing", visit.at_s, visit.at_s, visit.at_s - OPEN_D * DAY_S, words, 0.75)
     what: What = "lays little" if a_day is not None and a_day < FAILING_A_DAY else "lays"

@@ -55,7 +55,8 @@ Where two of them overlap in time, only the one that stands earlier here is told
 or went is not also a step of minus thirty kilograms. One thing is told beside it: the handling in
 which a fall ends, somebody setting the hive on its scale again. Parts that a keeper has lifted off
 are no fall, but that `off_scale` decides by itself, for it is a matter of how long they are off and
-not of who comes first. A swarm's place is before `handling`.
+not of who comes first. A swarm's place is before `handling`. A colony that left whole is a swarm in
+the air, and an empty hive behind it: both are told.
 """
 
 FALLS = ("taken", "toppled")
@@ -87,13 +88,6 @@ one thing to tell, not three. A hive that is set up again and stays without bees
 COMES_OF_S = (
     3 * 86_400
 )  # [s] own choice: the nest's days are dated by midnights, and it warms slowly
-
-
-EMPTY_S = 2 * 86_400
-"""[s] own choice: the air's warmth shows in an empty nest by the first night, or the second.
-
-What looked like a swarm, and left nobody behind, is the end of a colony: it is told as that alone.
-"""
 
 
 def detect(
@@ -177,16 +171,7 @@ def settle_claims(found: Sequence[Finding]) -> list[Finding]:
     for kind in PRECEDENCE:
         mine = [one for one in found if one.kind == kind]
         claims += [one for one in mine if not any(_claims(other, one) for other in claims)]
-    empty_s = [(one.subject, one.start_s) for one in found if one.kind == "dead_out"]
-    told = kept + [
-        one
-        for one in claims
-        if one.kind != "swarm"
-        or not any(
-            subject == one.subject and 0 <= at_s - one.start_s <= EMPTY_S
-            for subject, at_s in empty_s
-        )
-    ]
+    told = kept + claims
     by_kind: dict[str, list[Finding]] = defaultdict(list)
     for one in told:
         by_kind[one.kind].append(one)

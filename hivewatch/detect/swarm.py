@@ -31,6 +31,7 @@ from hivewatch.signals.exodus import (
 )
 from hivewatch.signals.exodus import LEAST_KG as LEAST_SEEN_KG
 from hivewatch.signals.exodus import MOST_KG as MOST_SEEN_KG
+from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import SPREADS, Step, moves_of, settled_of, steps_of
 from hivewatch.signals.sun import is_light
@@ -87,14 +88,15 @@ def _settled(window: HiveWindow, pouring: Sequence[Exodus]) -> Iterator[Finding]
     """Judge the losses that are over."""
     weight = window.of("weight")
     since_s = window.carried.until_s - MARGIN_S
+    known = steps_of(window)
     steps = [
-        step
-        for step in steps_of(window)
+        (step, _alone_s(known, i))
+        for i, step in enumerate(known)
         if step.settled_s >= since_s and _is_loss(window, step, LEAST_SEEN_KG)
     ]
     moves = moves_of(window) if steps else []
-    for step in steps:
-        kg = _lost_kg(weight, step)
+    for step, alone_s in steps:
+        kg = _lost_kg(_between(weight, *alone_s), step)
         if kg is None:
             continue
         bees = gone(window, step)
@@ -110,6 +112,12 @@ def _settled(window: HiveWindow, pouring: Sequence[Exodus]) -> Iterator[Finding]
         ):
             words = f"the counter saw about {bees:,.0f} more bees go than come"
             yield _left(window, step, kg, counted_s(window, step), 0.97, words)
+
+
+def _alone_s(steps: Sequence[Step], i: int) -> tuple[int, int]:
+    """Give between which moments nothing else moved the weight: the steps beside one. [s]."""
+    begin_s = steps[i - 1].after_s if i else 0
+    return begin_s, steps[i + 1].before_s if i + 1 < len(steps) else NEVER_S
 
 
 def _is_seen(pouring: Sequence[Exodus], step: Step) -> bool:

@@ -18,7 +18,7 @@ from hivewatch.signals.sun import is_light
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 # Own choices where no source is named; tests/unit/signals/test_exodus.py.
-LEAST_KG, MOST_KG = 0.45, 6.0  # [kg] the lightest casts to twice 20,000 bees, with their honey
+LEAST_KG, MOST_KG = 0.45, 8.5  # [kg] the lightest casts to a colony of 60,000 bees, with honey
 BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
 SHARE_LEAST, SHARE_MOST = 0.6, 2.0  # share of the loss that the counter saw go
 CLEAR_SPREADS = 6.0  # of a reading

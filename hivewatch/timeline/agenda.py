@@ -14,8 +14,8 @@ from zoneinfo import ZoneInfo
 from hivewatch.apiary import Yard
 from hivewatch.comb.calendar import What
 from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
-from hivewatch.comb.season import laying_level
 from hivewatch.inspections import Inspection
+from hivewatch.signals.season import laying_level
 from hivewatch.timeline.dates import Event, queen_events
 from hivewatch.timeline.reasons import SEASON_LEVEL, is_outdated, no_room
 from hivewatch.timeline.wants import Facts

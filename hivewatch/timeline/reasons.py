@@ -10,9 +10,9 @@ from typing import Any
 
 from hivewatch.comb.held import supers_on
 from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
-from hivewatch.comb.season import laying_level
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
+from hivewatch.signals.season import laying_level
 from hivewatch.timeline import kit
 from hivewatch.timeline.dates import Event, looked_at_brood, queen_events
 from hivewatch.timeline.wants import LEVELS, Advice, Facts, Level, Reason, Wants

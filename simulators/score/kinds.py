@@ -15,6 +15,7 @@ MINUTE_S = 60.0
 HOUR_S = 3_600.0
 DAY_S = 86_400.0
 SEASON_D = 180.0  # [d] own choice: a hive-season, so that scenarios of all lengths add up
+FLIGHT_S = 25 * MINUTE_S  # from memory: a first flight lasts 5 to 25 minutes
 NOTICED_BEES = 500.0  # [bees] own choice: 20 to 25 a minute, what somebody at the entrance sees
 CASTS_S = 16 * DAY_S  # [s] common practice, no source: in two weeks after a swarm all is settled
 
@@ -65,6 +66,7 @@ class Kind:
     told_from: Literal["start", "end"] = "start"
     counts: Callable[[Event], bool] | None = None  # events left out may be found, but need not be
     needs: tuple[str, ...] = ()  # quantities without any of which nobody could know
+    longest_feed_s: float | None = None  # hives that report seldomer cannot show it
     is_shown: bool = True  # a clock's fault shows only in when readings arrive, on a right clock
     hidden_by: tuple[str, ...] = ()  # an event while one of these lasts need not be told apart
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
@@ -101,9 +103,9 @@ KINDS: tuple[Kind, ...] = (
          measures=(Measure("kg_gained", "kg_gained", "relative", "kg", 0.10),
                    Measure("kg_a_day", "kg_a_day", "relative", "kg/d")),
          bar=Bar(0.95, 10, start_s=2 * DAY_S, told_s=2 * DAY_S)),
-    Kind("brood_onset", 10 * DAY_S, 10 * DAY_S,
+    Kind("brood_onset", 10 * DAY_S, 10 * DAY_S, needs=("nest",),
          bar=Bar(0.95, 20, start_s=3 * DAY_S)),
-    Kind("queen_trouble", 14 * DAY_S, 14 * DAY_S, lasts=True,
+    Kind("queen_trouble", 14 * DAY_S, 14 * DAY_S, lasts=True, counts=_is_clear,
          bar=Bar(0.95, 20, told_s=24 * DAY_S)),
     Kind("robbing", 12 * HOUR_S, 36 * HOUR_S, lasts=True,
          bar=Bar(0.90, 20, told_same_day=True)),
@@ -118,14 +120,15 @@ KINDS: tuple[Kind, ...] = (
          bar=Bar(0.95, 20)),
     Kind("dearth", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="yard", counts=_is_clear,
          measures=(Measure("kg_a_day", "kg_a_day", "absolute", "kg/d"),)),
-    Kind("brood_end", 14 * DAY_S, 14 * DAY_S, excuses=("dead_out", "taken")),
+    Kind("brood_end", 14 * DAY_S, 14 * DAY_S, needs=("nest",), excuses=("dead_out", "taken")),
     Kind("swarm_risk", 10 * DAY_S, 10 * DAY_S, lasts=True,
          excuses=("swarm",), excused_ahead_s=CASTS_S),  # a cast of a hive that swarmed before
     Kind("orientation_flight", HOUR_S, HOUR_S, counts=_is_noticed,
+         needs=("bees-out",), longest_feed_s=FLIGHT_S / 2,
          measures=(Measure("bees", "bees", "relative", "bees"),)),
-    Kind("forager_loss", DAY_S, 2 * DAY_S, lasts=True),
-    Kind("chilled_brood", 12 * HOUR_S, DAY_S, lasts=True),
-    Kind("overheating", 6 * HOUR_S, 6 * HOUR_S, lasts=True),
+    Kind("forager_loss", DAY_S, 2 * DAY_S, lasts=True, needs=("weight", "bees-out")),
+    Kind("chilled_brood", 12 * HOUR_S, DAY_S, lasts=True, needs=("nest",)),
+    Kind("overheating", 6 * HOUR_S, 6 * HOUR_S, lasts=True, needs=("nest",)),
     Kind("silent", 2 * HOUR_S, 6 * HOUR_S, subject="device",
          excuses=("device late", "device shuffled")),
     Kind("stuck", DAY_S, DAY_S, lasts=True, subject="device"),

@@ -155,6 +155,10 @@ def must_be_found(season: Season, kind: Kind, event: Event) -> bool:
             return False
     if kind.needs and event["subject"].startswith("hive:"):
         hive = event["subject"].removeprefix("hive:")
+        if kind.longest_feed_s is not None:
+            feed_s = min(season.heard.interval_s(hive, name) for name in kind.needs)
+            if feed_s > kind.longest_feed_s:
+                return False
         return any(season.heard.is_heard(hive, name, start, BLIND_S) for name in kind.needs)
     return True
 

@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 from hivewatch.apiary import Hive, Yard
-from hivewatch.comb.season import laying_level
 from hivewatch.signals.larder import larder_of
+from hivewatch.signals.season import laying_level
 from hivewatch.signals.window import HiveWindow, Series
 
 DAY_S = 86_400

@@ -11,15 +11,15 @@ import pytest
 from hivewatch.comb import CombCount
 from hivewatch.comb.outlook import Hive, look_ahead
 from hivewatch.comb.outlook_words import describe_outlook, outlook_dict
-from hivewatch.comb.season import (
+from hivewatch.comb.sensed import Sensed
+from hivewatch.comb.start import Visit, start
+from hivewatch.signals.season import (
     laying_growth,
     laying_level,
     northern_day,
     usual_flying,
     winter_share,
 )
-from hivewatch.comb.sensed import Sensed
-from hivewatch.comb.start import Visit, start
 
 DAY = date(2026, 5, 2)
 HIVE = Hive("millrace-1", 52.2, seams=10, bees_a_seam=2264, seed=5)

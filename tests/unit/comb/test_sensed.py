@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from hivewatch.comb.season import usual_flying
 from hivewatch.comb.sensed import (
     DAWN_DAY_ERROR,
     DAWN_ERROR,
@@ -24,6 +23,7 @@ from hivewatch.comb.sensed import (
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.dawn import DawnDepartures
 from hivewatch.signals.days import Days, days_of
+from hivewatch.signals.season import usual_flying
 
 ZONE = ZoneInfo("Europe/London")
 GAIN_KG = 0.5

@@ -48,12 +48,10 @@ def test_of_a_dead_hive_its_death_is_told_and_not_its_brood():
     assert settle_claims([colder, before, dead]) == [before, dead]
 
 
-def test_a_swarm_that_left_nobody_behind_is_the_end_of_the_hive():
+def test_of_a_colony_that_left_whole_the_swarm_and_the_empty_hive_are_told():
     day = 86_400
-    swarm = a("swarm", 10 * day, 10 * day + 900)
-    empty, next_year = a("dead_out", 11 * day, None), a("dead_out", 100 * day, None)
-    assert settle_claims([swarm, empty]) == [empty]
-    assert settle_claims([swarm, next_year]) == [next_year, swarm]
+    swarm, empty = a("swarm", 10 * day, 10 * day + 900), a("dead_out", 11 * day, None)
+    assert settle_claims([swarm, empty]) == [empty, swarm]
 
 
 def test_a_hive_that_is_set_up_again_and_stays_empty_is_dead_as_well():

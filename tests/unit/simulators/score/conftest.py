@@ -33,6 +33,10 @@ class Story:
         self.said: list[dict] = []
         self.silent: list[tuple[str, str, str]] = []
         self.told_once: list[dict] = []
+        self.counted_every_s = 600
+
+    def counted(self, every_s):
+        self.counted_every_s = every_s
 
     def happened(self, kind, day, hour=0.0, *, end=None, hive="ford-1", subject=None, **more):
         self.events.append(
@@ -63,6 +67,9 @@ class Story:
                 if device == place["id"]:
                     times = times[(times <= seconds(from_)) | (times >= seconds(until))]
             devices[place["id"]] = hives[place["hive"], "weight"] = times
+            hives[place["hive"], "nest"] = times
+            flown = np.arange(begin, stop, self.counted_every_s, dtype=np.int64)
+            hives[place["hive"], "bees-out"] = flown
         truth = {"start": "2024-05-01", "days": DAYS, "events": self.events}
         return Season(
             "made up", truth, APIARY, self.said, Heard(devices, hives, float(stop)),

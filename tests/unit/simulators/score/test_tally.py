@@ -162,8 +162,10 @@ def test_a_swarm_risk_that_came_true_is_no_false_alarm(story, swarm_on, false):
     assert counts(story, "swarm_risk") == (0, 0, false)
 
 
-def test_a_first_flight_that_nobody_would_notice_need_not_be_found(story):
+@pytest.mark.parametrize(("every_s", "missed"), [(300, 1), (1800, 0)])
+def test_a_first_flight_that_nobody_would_notice_need_not_be_found(story, every_s, missed):
+    story.counted(every_s)
     story.happened("orientation_flight", 3, 13, bees=300)
     story.happened("orientation_flight", 4, 13, bees=900)
     story.told("orientation_flight", 3, 13)
-    assert counts(story, "orientation_flight") == (0, 1, 0)
+    assert counts(story, "orientation_flight") == (0, missed, 0)
