@@ -74,8 +74,9 @@ class Larder:
 
     @property
     def days_left(self) -> Floats:
-        """Give the days that the stores last. [d]."""
-        return np.maximum(self.stores_kg, 0.0) / self.rate_kg
+        """Give the days that the stores last; without end where nobody eats. [d]."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.maximum(self.stores_kg, 0.0) / self.rate_kg
 
 
 def larder_of(window: HiveWindow, inspections: Sequence[Inspection]) -> Larder:
