@@ -12,7 +12,7 @@ EGG_LIVES, OPEN_LIVES, CAPPED_LIVES = 0.98, 0.985, 0.999
 DRONE_LIVES = 0.977  # a day; of 100 eggs 56 emerge (Fukuda & Ohtani 1977)
 
 HOUSE_LOSS = 0.004  # [1/d] Martin 2001
-WINTER_LOSS = 0.0035  # [1/d] own choice: half are alive after six months
+WINTER_LOSS = 0.0035  # [1/d] own choice: but for work and flight half live six months
 FORAGER_LOSS_PER_H = 0.0180  # [1/h of full flight] own choice: 10 to 21 days of flying weather
 FORAGER_LOSS_PER_DAY = 0.006  # [1/d] own choice: at home
 FORAGER_LOSS_AUTUMN = 0.030  # [1/d] own choice: summer bees do not see the winter through

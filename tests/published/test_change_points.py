@@ -2,17 +2,19 @@
 
 A turn of the brood is told by a cumulative sum of the days (E. S. Page, Biometrika 41, 100 (1954))
 and dated where the isotonic fit crosses the bound; that is the likeliest place of a change between
-two levels, the bound half way between them.
+two levels, the bound half way between them. A silent robbing is dated by the likeliest day of a
+change from nothing to what is missing now (D. V. Hinkley, Biometrika 57, 1 (1970)).
 
 Sources: run lengths of the one-sided cumulative sum for k = 0.5, h = 3: 117.59 in control and 3.75
 after a shift of 1.5 deviations, D. Brook, D. A. Evans, Biometrika 59, 539 (1972), as quoted in the
 manual of the CRAN package `spc` (S. Knoth); those for h = 4 there after J. M. Lucas, R. B. Crosier,
 Technometrics 24, 199 (1982), two-sided, which after a shift is the same to the digits given; 38.0,
 10.4 and 4.01 for h = 5, D. C. Montgomery, "Introduction to Statistical Quality Control", from
-memory, and 37.996, 10.376, 4.009 by a Markov chain of 400 states beforehand. The flow of
-the Nile at Aswan, 1871 to 1970, and its change after 1898: G. W. Cobb, Biometrika 65, 243 (1978),
-public domain. `ruptures.Dynp`: the exact optimum for a known number of changes. `scipy.optimize`
-has an isotonic regression of its own.
+memory, and 37.996, 10.376, 4.009 by a Markov chain of 400 states beforehand. The flow of the Nile
+at Aswan, 1871 to 1970, and its change after 1898: G. W. Cobb, Biometrika 65, 243 (1978), public
+domain; as in statsmodels' `nile`; break point 28 by strucchange on the manual pages of
+ggchangepoint; mean and deviation computed beforehand. `ruptures.Dynp`: the exact
+optimum for a known number of changes. `scipy.optimize` has an isotonic regression of its own.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ import pytest
 import ruptures
 from scipy.optimize import isotonic_regression
 
+from hivewatch.detect.silent_robbing import _since
 from hivewatch.signals import brood
 from hivewatch.signals.brood import _rising
 
@@ -101,9 +104,11 @@ def test_run_lengths_of_the_sum_that_tells_a_brood_end(monkeypatch, h, shift, pu
 def test_the_nile_changed_after_1898():
     # means before and after, 1097.75 and 849.97, and the place, 28: Cobb, and strucchange
     assert (len(NILE), NILE.mean()) == (100, pytest.approx(919.35))
+    assert NILE.std(ddof=1) == pytest.approx(169.2275, abs=1e-4)
     bound = (NILE[:28].mean() + NILE[28:].mean()) / 2
     assert bound == pytest.approx((1097.75 + 849.9722) / 2, abs=1e-3)
     assert dated(NILE, bound) == 28
+    assert _since(1097.75 - NILE, 0, 99) == 28
     assert ruptures.Dynp(model="l2", min_size=2, jump=1).fit(NILE).predict(n_bkps=1)[0] == 28
 
 
@@ -123,6 +128,7 @@ def test_a_clear_fall_is_dated_where_dynp_has_it():
         value = np.where(np.arange(40) < at, 1.0, -1.0) + rng.normal(0, 0.25, 40)
         exact = ruptures.Dynp(model="l2", min_size=2, jump=1).fit(value).predict(n_bkps=1)[0]
         assert dated(value, 0.0) == exact == at
+        assert _since((1 - value) / 2, 0, 39) == exact
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -99,6 +99,27 @@ def test_every_row_is_of_one_piece(name: str) -> None:
     assert 0.3 < per_cell_g <= 0.5  # [5]: 125 g / 400 cells = 0.31 g, and 0.5 g
 
 
+def test_a_covered_comb_carries_about_the_bees_remembered() -> None:
+    # Burgett & Burikam (1985), J. Econ. Entomol. 78:1154, from memory: 2,430 bees on both sides of
+    # a Langstroth comb, 138 to the dm2; Agroscope (as quoted on imker.felser.ch): 130.
+    assert 2 * FRAMES["langstroth-deep"].side_bees == pytest.approx(2430, rel=0.10)
+
+
+@pytest.mark.parametrize(
+    ("name", "cells"),
+    [("british-national", 55_000), ("british-14x12", 80_300), ("british-commercial", 70_625)],
+)
+def test_british_boxes_of_eleven_combs(name: str, cells: int) -> None:
+    # The figures these rows were made from [4], so this only proves that they were carried over.
+    assert 2 * 11 * FRAMES[name].side_cells == pytest.approx(cells, rel=0.001)
+
+
+def test_a_side_and_an_eighth_of_the_german_comb() -> None:
+    # imkerei.mueggelland.de (popular), which the row was made from: this, too, only carries over.
+    row = FRAMES["german-normal"]
+    assert (row.side_bees / 8, row.side_cells / 8, row.honey_kg / 16) == (125, 400, 0.125)
+
+
 def test_a_weak_colony_on_swiss_and_dadant_combs() -> None:
     # The figures these two rows were made from, so this only proves that they were carried over:
     # 5,000 bees are 28 eighths on Dadant and 32 on Swiss combs (Imdorf & Gerig's course).

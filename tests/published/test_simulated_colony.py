@@ -2,7 +2,11 @@
 
 Sources, one beside each check:
 - KMB11: Khoury DS, Myerscough MR, Barron AB (2011) PLoS ONE 6(4): e18491. Equations and
-  parameters as given in public re-derivations; equilibria computed here from them.
+  parameters as given in public re-derivations; equilibria computed from their closed forms
+  beforehand; tests/published/test_comb_two_compartments.py recomputes them step by step.
+- DeGrandi-Hoffman et al. 1989, as quoted in a published model: a queen that has laid for q days
+  lays at most 1600 - 0.0027 q^2 + 0.395 q a day; so 1,614.45 at 73, 1,384.47 at 365, 449.52 at 730.
+- Fukuda & Ohtani 1977: of 100 drone eggs 56 adults.
 - Fukuda & Sakagami 1968, Res. Popul. Ecol. 10:31-39: of 100 eggs 94 larvae, 85 adults.
 - Winston 1987: a swarming bee carries 36 mg of honey; swarm fraction 0.6. Rangel & Seeley 2012,
   Insectes Soc. 59:453-462: mean fraction 0.75. So 0.5 to 0.78 is the range tested.
@@ -15,7 +19,9 @@ Sources, one beside each check:
 
 from __future__ import annotations
 
+from copy import deepcopy
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -24,10 +30,10 @@ from simulators import nature, swarming
 from simulators.colony import Colony
 from simulators.day import Day
 from simulators.founding import found
-from simulators.plans import HivePlan
-from simulators.queen import Queen
+from simulators.plans import STEPS_A_DAY, HivePlan
+from simulators.queen import LAYING_SHARE, Queen
 
-ALPHA, SIGMA, LAYS, HALF = 0.25, 0.75, 2_000.0, 27_000.0  # KMB11
+LAYS, HALF = 2_000.0, 27_000.0  # KMB11
 
 SUMMER = Day(
     number=0,
@@ -110,20 +116,23 @@ def test_brood_runs_out_by_the_calendar(monkeypatch: pytest.MonkeyPatch) -> None
     assert left[20][2] == 0
 
 
-def test_of_a_hundred_eggs_eighty_five_emerge() -> None:
-    """Fukuda & Sakagami 1968: 94.2 larvae, 85.1 adults."""
-    larvae = 100 * nature.EGG_LIVES**nature.EGG_DAYS
-    adults = larvae * nature.OPEN_LIVES**nature.OPEN_DAYS * nature.CAPPED_LIVES**nature.CAPPED_DAYS
-    assert larvae == pytest.approx(94.2, abs=0.5)
-    assert adults == pytest.approx(85.1, abs=1.0)
+def test_of_a_hundred_eggs_eighty_five_emerge(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fukuda & Sakagami 1968: 94.2 larvae, 85.1 adults.
+
+    Tolerance: 2, the losses of one day of an egg, which the model leaves out; ours 86.6.
+    """
+    monkeypatch.setattr(Colony, "_lay", lambda *_: 100.0)
+    bees = keep(colony(), 60, SUMMER)
+    seen = bees.live(replace(SUMMER, number=60))
+    assert float(bees.open[0]) == pytest.approx(94.2, abs=2.0)
+    assert float(seen["emerged"]) == pytest.approx(85.1, abs=2.0)
 
 
-def two_compartments(m: float) -> tuple[float, float]:
-    """Equilibrium of KMB11: adults and share of foragers."""
-    root = np.sqrt((ALPHA - SIGMA - m) ** 2 + 4 * ALPHA * m)
-    j = (ALPHA - SIGMA - m + root) / (2 * m)
-    foragers = LAYS / m - HALF * j / (1 + j)
-    return float(foragers / j + foragers), float(j / (1 + j))
+@pytest.mark.parametrize(("laid_d", "eggs"), [(73, 1614.45), (365, 1384.47), (730, 449.52)])
+def test_an_old_queen_lays_less_as_published(laid_d: float, eggs: float) -> None:
+    """DeGrandi-Hoffman et al. 1989; that she lays on part of her days only is own choice."""
+    queen = Queen(age_d=laid_d / LAYING_SHARE)
+    assert queen.eggs_a_day(1600) == pytest.approx(eggs, abs=0.01)
 
 
 def under(m: float, monkeypatch: pytest.MonkeyPatch, days: int) -> Colony:
@@ -138,26 +147,26 @@ def under(m: float, monkeypatch: pytest.MonkeyPatch, days: int) -> Colony:
     return keep(colony(), days, replace(SUMMER, nectar_kg=0.0, pollen=0.0))
 
 
-def test_two_compartments_are_computed_as_published() -> None:
-    """KMB11 at m = 0.24: 8,458 adults, of them 0.235 foragers."""
-    adults, share = two_compartments(0.24)
-    assert adults == pytest.approx(8_457.81, abs=0.5)
-    assert share == pytest.approx(0.2350, abs=0.0005)
-
-
-@pytest.mark.parametrize(("m", "rel"), [(0.10, 0.15), (0.154, 0.20), (0.20, 0.35)])
+@pytest.mark.parametrize(
+    ("m", "house", "foragers", "rel"),
+    [
+        (0.10, 31_721.13, 12_408.19, 0.15),
+        (0.154, 16_840.83, 5_943.67, 0.20),
+        (0.20, 10_261.32, 3_351.92, 0.35),
+    ],
+)
 def test_equilibrium_meets_the_two_compartment_model(
-    m: float, rel: float, monkeypatch: pytest.MonkeyPatch
+    m: float, house: float, foragers: float, rel: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Adults within the bound given, foragers' share within 0.045.
 
     The bound widens with m: in KMB11 some bees forage on their first day (the time to foraging
     is memoryless), here none does before about its tenth, so that our colony lasts better.
     """
-    adults, share = two_compartments(m)
+    adults = house + foragers
     ours = under(m, monkeypatch, 700)
     assert ours.adults == pytest.approx(adults, rel=rel)
-    assert ours.forager / ours.adults == pytest.approx(share, abs=0.045)
+    assert ours.forager / ours.adults == pytest.approx(foragers / adults, abs=0.045)
 
 
 def test_foragers_dying_too_fast_end_the_colony(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -175,27 +184,37 @@ def test_high_forager_losses_draw_house_bees_out_young(monkeypatch: pytest.Monke
         assert under(m, monkeypatch, 700).onset_d == pytest.approx(onset_d, abs=4)
 
 
+WINTER = replace(
+    SUMMER,
+    season=0.0,
+    rising=False,
+    air_c=4.0,
+    noon_c=6.0,
+    fly_h=0.0,
+    nectar_kg=0.0,
+    pollen=0.0,
+)
+
+
 def test_winter_bees_eat_what_scales_show() -> None:
     """33 to 50 g a day for 10,000 to 15,000 bees (popular, two scale hives)."""
-    winter = replace(
-        SUMMER,
-        season=0.0,
-        rising=False,
-        air_c=4.0,
-        noon_c=6.0,
-        fly_h=0.0,
-        nectar_kg=0.0,
-        pollen=0.0,
-    )
-    bees = found(replace(PLAN, bees=12_500, boxes=1), winter, np.random.default_rng(2))
-    eaten = [bees.live(replace(winter, number=n))["honey_eaten"] for n in range(30)]
+    bees = found(replace(PLAN, bees=12_500, boxes=1), WINTER, np.random.default_rng(2))
+    eaten = [bees.live(replace(WINTER, number=n))["honey_eaten"] for n in range(30)]
     assert 0.033 < float(np.mean(eaten)) < 0.050
     assert bees.adults > 0.85 * 12_500
 
 
-def test_half_of_the_winter_bees_live_six_months() -> None:
-    """Common practice, no source: winter bees up to six months."""
-    assert 0.4 < (1 - nature.WINTER_LOSS) ** 182 < 0.7
+def test_a_good_part_of_the_winter_bees_lives_six_months() -> None:
+    """Common practice, no source: winter bees up to six months. Bounds: own choice.
+
+    Of 0.004 a day (Martin 2001, healthy winter) a half would be left; some are called to fly, too.
+    """
+    bees = found(replace(PLAN, bees=12_500, boxes=1), WINTER, np.random.default_rng(2))
+    before = float(bees.winter)
+    assert before > 0.8 * bees.adults
+    keep(bees, 91, WINTER)
+    keep(bees, 91, replace(WINTER, rising=True))
+    assert 0.3 < float(bees.winter) / before < 0.6
 
 
 def test_an_emergency_queen_lays_three_weeks_after_the_loss() -> None:
@@ -234,11 +253,22 @@ def test_the_parent_colony_has_eggs_again_about_day_eighteen() -> None:
 def test_a_swarm_takes_half_to_three_quarters_with_honey_in_the_crop() -> None:
     """0.1 g of bee and 36 mg of honey each: 15,000 bees weigh 2.04 kg (computed), ours 2.1."""
     bees = keep(colony(), 150, SUMMER)
-    chance = np.random.default_rng(5)
-    shares = np.clip(chance.normal(swarming.SWARM_SHARE, 0.05, 1_000), 0.3, 0.78)
-    assert np.quantile(shares, 0.02) > 0.5
-    assert np.quantile(shares, 0.98) < 0.78
     before = bees.adults
+    chance = np.random.default_rng(5)
+    sky = SimpleNamespace(
+        time_s=300 * np.arange(STEPS_A_DAY),
+        solar_h=24 / STEPS_A_DAY * np.arange(STEPS_A_DAY),
+        flying=np.ones(STEPS_A_DAY),
+    )
+    shares = [
+        swarming.fly(
+            deepcopy(bees), SUMMER, (sky, None), chance, swarming.SWARM_SHARE, takes_queen=True
+        ).bees
+        / before
+        for _ in range(200)
+    ]
+    assert 0.5 < float(np.mean(shares)) < 0.75
+    assert 0.4 < min(shares) < max(shares) < 0.78
     left, kg = swarming.leave(bees, 0.6)
     assert left / before == pytest.approx(0.55, abs=0.06)  # foragers stay more often
     assert kg / left == pytest.approx(2.04 / 15_000, rel=0.08)

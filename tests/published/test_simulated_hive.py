@@ -229,6 +229,8 @@ def test_nectar_ripens_as_the_sugar_balance_says(continental: list[Told]) -> Non
     """40 % nectar makes 0.488 kg of honey a kg, 20 % makes 0.244 and loses 0.756 of water."""
     for share, honey in ((0.2, 0.2439), (0.4, 0.4878), (0.6, 0.7317)):
         assert share / HONEY_SUGAR == pytest.approx(honey, abs=5e-5)
+    water = 1 - 0.2 / HONEY_SUGAR
+    assert water == pytest.approx(0.75, abs=0.01)  # Nicolson, to two digits
     for hive in continental:
         column = hive.life.columns
         water = column["nectar"] - column["sugar"] / HONEY_SUGAR

@@ -6,6 +6,8 @@ Sources, one beside each check:
 - T. Schmickl, K. Crailsheim (2007), HoPoMo, Ecol. Modelling 204:219, p. 221: the season's laying,
   1 - max(1 - 1 / (1 + 385 exp(-t / 15)), 1 / (1 + 36 exp(-(t - 155) / 15))); figures of eggs a day
   at 1,600 computed from it beforehand.
+- McLellan et al. (1978), as restated in a published model's code: 4.34e-5 d^4.98293 exp(-0.05287 d)
+  eggs on day d of the season, 2,046.9 at most, on day 94.25; 324.4 on day 200, 106 days later.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ import pytest
 
 from hivewatch.apiary import Hive, Yard
 from hivewatch.signals.larder import larder_of
-from hivewatch.signals.season import laying_level
+from hivewatch.signals.season import FALL_PART, laying_level
 from hivewatch.signals.window import HiveWindow, Series
 
 DAY_S = 86_400
@@ -52,6 +54,7 @@ def test_the_days_left_of_a_winter_cluster_are_those_of_its_use(g_a_day):
 
 # day of the year, eggs a day of a queen that lays 1,600 at most; the highest is on day 149
 HOPOMO = [
+    (1, 4.43),
     (30, 30.13),
     (60, 198.72),
     (90, 818.70),
@@ -77,3 +80,11 @@ def test_laying_is_highest_on_the_published_day():
     level = [laying_level(day, GRAZ_DEG) for day in days]
     assert int(np.argmax(level)) + 1 == 149
     assert max(level) == pytest.approx(0.9817, abs=1e-4)
+
+
+def test_laying_falls_between_the_two_published_curves_or_little_above():
+    # tolerance: own choice, a twentieth of the peak; the curve of Graz alone would be at 4 %
+    days = 106
+    fallen = laying_level(date(2025, 1, 1) + timedelta(days=149 - 1 + days), GRAZ_DEG)
+    assert fallen == pytest.approx(0.04, abs=0.005)
+    assert fallen**FALL_PART == pytest.approx(324.4 / 2046.9, abs=0.055)
