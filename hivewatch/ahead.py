@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
@@ -31,6 +31,8 @@ TAKEN = ("swarm", "forager_loss")
 READ = ("weight", "ambient", "rain", "bees-in", "bees-out")
 REACH_S = (REACH_DAYS + 8) * DAY_S  # a day's income rests on the days before it
 MARGIN_S = 3 * DAY_S  # own choice: dawns before a visit or a box that say what it weighed
+HOUR_S = 3600  # own choice: an outlook goes by days; who asks twice within an hour hears the same
+SOON_S = 300  # own choice: but for a visit within the hour, whose weights are still coming in
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ def outlook_of(
     apiary : Apiary
         With the hive in it.
     as_of_s : int
-        The moment; no later visit or reading counts. [s]
+        The moment; no later visit or reading counts, and of readings none since `moment_s`. [s]
     recorded_by_s : int or None
         For a replay: nothing written down or received later counts. [s]
 
@@ -99,6 +101,7 @@ def facts_of(
     visits = [visit_of(one, frame, zone) for one in noted]
     if not any(one.can_start for one in visits):
         return None
+    as_of_s = moment_s([one.at_s for one in noted], as_of_s)
     window, found = _sensed(connection, apiary, hive_id, noted, as_of_s, recorded_by_s)
     described = hive_of(
         hive.id, yard.latitude, frame, hive.frames * hive.boxes, box_combs=hive.frames
@@ -107,6 +110,19 @@ def facts_of(
     days, dawn = days_of(window), dawn_departures_of(window)
     held = held_of(window, noted, frame, hive.frames, zone, today)
     return Facts(described, zone, today, visits, days, dawn, found, held)
+
+
+def moment_s(visits_at_s: Iterable[int], now_s: int) -> int:
+    """Give the moment that an outlook is told of: the last full hour, or a visit since."""
+    hour_s = now_s // HOUR_S * HOUR_S
+    last_s = max((one for one in visits_at_s if hour_s < one <= now_s), default=None)
+    return hour_s if last_s is None else max(last_s, now_s // SOON_S * SOON_S)
+
+
+def is_waiting(connection: Connection, apiary: Apiary, hive_id: str) -> bool:
+    """Say whether something is stored of a hive that the watch has not looked at yet."""
+    own = {f"device:{one.device}" for one in apiary.placements if one.hive == hive_id}
+    return bool({one.subject for one in stale.read(connection)} & (own | {f"hive:{hive_id}"}))
 
 
 def _sensed(
@@ -122,9 +138,7 @@ def _sensed(
     Where the watch has looked at all that is stored of it, what it found is taken; for a replay, or
     where nobody has looked yet, the findings are worked out anew, which says the same.
     """
-    own = {f"device:{one.device}" for one in apiary.placements if one.hive == hive_id}
-    waiting = {one.subject for one in stale.read(connection)} & (own | {f"hive:{hive_id}"})
-    if recorded_by_s is None and not waiting:
+    if recorded_by_s is None and not is_waiting(connection, apiary, hive_id):
         since_s = as_of_s - REACH_S
         frame = FRAMES[next(one.frame for one in apiary.hives if one.id == hive_id)]
         from_s = dict.fromkeys(READ, since_s) | {"weight": _weighed_from_s(noted, frame, since_s)}

@@ -24,6 +24,7 @@ from hivewatch.clock import Clock, WallClock
 from hivewatch.errors import UsageError
 from hivewatch.ingest.intake import Intake
 from hivewatch.ingest.subscriber import Subscriber
+from hivewatch.outlooks import Outlooks
 from hivewatch.settings import Settings
 from hivewatch.store import mirrored
 from hivewatch.store.open import Store
@@ -33,7 +34,13 @@ LOG = structlog.get_logger(__name__)
 
 Loop = Callable[[Event, Callable[[], None]], None]
 
-PATIENCE_S = {"ingest": 90.0, "watch": 120.0, "deliver": 180.0, "mirror": 180.0}
+PATIENCE_S = {
+    "ingest": 90.0,
+    "watch": 120.0,
+    "outlooks": 120.0,
+    "deliver": 180.0,
+    "mirror": 180.0,
+}
 # own choice: each more than the longest single step of its loop: a broker's time-out, a look at a
 # hive with years of data, a slow channel
 RESTART_S = (1.0, 60.0)  # own choice: the first and the longest wait before a broken loop restarts
@@ -64,11 +71,13 @@ class Daemon:
         self.stop = Event()
         self.store = Store(settings.store.path)
         intake = Intake(self.store, mirrored=settings.mirror is not None)
+        outlooks = Outlooks(self.store, clock)
         all_channels = [*channels, *open_channels(settings.alerts.channels)]
         self.subscriber = Subscriber(settings.broker, intake, clock)
         self._rooms = [
             _Room("ingest", self.subscriber.run),
-            _Room("watch", Watcher(self.store, settings, clock).run),
+            _Room("watch", Watcher(self.store, settings, clock, outlooks.changed).run),
+            _Room("outlooks", outlooks.run),
             _Room("deliver", Delivery(self.store, all_channels, clock).run),
         ]
         if settings.mirror is not None:
@@ -83,7 +92,7 @@ class Daemon:
             {room.name: PATIENCE_S[room.name] for room in self._rooms},
             {"store": self._store_fault, "broker": lambda: self.subscriber.fault},
         )
-        self._app = create_app(self.store, settings, clock, self.health, intake.readmit)
+        self._app = create_app(self.store, settings, clock, self.health, intake.readmit, outlooks)
         self.address = ""
 
     def run(self) -> None:

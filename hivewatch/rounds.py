@@ -11,13 +11,12 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select, text
 
-from hivewatch.ahead import outlook_of
 from hivewatch.alerts.phrases import phrase
 from hivewatch.alerts.rules import RULES
 from hivewatch.apiary import Apiary, Placement, stands
-from hivewatch.comb.outlook_words import outlook_dict
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
+from hivewatch.outlooks import told_of
 from hivewatch.store import inspections
 from hivewatch.store.schema import finding as finding_table
 from hivewatch.store.schema import inspection as inspection_table
@@ -186,14 +185,11 @@ def _read(body: str) -> Inspection:
 
 def outlooks(
     connection: Connection, apiary: Apiary, as_of_s: int, recorded_by_s: int | None = None
-) -> dict[str, dict[str, object]]:
+) -> dict[str, Mapping[str, Any]]:
     """Work out the outlook of every hive that was counted in the last sixty days.
 
     This takes a tenth of a second or more a hive: for the command, not for a request.
     """
-    found = {}
-    for hive in inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s):
-        ahead = outlook_of(connection, apiary, hive, as_of_s, recorded_by_s=recorded_by_s)
-        if ahead is not None:
-            found[hive] = outlook_dict(ahead)
-    return found
+    seen = inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s)
+    told = {hive: told_of(connection, apiary, hive, as_of_s, recorded_by_s) for hive in seen}
+    return {hive: one for hive, one in told.items() if one is not None}

@@ -6,7 +6,8 @@ whose data changed, and writes down what is found and what a phone must hear.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from itertools import groupby
 from threading import Event
@@ -153,9 +154,19 @@ def _hive_of(one: Finding) -> str:
 class Watcher:
     """Looks at hives; the only writer of findings."""
 
-    def __init__(self, store: Store, settings: Settings, clock: Clock) -> None:
-        """Look at every hive once at the start: time has passed, too."""
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings,
+        clock: Clock,
+        changed: Callable[[str, int], None] = lambda _hive, _from_s: None,
+    ) -> None:
+        """Look at every hive once at the start: time has passed, too.
+
+        `changed` is told of every hive that was looked at, and from when on it changed.
+        """
         self._store, self._settings, self._clock = store, settings, clock
+        self._changed = changed
         self._again_s: dict[str, int | None] = {}
         self._windows = WindowKeeper()
         self._known: dict[str, Known] = {}
@@ -182,7 +193,8 @@ class Watcher:
             if self._apiary is None or any(one.subject.startswith("hive:") for one in marks):
                 self._apiary = apiary_rows.read(connection)  # what edits it marks a hive
         apiary, changed_ms = self._apiary, {one.subject: one.from_ms for one in marks}
-        due = self._due(changed_ms.keys(), apiary)
+        changed_s = stale.hives(marks, apiary)
+        due = self._due(changed_s.keys(), apiary)
         broke: dict[str, Exception] = {}
         for hive_id in due:
             if stop.is_set():
@@ -199,22 +211,17 @@ class Watcher:
         if marks:
             with self._store.write(must_last=False) as connection:  # else it is looked at again
                 stale.clear(connection, marks)
+            for hive_id, from_s in changed_s.items():
+                self._changed(hive_id, from_s)
         return len(due)
 
-    def _due(self, changed: Collection[str], apiary: Apiary) -> list[str]:
+    def _due(self, changed: AbstractSet[str], apiary: Apiary) -> list[str]:
         """Name the hives to look at: those that changed, and some for which only time passed.
 
         At the start all are due; the first look at years of a thousand hives takes minutes, and
         what comes meanwhile must not wait for it.
         """
-        due: set[str] = set()
-        for subject in changed:
-            what, _, name = subject.partition(":")
-            if what == "hive":
-                due |= {name} & apiary.hive.keys()
-            else:
-                stood = apiary.placements_of.get(name, ())
-                due |= {place.hive for place in stood if place.hive is not None}
+        due = changed & apiary.hive.keys()
         now_s = self._clock.now_s()
         waiting = sorted(
             one.id

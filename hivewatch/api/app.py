@@ -33,6 +33,7 @@ from hivewatch.api.health import Health
 from hivewatch.api.rooms import Readmit, Rooms
 from hivewatch.api.shell import Shell
 from hivewatch.clock import Clock
+from hivewatch.outlooks import Outlooks
 from hivewatch.settings import Settings
 from hivewatch.store.open import Store
 
@@ -40,7 +41,12 @@ ROOT = "/api/v1"
 
 
 def create_app(
-    store: Store, settings: Settings, clock: Clock, health: Health, readmit: Readmit
+    store: Store,
+    settings: Settings,
+    clock: Clock,
+    health: Health,
+    readmit: Readmit,
+    outlooks: Outlooks,
 ) -> FastAPI:
     """Make the app; it starts nothing and keeps nothing but what it is given.
 
@@ -52,6 +58,8 @@ def create_app(
         What `/readyz` tells.
     readmit : Callable
         Tries packs of quarantine again: `hivewatch.ingest.intake.Intake.readmit`.
+    outlooks : Outlooks
+        Those that stand; somebody else keeps them up to date.
     """
     app = FastAPI(
         title="hivewatch",
@@ -63,7 +71,7 @@ def create_app(
         redirect_slashes=False,
         generate_unique_id_function=lambda route: route.name,
     )
-    app.state.rooms = Rooms(store, settings, clock, health, readmit, Feed(store))
+    app.state.rooms = Rooms(store, settings, clock, health, readmit, Feed(store), outlooks)
     problems.install(app)
     for part in (
         places,

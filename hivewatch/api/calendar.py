@@ -26,7 +26,6 @@ from hivewatch.api.forms import Answer, Asked
 from hivewatch.api.kept import kept_or_made
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here, Rooms
-from hivewatch.api.round import recent_outlooks
 from hivewatch.store import apiary, appointments
 from hivewatch.timeline.agenda import Appointment, agenda
 from hivewatch.timeline.told import tell, unsaid
@@ -107,7 +106,7 @@ def _make(here: Rooms, connection: Connection, now_s: int) -> bytes:
     """Write the calendar as of a moment, and keep what is told."""
     known = apiary.read(connection)
     told = rounds.told_lately(connection, now_s)
-    outlooks = recent_outlooks(here, now_s)
+    outlooks = here.outlooks.all()
     facts, _ = rounds.facts_of(connection, known, told, now_s, outlooks=outlooks)
     before = appointments.read(connection)
     untold = unsaid((one for its in facts.values() for one in its), before)

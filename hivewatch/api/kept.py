@@ -58,7 +58,7 @@ def kept_or_made(here: Rooms, name: str, make: Make, kind: str | None = None) ->
     if isinstance(kept, Kept) and kept.is_fresh(began_s) and now_s >= kept.made_s:
         return kept.body
     with here.store.read() as connection:
-        version = rounds.version_of(connection, kind)
+        version = (*rounds.version_of(connection, kind), here.outlooks.version)
         if isinstance(kept, Kept) and kept.holds(version, now_s):
             return kept.body
         body = make(connection, now_s)

@@ -7,15 +7,12 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from hivewatch.ahead import outlook_of
 from hivewatch.api.forms import Answer, Asked, Time, moment, seconds
 from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
-from hivewatch.comb.outlook_words import outlook_dict
-from hivewatch.store import apiary, inspections
-
-KEPT_MAX = 500  # own choice: outlooks kept, so that a page that asks again costs nothing
+from hivewatch.outlooks import told_of
+from hivewatch.store import apiary
 
 router = APIRouter(tags=["outlook"])
 
@@ -101,22 +98,17 @@ def outlook(here: Here, hive_id: HiveId, asked: Annotated[OutlookAsked, Query()]
     """Look three weeks back and ahead, from what people counted."""
     now_s = here.clock.now_s()
     as_of_s = now_s if asked.as_of is None else min(seconds(asked.as_of), now_s)
-    recorded_by_s = None if asked.as_of is None else as_of_s
     with here.store.read() as connection:
         must_know(connection, hive_id)
-        seen = inspections.read(connection, hive=hive_id, recorded_by_s=recorded_by_s)
-        key = (hive_id, as_of_s // 3600, tuple(one.id for one in seen if one.at_s <= as_of_s))
-        if key not in here.outlooks:
+        if asked.as_of is None:
+            told = here.outlooks.of(connection, hive_id, now_s).told
+        else:
             known = apiary.read_around(connection, hive_id)
-            found = outlook_of(connection, known, hive_id, as_of_s, recorded_by_s=recorded_by_s)
-            if len(here.outlooks) >= KEPT_MAX:
-                here.outlooks.clear()
-            here.outlooks[key] = None if found is None else outlook_dict(found)
-    told = here.outlooks[key]
+            told = told_of(connection, known, hive_id, as_of_s, recorded_by_s=as_of_s)
     if told is None:
         raise ProblemError(
             404,
             "Nothing was counted here in the last sixty days that an outlook could start from;"
             " write down an inspection with brood or bees counted.",
         )
-    return Outlook.model_validate(told | {"as_of": moment(as_of_s)})
+    return Outlook.model_validate({**told, "as_of": moment(as_of_s)})

@@ -11,6 +11,7 @@ from fastapi import Depends, Request
 from hivewatch.api.feed import Feed
 from hivewatch.api.health import Health
 from hivewatch.clock import Clock
+from hivewatch.outlooks import Outlooks
 from hivewatch.settings import Settings
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
@@ -55,7 +56,7 @@ class Rooms:
     health: Health
     readmit: Readmit
     feed: Feed
-    outlooks: dict[object, dict[str, object] | None] = field(default_factory=dict)
+    outlooks: Outlooks
     kept: dict[str, object] = field(default_factory=dict)
 
 

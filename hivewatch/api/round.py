@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Literal
 
 from fastapi import APIRouter, Response
 from pydantic import Field
@@ -13,7 +12,7 @@ from sqlalchemy import Connection
 from hivewatch import rounds
 from hivewatch.api.forms import Answer, Time
 from hivewatch.api.kept import kept_or_made
-from hivewatch.api.rooms import Here, Rooms
+from hivewatch.api.rooms import Here
 from hivewatch.store import apiary
 from hivewatch.timeline.show import round_dict
 
@@ -93,10 +92,7 @@ class Round(Answer):
 
 @router.get("/round", response_model=Round)
 def make_round(here: Here) -> Response:
-    """Say which yards to visit and when, why, and what to take.
-
-    No outlook is worked out for it: where a page asked for one lately, it counts.
-    """
+    """Say which yards to visit and when, why, and what to take."""
 
     def make(connection: Connection, now_s: int) -> bytes:
         plan = rounds.plan(
@@ -104,20 +100,8 @@ def make_round(here: Here) -> Response:
             apiary.read(connection),
             rounds.told_lately(connection, now_s),
             now_s,
-            outlooks=recent_outlooks(here, now_s),
+            outlooks=here.outlooks.all(),
         )
         return json.dumps(round_dict(plan), ensure_ascii=False).encode()
 
     return Response(kept_or_made(here, "round", make), media_type="application/json")
-
-
-def recent_outlooks(here: Rooms, now_s: int) -> Mapping[str, Mapping[str, Any]]:
-    """Take the outlooks that pages asked for within the last day."""
-    found: dict[str, tuple[int, Mapping[str, Any]]] = {}
-    for key, told in list(here.outlooks.items()):
-        if not isinstance(key, tuple) or told is None:
-            continue
-        hive, hour, _ = key
-        if 0 <= now_s // 3600 - hour <= 24 and hour >= found.get(hive, (0, {}))[0]:  # noqa: PLR2004
-            found[hive] = (hour, told)
-    return {hive: told for hive, (_, told) in found.items()}

@@ -12,6 +12,8 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, text
 
+from hivewatch.apiary import Apiary
+
 
 class Mark(NamedTuple):
     """Something to look at again: what changed, from when on, and how often it was marked."""
@@ -42,6 +44,21 @@ def read(connection: Connection) -> list[Mark]:
         "SELECT subject, from_ms, version FROM stale ORDER BY subject"
     )
     return [Mark(*row) for row in rows]
+
+
+def hives(marks: Iterable[Mark], apiary: Apiary) -> dict[str, int]:
+    """Say of each hive that changed from when on; 0 where it was not by readings. [s]."""
+    from_s: dict[str, int] = {}
+    for one in marks:
+        what, _, name = one.subject.partition(":")
+        if what == "hive":
+            from_s[name] = 0
+        elif what == "device":
+            since_s = one.from_ms // 1000
+            for place in apiary.placements_of.get(name, ()):
+                if place.hive is not None:
+                    from_s[place.hive] = min(since_s, from_s.get(place.hive, since_s))
+    return from_s
 
 
 def clear(connection: Connection, marks: Iterable[Mark]) -> None:

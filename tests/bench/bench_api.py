@@ -158,7 +158,7 @@ def measure(here: Served, hive: str, yard: str, rounds: int) -> dict[str, float]
         def ask(url: str = url, *, is_anew: bool = name in anew) -> int:
             if is_anew:
                 here.app.state.rooms.kept.clear()
-                here.app.state.rooms.outlooks.clear()
+                here.outlooks.changed(hive, 0)
             return app.get(url)
 
         size = ask()

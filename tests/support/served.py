@@ -22,6 +22,7 @@ from hivewatch.clock import WallClock
 from hivewatch.detect.finding import Finding, settle
 from hivewatch.ingest.intake import Intake, Message
 from hivewatch.inspections import Inspection
+from hivewatch.outlooks import Outlooks
 from hivewatch.settings import Settings
 from hivewatch.store import apiary, findings, inspections, readings
 from hivewatch.store.open import Store
@@ -105,7 +106,10 @@ class Served:
         self.fault: str | None = None
         self.health = Health(WallClock().now_s, {"ingest": 3600.0}, {"broker": lambda: self.fault})
         self.health.beat("ingest")
-        self.app = create_app(self.store, Settings(), self.clock, self.health, self.intake.readmit)
+        self.outlooks = Outlooks(self.store, self.clock)
+        self.app = create_app(
+            self.store, Settings(), self.clock, self.health, self.intake.readmit, self.outlooks
+        )
         self.url = ""
         self.http = httpx.Client()
 

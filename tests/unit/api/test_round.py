@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from threading import Event
 
 import pytest
 from served import NOW_S, served
@@ -12,7 +13,7 @@ from hivewatch import rounds
 from hivewatch.api.kept import KEPT_S, Kept
 from hivewatch.api.round import Round
 from hivewatch.detect.finding import Finding
-from hivewatch.store import apiary
+from hivewatch.store import apiary, stale
 from hivewatch.timeline.show import round_dict
 
 
@@ -125,23 +126,45 @@ def test_the_answer_is_as_it_is_described(here):
     assert json.loads(Round.model_validate(answer).model_dump_json()) == answer
 
 
-def test_an_outlook_that_a_page_asked_for_counts(here):
+def test_a_super_is_wanted_though_no_page_asked_for_an_outlook(here):
+    write_down_a_strong_colony(here)
+    outlooks_of(here)
+    hive = next(h for h in the_round(here)["visits"][0]["hives"] if h["hive"] == "hazel-1")
+    assert [r["source"] for r in hive["reasons"]] == ["outlook"]
+    ahead = here.http.get("/api/v1/hives/hazel-1/outlook").json()
+    assert hive["reasons"][0]["by"] == ahead["room"]["super_by"]
+    assert {"what": "super", "count": 1, "unit": None, "fits": "langstroth-deep"} in hive["take"]
+
+
+def test_the_command_plans_the_same_round(here):
+    write_down_a_strong_colony(here)
+    tell_toppled(here)
+    outlooks_of(here)
+    with here.store.read() as connection:
+        known = apiary.read(connection)
+        found = rounds.told_lately(connection, here.clock.now_s())
+        ahead = rounds.outlooks(connection, known, here.clock.now_s())
+        plan = rounds.plan(connection, known, found, here.clock.now_s(), outlooks=ahead)
+    assert the_round(here) == json.loads(json.dumps(round_dict(plan)))
+
+
+def write_down_a_strong_colony(here):
     here.write_down(
         hive="hazel-1",
         at="2026-05-10T09:00:00Z",
         brood={"eggs": 5400, "open": 10000, "capped": 21000},
         adults=32000,
     )
-    reasons = [r["source"] for h in the_round(here)["visits"][0]["hives"] for r in h["reasons"]]
-    assert "outlook" not in reasons
-    ahead = here.http.get("/api/v1/hives/hazel-1/outlook").json()
-    assert ahead["room"]["super_by"] is not None
+
+
+def outlooks_of(here):
+    """Let the loop work out the outlooks, as after a look of the watch."""
+    with here.store.write() as connection:
+        stale.clear(connection, stale.read(connection))
+    while here.outlooks.look_round(Event(), lambda: None):
+        pass
     here.clock.at_s += KEPT_S
     past(here)
-    hive = next(h for h in the_round(here)["visits"][0]["hives"] if h["hive"] == "hazel-1")
-    assert [r["source"] for r in hive["reasons"]] == ["outlook"]
-    assert hive["reasons"][0]["by"] == ahead["room"]["super_by"]
-    assert {"what": "super", "count": 1, "unit": None, "fits": "langstroth-deep"} in hive["take"]
 
 
 def test_no_yards_make_an_empty_round(tmp_path):

@@ -217,19 +217,18 @@ def test_a_swarm_that_was_none_is_struck_out_and_stays_so(here, tmp_path):
         assert of_swarm(fetch(again)) == {}
 
 
-def test_a_super_stays_due_while_nobody_looks_ahead_and_is_struck_out_once_it_is_on(here):
+def test_a_super_stays_due_until_it_is_on_and_is_then_struck_out(here, monkeypatch):
     told = {"as_of": "2026-05-11T09:00:00Z", "hive": "hazel-1"}
     room = {"super_by": "2026-05-16", "crowded_on": "2026-05-19"}
-    here.app.state.rooms.outlooks["hazel-1", NOW_S // 3600, ()] = told | {"room": room}
+    ahead = {"hazel-1": told | {"room": room}}
+    monkeypatch.setattr(here.outlooks, "all", lambda: ahead)
     uid = "super-hazel-1@hivewatch"
     due = events(fetch(here))[uid]
     assert due.decoded("dtstart") == date(2026, 5, 16)
-    here.app.state.rooms.outlooks.clear()  # as after a restart
+    ahead.clear()  # as after a restart
     assert events(fetch(here))[uid] == due
     here.clock.at_s += 3600
-    here.app.state.rooms.outlooks["hazel-1", NOW_S // 3600, ()] = told | {
-        "room": room | {"super_by": "2026-05-18"}
-    }
+    ahead["hazel-1"] = told | {"room": room | {"super_by": "2026-05-18"}}
     moved = events(fetch(here))[uid]
     assert moved.decoded("dtstart") == date(2026, 5, 18)
     here.clock.at_s += 3600
