@@ -57,6 +57,7 @@ def test_the_brood_that_is_left_dates_the_last_egg(ago):
     seen = visit(nest, 30 + ago + 1, brood=left(ago), queen="not seen")
     signs = signs_of(nest.window(), [before, seen])
     assert [one.what for one in signs] == ["lays", "stopped"]
+    # tolerance: cells are counted whole, and of 1,500 a day
     assert (seen.at_s - signs[1].since_s) / DAY_S == pytest.approx(ago, abs=0.1)
 
 
@@ -95,8 +96,10 @@ def test_the_warmth_goes_when_the_capped_brood_has_come_out(limits):
     nest = nest_of(stops=40)
     (one,) = queen.find(nest.window(), (), limits)
     assert 9 <= day_of(nest, one.detected_s) - 40 <= 24
+    # tolerance: own choice; the nest cools by degrees over the days on which the last bees come out
     assert day_of(nest, one.start_s) == pytest.approx(40, abs=4)
-    # an emergency queen lays from day 18.5 to 20; she is given up on four weeks from day 13
+    # an emergency queen lays from day 18.5 to 20, here to the end of that day; the bad-mating limit
+    # is three to four weeks from day 11.5 to 13
     since = date.fromisoformat(str(one.measures["since_day"]))
     lays = date.fromisoformat(str(one.measures["eggs_from_day"]))
     latest = date.fromisoformat(str(one.measures["eggs_by_day"]))

@@ -1,7 +1,8 @@
 """Entrance counters as they are published, on made-up counts: whose bias says nothing of bees.
 
 Sources, one beside each check:
-- insignia-bee.eu: 122,667 bees in and 136,920 out of a strong colony on a summer's day, 0.896.
+- insignia-bee.eu: 122,667 bees in and 136,920 out of a strong colony on a summer's day, 0.896;
+  bees that walk in the tunnel at night are counted, too.
 - Bayer Crop Science, poster, openagrar_mods_00089379: in / out within 0.05 of one in 31 of 34 tests
   in 2021 and 15 of 17 in 2022.
 - E. A. Capaldi et al. (2000), Nature 403:537, from memory: young bees fly for 5 to 20 minutes,
@@ -53,6 +54,23 @@ def test_days_as_near_to_one_as_published_lose_nobody(made_up_hive, limits, seed
     off = np.random.default_rng(seed).normal(0, 0.03, DAYS)
     hive = counted(made_up_hive, 1 + off, seed)
     assert "forager_loss" not in kinds(traffic.find(hive.window(EVERYTHING), (), limits))
+
+
+@pytest.mark.parametrize("a_minute", [2, 10])
+@pytest.mark.parametrize("is_each_night", [True, False])
+def test_bees_that_walk_in_the_tunnel_at_night_are_no_trouble(
+    made_up_hive, limits, a_minute, is_each_night
+):
+    # how many walk is own choice: up to an eighth of what flies on an average minute of the day
+    hive = counted(made_up_hive, IN / OUT)
+    hour, day = (hive.time_s % 86_400) / 3600, (hive.time_s - hive.at(0, 0)) // 86_400
+    walks = ((hour > 20.5) | (hour < 4.5)) & (is_each_night | (day >= 12))
+    rng = np.random.default_rng(11)
+    for name in ("bees-out", "bees-in"):
+        hive.series[name] += rng.poisson(a_minute * hive.step_s / 60, len(hour)) * walks
+    found = run.detect(hive.window(EVERYTHING), (), limits, int(hive.time_s[-1]))
+    trouble = {"forager_loss", "swarm", "robbing", "orientation_flight", "stuck"}
+    assert not kinds(found) & trouble
 
 
 @pytest.mark.parametrize("minutes", [10, 15, 20])

@@ -65,7 +65,7 @@ def test_from_a_winter_core_to_a_brood_nest_is_one_onset(limits, winter_cel, bro
     series = {**window.series, "nest": Series(made.time_s, level + noise)}
     window = HiveWindow(window.hive, window.yard, window.as_of_s, series)
     (turn,) = turns_of(window)
-    assert turn.is_onset
+    assert turn.is_onset  # to the day: warmth is judged by whole days
     assert (turn.start_s - made.start_s) / DAY_S == pytest.approx(30, abs=1)
     # the dates that follow: the egg was laid 3 days before the larva, the bee comes out on day 21
     (one,) = (one for one in nest.find(window, (), limits) if one.kind == "brood_onset")

@@ -308,6 +308,22 @@ def test_absolute_time_begins_at_two_to_the_28(time_s, moment):
     assert pack.faults == [(0, "clock", moment)]
 
 
+@pytest.mark.parametrize(
+    ("second", "reason"),
+    [  # sections 4.4, 12.3.1: labels that end in "_" must be understood, others are ignored; and one
+        # version for all records of a pack
+        (b'{"n":"b","v":2,"hue":"amber"}', None),
+        (b'{"n":"b","v":2,"hue_":"amber"}', "must understand"),
+        (b'{"n":"b","v":2,"bver":5}', None),
+        (b'{"n":"b","v":2,"bver":10}', "version"),
+    ],
+)
+def test_what_is_not_understood_is_ignored_or_refuses_the_pack(rfc, second, reason):
+    resolved, faults = rfc.resolve(b'[{"bver":5,"n":"a","v":1},' + second + b"]")
+    assert [row[3] for row in resolved] == ([] if reason else [1.0, 2.0])
+    assert faults == ([(None, reason)] if reason else [])
+
+
 def test_cbor_labels_are_those_of_table_4():
     table = """bver -1, bn -2, bt -3, bu -4, bv -5, bs -6, n 0, u 1, v 2, vs 3, vb 4, s 5, t 6,
         ut 7, vd 8"""
