@@ -62,6 +62,10 @@ def wants_of(
     events = queen_events(facts.findings, noted, zone, today)
     standing = [one for one in events if one.over_s is None]
     count_days = _count_days(visits, zone, today)
+    if any(one.kind == "taken" and one.status == "open" for one in facts.findings):
+        theirs = [one for one in facts.findings if not one.subject.startswith("device:")]
+        gone = tuple(finding_reasons(theirs, advice, as_of_s, zone, visits))
+        return Wants(gone, count_days, None, "")  # there is nothing else to do where no hive is
     reasons = list(finding_reasons(facts.findings, advice, as_of_s, zone, visits))
     reasons += _date_reasons(standing, visits, zone, today)
     reasons += _outlook_reasons(facts, visits, today)
@@ -159,28 +163,41 @@ LOOKS = {
     "failed if no eggs": ("No eggs by now means no queen", "the bees grow old without brood"),
 }
 
+FROM_DAYS = {"failed if no eggs": 0}  # [d] before a date that it is said; else a week
+
 
 def _date_reasons(
     events: Iterable[Event], visits: Sequence[Inspection], zone: tzinfo, today: date
 ) -> Iterator[Reason]:
-    """Give the dates of the queen calendar that ask for a look, until somebody has looked."""
+    """Give the dates of the queen calendar that ask for a look, until somebody has looked.
+
+    A date that is past gives way to the next one of its calendar; cells that nobody looked for in
+    time have become a queen, or another swarm.
+    """
     for event in events:
-        for due in event.dates:
-            if due.what not in LOOKS or not today >= due.first - timedelta(days=WEEK_DAYS):
+        waiting = [
+            due
+            for due in event.dates
+            if due.what in LOOKS
+            and today >= due.first - timedelta(days=FROM_DAYS.get(due.what, WEEK_DAYS))
+            and not any(_has_looked(one, event, due.first, zone) for one in visits)
+        ]
+        for due in waiting:
+            is_late = due.last < today
+            if is_late and any(due.first < one.first <= today for one in waiting):
                 continue
-            if any(_has_looked(one, event, due.first, zone) for one in visits):
+            if due.what == "look for cells" and today - due.last > timedelta(days=WEEK_DAYS):
                 continue
             words, why = LOOKS[due.what]
-            if due.what == "failed if no eggs" and today < due.first:
-                continue
             pressing = due.last <= today + timedelta(days=PRESSING_DAYS)
+            late = "it is late already" if is_late else f"after {_day(due.last)} it is late"
             yield Reason(
                 source="queen date",
                 about=due.what,
                 level="deadline" if pressing else "next visit",
                 by=due.last,
                 words=f"{words}, from {_day(due.first)} to {_day(due.last)}: {event.words}",
-                why=f"{why}; after {_day(due.last)} it is late",
+                why=f"{why}; {late}",
                 take=kit.BY_DATE.get(due.what, ()),
                 id=event.id,
             )
