@@ -310,8 +310,8 @@ def test_absolute_time_begins_at_two_to_the_28(time_s, moment):
 
 @pytest.mark.parametrize(
     ("second", "reason"),
-    [  # sections 4.4, 12.3.1: labels that end in "_" must be understood, others are ignored; and one
-        # version for all records of a pack
+    [  # sections 4.4 and 12.3.1: labels that end in "_" have to be understood, others are ignored;
+        # and one version for all records of a pack
         (b'{"n":"b","v":2,"hue":"amber"}', None),
         (b'{"n":"b","v":2,"hue_":"amber"}', "must understand"),
         (b'{"n":"b","v":2,"bver":5}', None),
