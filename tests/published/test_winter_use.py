@@ -6,6 +6,8 @@ Sources, one beside each check:
 - T. Schmickl, K. Crailsheim (2007), HoPoMo, Ecol. Modelling 204:219, p. 221: the season's laying,
   1 - max(1 - 1 / (1 + 385 exp(-t / 15)), 1 / (1 + 36 exp(-(t - 155) / 15))); figures of eggs a day
   at 1,600 computed from it beforehand.
+- M. A. Becher et al. (2014), J. Appl. Ecol. 51:470: of its constants 20,000 bees and 1,500 eggs a
+  day take 763.5 g of honey a day (worked out beforehand).
 - McLellan et al. (1978), as restated in a published model's code: 4.34e-5 d^4.98293 exp(-0.05287 d)
   eggs on day d of the season, 2,046.9 at most, on day 94.25; 324.4 on day 200, 106 days later.
 """
@@ -18,8 +20,9 @@ import numpy as np
 import pytest
 
 from hivewatch.apiary import Hive, Yard
-from hivewatch.signals.larder import larder_of
+from hivewatch.signals.larder import NEED_SHARE, _need_kg, larder_of
 from hivewatch.signals.season import FALL_PART, laying_level
+from hivewatch.signals.tare import Colony
 from hivewatch.signals.window import HiveWindow, Series
 
 DAY_S = 86_400
@@ -50,6 +53,12 @@ def test_the_days_left_of_a_winter_cluster_are_those_of_its_use(g_a_day):
     left_kg = 14.0 - g_a_day / 1000 * last
     # the bar of the product for days left is a quarter; of it a sixth is the wood's and the bees'
     assert larder.days_left[last] == pytest.approx(1000 * left_kg / g_a_day, rel=0.25)
+
+
+def test_what_a_summer_s_colony_needs_is_as_published_but_for_a_share():
+    # tolerance: eggs are counted with the larvae here and eat as they do, a twelfth at the most
+    steady = Colony(*(np.array([float(n)]) for n in (20_000, 9 * 1500, 12 * 1500)))
+    assert 1000 * _need_kg(steady)[0] / NEED_SHARE == pytest.approx(763.5, rel=1 / 12)
 
 
 # day of the year, eggs a day of a queen that lays 1,600 at most; the highest is on day 149
