@@ -42,7 +42,8 @@ TOLD = {
     "description": (
         "A stream (HTML Living Standard section 9.2) of the events `finding`, `alert` and "
         "`inspection`, each with the thing as it stands now, its hive and its yard; `readings`, "
-        "with the hive that was heard, and when last (`heard_at`); `begin`, first of all; "
+        "with the hive that was heard, or of which older readings were taken in, and when a device "
+        "that stands there was heard last (`heard_at`); `begin`, first of all; "
         "`missed`, when what you ask to go on behind is no longer known: read everything anew. "
         "Who comes back with the id of the last event is told what was written since, and once of "
         "each hive that was heard since. A comment every fifteen seconds says that the stream "

@@ -212,8 +212,13 @@ def _events(connection: Connection, rows: list[News], heard_s: int) -> list[Serv
     """Write down each thing as it stands now; one that was written twice is told once, last."""
     last = {(one.what, one.about): one.id for one in rows}
     told = []
+    heard = apiary.heard_hives(connection) if any(one.what == "readings" for one in rows) else {}
     for one in rows:
-        if last[one.what, one.about] == one.id and (body := _body(connection, one)) is not None:
+        if one.what == "readings":
+            at_s = heard.get(one.about)
+            of = {"hive": one.hive, "heard_at": None if at_s is None else written_time(at_s)}
+            told.append(_event("readings", of, Place(one.id, heard_s)))
+        elif last[one.what, one.about] == one.id and (body := _body(connection, one)) is not None:
             place = {"hive": one.hive, "yard": one.yard}
             told.append(_event(one.what, {**place, one.what: body}, Place(one.id, heard_s)))
     return told

@@ -19,7 +19,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection
 
 from hivewatch import metrics
-from hivewatch.store import apiary, quarantine, stale
+from hivewatch.store import apiary, news, quarantine, stale
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
 from hivewatch.store.readings import Row, conflicting, insert
@@ -196,9 +196,13 @@ def admit(
     if hold:
         quarantine.add(connection, batch.held)
     spans = _spans(batch.rows)
-    apiary.heard(connection, [(number, span.received_s) for number, span in spans.items()])
+    heard_s = {number: span.received_s for number, span in spans.items()}
+    heard_since = apiary.heard(connection, heard_s)
     changes = _wrong_clocks(batch.held)
     if stored:
+        for number in heard_since:
+            until_s = spans[number].until_ms // 1000
+            news.tell_readings(connection, apiary.stood(connection, number, until_s))
         changes += [(f"device:{names[number]}", span.from_ms) for number, span in spans.items()]
         if mirrored:
             changes += [(f"mirror:{names[number]}", span.from_ms) for number, span in spans.items()]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, Table, delete, func, insert, select, update
@@ -192,13 +192,27 @@ def heard_hives(connection: Connection) -> dict[str, int]:
     return {row[0]: row[1] for row in connection.execute(query)}
 
 
-def heard(connection: Connection, devices_heard: Iterable[tuple[int, int]]) -> None:
-    """Note when devices were last heard: (number, Unix time in s)."""
-    rows = [(at_s, number, at_s) for number, at_s in devices_heard]
+def heard(connection: Connection, devices_heard: Mapping[int, int]) -> set[int]:
+    """Note when devices were last heard: number -> Unix time in s; gives those heard since."""
+    if not devices_heard:
+        return set()
+    query = select(device.c.number, device.c.heard_s).where(device.c.number.in_(devices_heard))
+    before = {row.number: row.heard_s or 0 for row in connection.execute(query)}
+    later = {number for number, at_s in devices_heard.items() if at_s < before[number]}
+    rows = [(at_s, number) for number, at_s in devices_heard.items() if number not in later]
     if rows:
-        connection.exec_driver_sql(
-            "UPDATE device SET heard_s = ? WHERE number = ? AND coalesce(heard_s, 0) < ?", rows
-        )
+        connection.exec_driver_sql("UPDATE device SET heard_s = ? WHERE number = ?", rows)
+    return later
+
+
+def stood(connection: Connection, device_number: int, until_s: int) -> list[tuple[str, str]]:
+    """Name the hives that a device stood at by a time, each with its yard."""
+    query = (
+        select(hive.c.id, hive.c.yard)
+        .join(placement, placement.c.hive == hive.c.id)
+        .where(placement.c.device == device_number, placement.c.since_s <= until_s)
+    )
+    return [(row.id, row.yard) for row in connection.execute(query.distinct())]
 
 
 def note_status(connection: Connection, device_id: str, status: str, at_s: int) -> None:

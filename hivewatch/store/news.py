@@ -1,14 +1,16 @@
 """What was written since a number: findings, alerts and inspections, in the order of their writing.
 
 The rows are written by triggers, in the transaction that writes the thing itself, so that none is
-missed, whichever process wrote it.
+missed, whichever process wrote it. Of readings only those are news by a row that came out of a file
+or of quarantine, and are older than what was heard: of all others, the time of hearing tells.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, delete, func, insert, select
 
 from hivewatch.store.schema import news
 
@@ -39,3 +41,11 @@ def span(connection: Connection) -> tuple[int, int]:
 def last(connection: Connection) -> int:
     """Give the last number; 0 when there is none."""
     return int(connection.execute(select(func.max(news.c.id))).scalar() or 0)
+
+
+def tell_readings(connection: Connection, hives: Iterable[tuple[str, str]]) -> None:
+    """Note that old readings of hives came, each with its yard; once for each, as the last."""
+    for hive, yard in hives:
+        connection.execute(delete(news).where(news.c.what == "readings", news.c.about == hive))
+        told = {"what": "readings", "about": hive, "hive": hive, "yard": yard}
+        connection.execute(insert(news).values(told))

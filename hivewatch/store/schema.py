@@ -233,7 +233,7 @@ news = Table(
     "news",
     METADATA,
     Column("id", Integer, primary_key=True, autoincrement=True),
-    Column("what", String(16), nullable=False),  # finding, alert or inspection
+    Column("what", String(16), nullable=False),  # finding, alert, inspection or readings
     Column("about", NAME, nullable=False),  # its id
     Column("hive", NAME),
     Column("yard", NAME),

@@ -142,7 +142,7 @@ def take(store: Store, file: Path) -> None:
             strict=True,
         )
         readings.insert(connection, sorted(rows))
-        apiary.heard(connection, [(number, AT_S) for number in number_of.values()])
+        apiary.heard(connection, dict.fromkeys(number_of.values(), AT_S))
 
 
 def write_places(connection: sqlite3.Connection, hives: int) -> list[tuple[int, int, int]]:

@@ -127,7 +127,7 @@ class Served:
                 for at, one in zip(time_s, value, strict=True)
             ]
             readings.insert(connection, rows)
-            apiary.heard(connection, [(number, int(time_s[-1]))])
+            apiary.heard(connection, {number: int(time_s[-1])})
 
     def store_season(self) -> dict[str, tuple[np.ndarray, np.ndarray]]:
         """Store ten days of hazel-1; give back what was stored."""

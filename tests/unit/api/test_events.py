@@ -14,6 +14,7 @@ from served import NOW_S, served
 
 from hivewatch.api import feed
 from hivewatch.detect.finding import Finding
+from hivewatch.ingest.folder import import_file
 
 SOON_S = 2.0
 
@@ -242,3 +243,25 @@ def test_more_than_one_batch_comes_whole(fresh, count):
     with following(fresh, last) as ear:
         seen = ear.wait("inspection", count, soon_s=30.0)  # however busy the machine
     assert [one["data"]["inspection"]["note"] for one in seen] == [str(n) for n in range(count)]
+
+
+def test_old_readings_from_a_file_are_told_though_the_hive_was_heard_since(fresh, tmp_path):
+    fresh.send(WEIGHED, "scale-1")
+    file = tmp_path / "old.csv"
+    lines = ["time,device,quantity,value"]
+    lines += [f"2026-05-0{day}T12:00:00Z,scale-1,weight,3{day}.5" for day in range(3, 9)]
+    file.write_text("\n".join(lines))
+    with following(fresh) as ear:
+        last = ear.wait("begin")[0]["id"]
+        import_file(fresh.store, file, None, fresh.clock.now_s())
+        (told,) = ear.wait("readings")
+    assert told["data"] == {"hive": "hazel-1", "heard_at": "2026-05-11T09:00:00Z"}
+    with following(fresh, told["id"]) as ear:  # the same again is no news
+        import_file(fresh.store, file, None, fresh.clock.now_s())
+        fresh.write_down(hive="hazel-1", at="2026-05-05T14:00:00Z", note="calm")
+        (seen,) = ear.wait("inspection")
+        assert [one["event"] for one in ear.got if one["id"] == seen["id"]] == ["inspection"]
+        again = [one["id"] for one in ear.got if one["event"] == "readings"]
+        assert not any(int(one.split("-")[0]) > int(told["id"].split("-")[0]) for one in again)
+    with following(fresh, last) as ear:  # who was away is told of it, too
+        assert ear.wait("readings")[0]["data"]["hive"] == "hazel-1"

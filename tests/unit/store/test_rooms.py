@@ -224,7 +224,7 @@ def test_a_device_is_heard_at_its_latest(store):
         number = apiary.number_of(connection, "scale-1")
         assert apiary.number_of(connection, "scale-1") == number
         for at_s in (T0_S, T0_S + 50, T0_S + 20):
-            apiary.heard(connection, [(number, at_s)])
+            apiary.heard(connection, {number: at_s})
         apiary.note_status(connection, "scale-1", "online", T0_S)
         apiary.note_status(connection, "scale-1", "offline", T0_S + 9)
         (row,) = apiary.devices(connection)
