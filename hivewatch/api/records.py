@@ -167,7 +167,7 @@ def place_device(
     """Place a device, move it, or put it away: all its stays, in any order."""
     with here.store.write() as connection:
         before = _device(connection, device_id)
-        hives = {one.id for one in apiary.read(connection).hives}
+        hives = apiary.known_hives(connection, {one.hive for one in said.stays if one.hive})
         for n, stay in enumerate(said.stays):
             if stay.hive is not None and stay.hive not in hives:
                 wrong = f'body.stays.{n}.hive: no hive "{stay.hive}"; write it down first.'
@@ -189,12 +189,12 @@ def _yard(connection: Connection, yard_id: str) -> YardRecord | None:
 
 
 def _hive(connection: Connection, hive_id: str) -> HiveRecord | None:
-    found = [one for one in apiary.read(connection).hives if one.id == hive_id]
+    found = apiary.read_around(connection, hive_id).hives
     return HiveRecord.of(found[0]) if found else None
 
 
 def _device(connection: Connection, device_id: str) -> DeviceRecord | None:
-    found = [one for one in apiary.read(connection).placements if one.device == device_id]
+    found = apiary.read_device(connection, device_id).placements
     return DeviceRecord.of(found) if found else None
 
 

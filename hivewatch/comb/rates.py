@@ -83,15 +83,6 @@ class Day:
     season_growth: Cohorts
 
 
-def plain_day(flying: float = 1.0, growth: float = 1.0) -> Day:
-    """Give a summer's day without a flow."""
-    return Day(_single(flying), _single(0.0), _single(0.0), _single(growth))
-
-
-def _single(value: float) -> Cohorts:
-    return np.full((1, 1), value, np.float32)
-
-
 def rates_of(colony: Colony, traits: Traits, day: Day) -> Rates:
     """Set the day's fractions from traits, weather and the colony itself."""
     house = colony.house.sum(axis=0)
@@ -112,7 +103,7 @@ def rates_of(colony: Colony, traits: Traits, day: Day) -> Rates:
         ),
         winter_death=WINTER_DEATH + WINTER_NURSE_DEATH * np.clip(load, 0.0, 1.0) * spring,
         recruit=np.float32(RECRUIT_STEEPEST) / (1.0 + late * _YOUTH),  # a logistic step of age
-        revert=_single(0.0),
+        revert=np.zeros((1, 1), np.float32),
         winter_recruit=WINTER_RECRUIT * flying * spring,
         winter_share=day.winter_share,
     )

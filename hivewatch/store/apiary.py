@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Select, Table, delete, func, insert, select, update
+from sqlalchemy import Connection, Select, Table, delete, false, func, insert, select, update
 
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.store import stale
@@ -50,6 +50,17 @@ def read_around(connection: Connection, hive_id: str) -> Apiary:
     )
 
 
+def read_device(connection: Connection, device_id: str) -> Apiary:
+    """Read where one device stood and stands, and nothing else."""
+    none = _YARDS.where(false()), _HIVES.where(false())
+    return _read(connection, *none, _PLACEMENTS.where(device.c.id == device_id))
+
+
+def known_hives(connection: Connection, names: Collection[str]) -> set[str]:
+    """Give those of the names that are hives'."""
+    return set(connection.execute(select(hive.c.id).where(hive.c.id.in_(names))).scalars())
+
+
 def _read(
     connection: Connection, yards: Select[Any], hives: Select[Any], placements: Select[Any]
 ) -> Apiary:
@@ -71,7 +82,7 @@ def load(connection: Connection, given: Apiary) -> list[str]:
     list[str]
         What changed, a line each; empty when nothing did.
     """
-    before = read(connection)
+    before = _before(connection, given)
     said = _load_rows(connection, yard, "yard", before.yards, given.yards)
     hives = _load_rows(connection, hive, "hive", before.hives, given.hives)
     yards = {line.split()[1].rstrip(":") for line in said}  # where the sun stands is theirs
@@ -92,6 +103,14 @@ def load(connection: Connection, given: Apiary) -> list[str]:
         said.append(f"device {name}: placed at {places[-1].hive or 'no hive'}")
     stale.mark(connection, [(f"hive:{one}", 0) for one in sorted(touched)])
     return said
+
+
+def _before(connection: Connection, given: Apiary) -> Apiary:
+    """Read what the store has of what is given: the whole, or all that there is of one device."""
+    names = {one.device for one in given.placements}
+    if len(names) == 1 and not given.yards and not given.hives:
+        return read_device(connection, names.pop())
+    return read(connection)
 
 
 def _load_rows(

@@ -7,12 +7,12 @@ from datetime import date
 
 import numpy as np
 import pytest
+from plain import plain_day
 
 from hivewatch.comb import CombCount
 from hivewatch.comb.assimilate import INFLATION, assimilate, bring_in, compare, first_colony
 from hivewatch.comb.colony import Colony
 from hivewatch.comb.priors import Traits
-from hivewatch.comb.rates import plain_day
 from hivewatch.comb.start import Visit, in_field, start
 
 DAY = date(2026, 6, 2)

@@ -6,10 +6,11 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from plain import plain_day
 
 from hivewatch.comb.colony import Colony, Rates, empty_colony, move_on
 from hivewatch.comb.priors import DRIFTING, FORAGER_DEATH, Traits, draw_noise, draw_traits
-from hivewatch.comb.rates import Day, advance_one_day, plain_day
+from hivewatch.comb.rates import Day, advance_one_day
 
 ZERO = np.zeros((1, 1))
 DAY = date(2026, 5, 1)
