@@ -13,11 +13,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from hivewatch.detect.finding import Finding
-from hivewatch.detect.gone import WARM_UP_K, are_let_out, counted_s, gone, warmed_k
+from hivewatch.detect.gone import are_let_out, counted_s, gone
+from hivewatch.detect.left import left, measures_of
 from hivewatch.detect.limits import Limits
+from hivewatch.detect.lost import lost_kg
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.exodus import (
@@ -35,20 +35,13 @@ from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import SPREADS, Step, moves_of, settled_of, steps_of
 from hivewatch.signals.sun import is_light
+from hivewatch.signals.turns import Said, nest_said
 from hivewatch.signals.usual import usual_step_near
-from hivewatch.signals.window import HiveWindow, Series
+from hivewatch.signals.window import HiveWindow
 
 # [kg] common practice, no source: casts to the heaviest prime swarms; more where a counter saw it
 LEAST_KG, MOST_KG = 0.8, 4.5
-# Own choice: so long away from a loss its levels are read, from so much time, or from so many
-# readings where they are further apart; then the readings at its edges count, too.
-EDGE_S, SIDE_S, SIDE, TREND_SIDE = 300, 900, 3, 4
-TREND_KG_PER_H = 0.6  # [kg/h] own choice: what bees alone can do for hours, as in signals/steps
-TREND_LEAST = 3  # [readings] fewer have no trend
-# Own choice: share of the loss that may go on before and after it; foragers that go out again after
-# a shower leave a slope and no step.
-SLOPE = 0.3
-BEE_ERROR = 0.15  # own choice: bees fill themselves more or less
+QUICK_S = 900  # [s] own choice: all foragers of a strong hive take longer to leave
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
@@ -96,22 +89,48 @@ def _settled(window: HiveWindow, pouring: Sequence[Exodus]) -> Iterator[Finding]
     ]
     moves = moves_of(window) if steps else []
     for step, alone_s in steps:
-        kg = _lost_kg(_between(weight, *alone_s), step)
+        kg = lost_kg(weight.between(*alone_s), step)
         if kg is None:
             continue
         bees = gone(window, step)
-        if bees is None and is_awaited(window, "bees-out", step.before_s, step.after_s + AFTER_S):
-            continue
-        if bees is None:
-            yield from _by_weight(window, step, kg, moves) if kg <= MOST_KG else ()
-        elif min(kg, -step.size_kg) < FORAGERS_KG and are_let_out(window, step):
-            continue
-        elif (
-            kg >= step.spread_kg * (SPREADS if _is_seen(pouring, step) else CLEAR_SPREADS)
-            and SEEN_LEAST <= bees * BEE_KG / kg <= SEEN_MOST
-        ):
-            words = f"the counter saw about {bees:,.0f} more bees go than come"
-            yield _left(window, step, kg, counted_s(window, step), 0.97, words)
+        if bees is not None:
+            yield from _by_counter(window, step, kg, bees, is_seen=_is_seen(pouring, step))
+        elif not is_awaited(window, "bees-out", step.before_s, step.after_s + AFTER_S):
+            yield from _by_weight(window, step, kg, moves)
+
+
+def _by_counter(
+    window: HiveWindow, step: Step, kg: float, bees: float, *, is_seen: bool
+) -> Iterator[Finding]:
+    """Judge a loss that a counter saw: more than all foragers weigh, or as the nest says.
+
+    Where the nest says nothing, or bees rushed out all the same, it is one unless they had been
+    kept in.
+    """
+    if not SEEN_LEAST <= bees * BEE_KG / kg <= SEEN_MOST:
+        return
+    told_s = counted_s(window, step)
+    nest = _nest_of(window, step, is_counted=True)
+    spreads = SPREADS if is_seen or nest.what == "swarm" else CLEAR_SPREADS
+    if kg < step.spread_kg * spreads:
+        return
+    if nest.what == "swarm":
+        told_s = max(told_s, nest.told_s)
+    elif min(kg, -step.size_kg) < FORAGERS_KG:
+        is_rush = is_seen and step.after_s - step.before_s <= QUICK_S
+        let_out = are_let_out(window, step)
+        if let_out.are in {True, None} or not (nest.what == "nothing" or is_rush):
+            return
+        told_s = max(told_s, let_out.told_s)
+    words = f"the counter saw about {bees:,.0f} more bees go than come"
+    yield _left(window, step, kg, told_s, 0.97, words)
+
+
+def _nest_of(window: HiveWindow, step: Step, *, is_counted: bool) -> Said:
+    """Ask the nest about a loss."""
+    return nest_said(
+        window.of("nest"), step.before_s, step.after_s, window.last_s, is_counted=is_counted
+    )
 
 
 def _alone_s(steps: Sequence[Step], i: int) -> tuple[int, int]:
@@ -144,9 +163,9 @@ def _under_way(window: HiveWindow, pouring: Sequence[Exodus]) -> list[Finding]:
         f"{last.kg:.1f} kg left within {minutes:.0f} min by day; more may be going yet",
         f"the counter saw about {last.bees:,.0f} more bees go than come",
     )
-    measures = _measures(last.kg, last.kg_error)
+    measures = measures_of(last.kg, last.kg_error)
     span = now[0].start_s, last.seen_s
-    return [_swarm(window, span, told_s, UNDER_WAY_CONFIDENCE, measures, evidence)]
+    return [left(window, span, told_s, UNDER_WAY_CONFIDENCE, measures, evidence)]
 
 
 def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
@@ -164,76 +183,35 @@ def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
     )
 
 
-def _lost_kg(weight: Series, step: Step) -> float | None:
-    """Give the loss between the trends before and after it; None where it has no clear edge.
-
-    The readings at the edges of a step may have been taken while bees were leaving. What nectar
-    brings in, or foragers take out, from the one side to the other is no part of the loss.
-    """
-    usual_s = usual_step_near(weight, step.before_s) or 0
-    reach_s = max(SIDE_S, SIDE * usual_s) + EDGE_S
-    before = _between(weight, step.before_s - reach_s, step.before_s - EDGE_S).value
-    after = _between(weight, step.after_s + EDGE_S, step.after_s + reach_s).value
-    if usual_s > EDGE_S and not len(before):  # a coarse feed with a gap before
-        before = _between(weight, step.before_s, step.before_s).value
-    if not (len(before) and len(after)):
-        return None
-    kg = float(np.median(before) - np.median(after))
-    goes_on = max(0.0, float(before[0] - before[-1])) + max(0.0, float(after[0] - after[-1]))
-    if kg < LEAST_SEEN_KG or goes_on > SLOPE * kg:
-        return None
-    edge_s = EDGE_S if usual_s <= EDGE_S else 0
-    reach_s = max(SIDE_S, TREND_SIDE * usual_s) + edge_s
-    middle_s = (step.before_s + step.after_s) / 2
-    return _carried_on(
-        _between(weight, step.before_s - reach_s, step.before_s - edge_s), middle_s
-    ) - _carried_on(_between(weight, step.after_s + edge_s, step.after_s + reach_s), middle_s)
-
-
-def _carried_on(side: Series, to_s: float) -> float:
-    """Give what a side's weight comes to at a moment if its trend (Theil, Sen) goes on. [kg]."""
-    if len(side) < TREND_LEAST:
-        return float(np.median(side.value))
-    first, second = np.triu_indices(len(side), 1)
-    slopes = (side.value[second] - side.value[first]) / (side.time_s[second] - side.time_s[first])
-    most = TREND_KG_PER_H / 3600
-    slope = float(np.clip(np.median(slopes), -most, most))
-    return float(np.median(side.value - slope * (side.time_s - to_s)))
-
-
-def _between(series: Series, from_s: int, to_s: int) -> Series:
-    """Give the readings from one moment to another, both included."""
-    low, high = np.searchsorted(series.time_s, [from_s, to_s + 1])
-    return Series(series.time_s[low:high], series.value[low:high])
-
-
 def _by_weight(
     window: HiveWindow, step: Step, kg: float, moves: Sequence[Step]
 ) -> Iterator[Finding]:
-    """Judge a loss without a counter: at once where it is plain, else once a visit would be over.
+    """Judge a loss without a counter: by the nest, else once a visit would be over.
 
     What a visit, when it is over, turns out to have taken is no swarm, and was plain in vain. Where
-    a probe is at work and the nest did not warm up, foragers left, or somebody took something out.
+    a probe at work says nothing of a swarm, foragers left, or somebody took something out.
     """
-    warmer_k = warmed_k(window.of("nest"), step)
-    if warmer_k is not None and warmer_k < WARM_UP_K:
+    nest = _nest_of(window, step, is_counted=False)
+    if nest.what in {"still", "awaited"}:
         return
     near = [one for one in moves if one.before_s < step.after_s and step.before_s < one.after_s]
     move = next(
         (one for one in near if one.before_s <= step.before_s and step.after_s <= one.after_s),
         None,
     )
+    if move and not (_is_loss(window, move, LEAST_SEEN_KG) and move.is_lasting):
+        return
+    if nest.what == "swarm":
+        words = f"the nest had warmed up by {nest.warmer_k:.1f} K before"
+        yield _left(window, step, kg, max(step.settled_s, nest.told_s), 0.9, words)
+        return
     is_plain = _poured_out(step, kg)
     if move is None and (near or not is_plain):
         return
-    if move and not (_is_loss(window, move, LEAST_SEEN_KG) and move.is_lasting):
-        return
-    told_s = move.settled_s if move and not is_plain else step.settled_s
-    at_once = abs(step.sharp_kg) >= SHARP * kg
-    if warmer_k is not None:
-        words = f"the nest had warmed up by {warmer_k:.1f} K before"
-        yield _left(window, step, kg, told_s, 0.9, words)
-    elif kg >= LEAST_KG and not at_once:  # what goes between two readings may be a feeder or a lid
+    is_quick = step.after_s - step.before_s <= QUICK_S
+    at_once = abs(step.sharp_kg) >= SHARP * kg  # what goes so may be a feeder or a lid
+    if (LEAST_KG if is_quick else FORAGERS_KG) <= kg <= MOST_KG and not at_once:
+        told_s = move.settled_s if move and not is_plain else step.settled_s
         yield _left(window, step, kg, told_s, 0.7, "nothing was lifted meanwhile")
 
 
@@ -253,37 +231,4 @@ def _left(
     minutes = (step.after_s - step.before_s) / 60
     evidence = f"{kg:.1f} kg left within {minutes:.0f} min by day and did not come back", words
     span = step.before_s, step.after_s
-    measures = _measures(kg, step.spread_kg)
-    return _swarm(window, span, told_s, confidence, measures, evidence)
-
-
-def _measures(kg: float, kg_error: float) -> dict[str, float]:
-    """Give what went, in kg and in bees, each with its error."""
-    bees = kg / BEE_KG
-    return {
-        "kg_lost": round(kg, 2),
-        "kg_error": round(kg_error, 2),
-        "bees_left": round(bees, -2),
-        "bees_error": round(bees * float(np.hypot(kg_error / kg, BEE_ERROR)), -2),
-    }
-
-
-def _swarm(
-    window: HiveWindow,
-    span_s: tuple[int, int],
-    told_s: int,
-    confidence: float,
-    measures: dict[str, float],
-    evidence: tuple[str, str],
-) -> Finding:
-    return Finding(
-        kind="swarm",
-        subject=f"hive:{window.hive.id}",
-        start_s=span_s[0],
-        end_s=span_s[1],
-        detected_s=told_s,
-        confidence=confidence,
-        status="ended",
-        measures=measures,
-        evidence=evidence,
-    )
+    return left(window, span, told_s, confidence, measures_of(kg, step.spread_kg), evidence)

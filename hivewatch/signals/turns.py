@@ -1,0 +1,125 @@
+"""The nest's warmth about a loss of bees: it warms up before a swarm leaves, and cools behind it.
+
+An opened hive cools and has not warmed up before; foragers leave the nest as it was. A probe at
+the edge or under the lid follows the day, and is believed only where its warmth rose and fell at
+once. Each reading is judged by what came before it, so that it says the same for ever.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hivewatch.signals.late import LATE_S
+from hivewatch.signals.window import Floats, Series
+
+BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memory 10 to 20 minutes
+USUAL_S = 3 * 3600  # [s] own choice: what the nest was like before that
+SINCE_S = 45 * 60  # [s] own choice: it has cooled by then; the swarm's bees are gone within minutes
+WARM_UP_K = 0.6  # [K] own choice: under the 1.5 to 3.4 K from memory, for a probe off the centre
+# [K] own choice: a coarse feed's reading may fall on the first minutes of the warming, ...
+WARMING_K = 0.3
+COOLED_K = 0.5  # ... where it cooled as well; second hand 35 to 33 Cel, Ferrari et al. (2008)
+STEADY = 0.5  # own choice: before, the nest strayed by no more than this part
+# A probe that can deny a swarm hangs among brood, at 32 to 37 Cel (Stabentheiner et al. 2010: 33 to
+# 36), and had strayed by no more than this (own choice)
+BROOD_CEL, STRAYED_K = (32.0, 37.0), 0.4
+
+
+class Said(NamedTuple):
+    """What the nest says of a loss.
+
+    Parameters
+    ----------
+    what : str
+        ``swarm``; ``still``, it stayed as it was; ``nothing``, no probe was there, or none that
+        could tell; ``awaited``, its readings are still to come.
+    told_s : int
+        The reading that said so; 0 where nothing was said. [s]
+    warmer_k : float
+        How far it had warmed up. [K]
+    """
+
+    what: Literal["swarm", "still", "nothing", "awaited"]
+    told_s: int = 0
+    warmer_k: float = 0.0
+
+
+def nest_said(
+    nest: Series, before_s: int, after_s: int, last_s: int, *, is_counted: bool = False
+) -> Said:
+    """Say what the nest tells of a loss of bees between two moments.
+
+    Parameters
+    ----------
+    nest : Series
+        Brood-nest temperature. [Cel]
+    before_s, after_s : int
+        The loss. [s]
+    last_s : int
+        The hive's last reading of any kind: a silent probe is not waited for. [s]
+    is_counted : bool
+        A counter saw the bees go, so that a nest that cooled was not opened by somebody.
+
+    References
+    ----------
+    A. Zacepins et al. (2016), Biosystems Eng. 148:76: warmer by 1.5 to 3.4 K, 10 to 20 minutes
+    before (from memory). S. Ferrari et al. (2008), Comput. Electron. Agric. 64:72 (second hand).
+    """
+    edges = (before_s - BEFORE_S - USUAL_S, before_s - BEFORE_S, after_s + SINCE_S + 1)
+    first, middle, last = (int(one) for one in nest.time_s.searchsorted(edges))
+    usual, near, time_s = (
+        nest.value[first:middle],
+        nest.value[middle:last],
+        nest.time_s[middle:last],
+    )
+    if not len(usual):
+        return Said("nothing")
+    is_over = len(nest) > last or last_s >= after_s + SINCE_S + LATE_S
+    if not len(near):
+        return Said("nothing" if is_over else "awaited")
+    level = float(np.median(usual))
+    strayed_k = float(np.abs(usual - level).max())
+    till = int(time_s.searchsorted(after_s, side="right"))
+    warmer = np.maximum.accumulate(np.where(np.arange(len(near)) < till, near, -np.inf)) - level
+    since = time_s > before_s
+    lowest = np.minimum.accumulate(np.where(since, near, np.inf))
+    agree = np.flatnonzero(
+        _turned(warmer, _fell(near, till), level - lowest, strayed_k, is_counted=is_counted)
+    )
+    if len(agree):
+        at = int(agree[0])
+        return Said("swarm", int(time_s[at]), float(warmer[at]))
+    if not is_over:
+        return Said("awaited")
+    low, high = BROOD_CEL
+    if not (low <= level <= high and strayed_k <= STRAYED_K and till):
+        return Said("nothing")
+    told_s = int(nest.time_s[last]) if len(nest) > last else after_s + SINCE_S + LATE_S
+    return Said("still", told_s, float(warmer[-1]))
+
+
+def _turned(
+    warmer: Floats, fell: Floats, colder: Floats, strayed_k: float, *, is_counted: bool
+) -> NDArray[np.bool_]:
+    """Say at which readings the nest has turned as it does when a swarm leaves."""
+    steady = strayed_k <= STEADY * warmer
+    turned = (warmer >= WARM_UP_K) & (steady | (fell >= np.maximum(WARM_UP_K, strayed_k)))
+    turned |= (warmer >= WARMING_K) & steady & (colder >= COOLED_K)
+    if is_counted:
+        turned |= (colder >= COOLED_K) & (strayed_k <= STEADY * colder)
+    return np.asarray(turned)
+
+
+def _fell(near: Floats, till: int) -> Floats:
+    """Give by how much the nest has fallen from its highest reading up to the loss. [K]."""
+    fell = np.zeros(len(near))
+    peak, low = -np.inf, np.inf
+    for i, one in enumerate(near.tolist()):
+        if i < till and one >= peak:
+            peak, low = one, one
+        low = min(low, one)
+        fell[i] = peak - low if till else 0.0
+    return fell

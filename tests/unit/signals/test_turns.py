@@ -1,0 +1,84 @@
+"""What the nest says of a loss of bees: on made-up courses of its warmth."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from hivewatch.signals.turns import nest_said
+from hivewatch.signals.window import Series
+
+HOUR = 3600
+LOSS_S = 100 * HOUR
+OVER_S = LOSS_S + 900
+
+
+def nest(step_s: int = 300, *, drift_k_per_h: float = 0.0, level: float = 35.0) -> Series:
+    """Give a calm nest from five hours before a loss to three hours after it."""
+    time_s = np.arange(LOSS_S - 5 * HOUR, LOSS_S + 3 * HOUR, step_s)
+    return Series(time_s, level + drift_k_per_h * (time_s - LOSS_S) / HOUR)
+
+
+def warmed(series: Series, by_k: float, *, then_k: float = -1.5) -> Series:
+    """Let the nest warm up for a quarter of an hour, and be cooler after the loss."""
+    value = series.value.copy()
+    value[(series.time_s > LOSS_S - 900) & (series.time_s <= LOSS_S + 600)] += by_k
+    value[series.time_s > LOSS_S + 600] += then_k
+    return Series(series.time_s, value)
+
+
+def said(series: Series, last_s: int | None = None, *, is_counted: bool = False) -> object:
+    return nest_said(
+        series,
+        LOSS_S,
+        OVER_S,
+        int(series.time_s[-1]) if last_s is None else last_s,
+        is_counted=is_counted,
+    )
+
+
+@pytest.mark.parametrize("step_s", [60, 300, 900])
+def test_a_nest_that_warms_up_says_swarm_before_the_last_bee_has_left(step_s: int) -> None:
+    one = said(warmed(nest(step_s), 2.0))
+    assert (one.what, round(one.warmer_k, 1)) == ("swarm", 2.0)
+    assert one.told_s <= OVER_S
+
+
+def test_a_nest_that_stays_as_it_was_denies_it() -> None:
+    assert said(nest()).what == "still"
+
+
+def test_an_opened_nest_has_cooled_and_not_warmed_up() -> None:
+    opened = warmed(nest(), 0.0, then_k=-2.0)
+    assert said(opened).what == "still"
+    assert said(opened, is_counted=True).what == "swarm"  # and bees went out by thousands
+
+
+def test_a_probe_that_follows_the_day_says_nothing() -> None:
+    assert said(nest(level=27.0, drift_k_per_h=1.2)).what == "nothing"
+    rising = warmed(nest(level=27.0, drift_k_per_h=1.2), 2.5, then_k=0.0)
+    assert said(rising).what == "swarm"  # it rose and fell at once
+
+
+@pytest.mark.parametrize(("by_k", "what"), [(0.4, "swarm"), (0.2, "still")])
+def test_the_first_minutes_of_the_warming_count_where_it_cooled_as_well(
+    by_k: float, what: str
+) -> None:
+    assert said(warmed(nest(), by_k, then_k=-1.0)).what == what
+
+
+def test_what_is_still_to_come_is_waited_for_and_a_dead_probe_is_not() -> None:
+    early = nest().up_to(OVER_S)
+    assert said(early).what == "awaited"
+    assert said(early, last_s=OVER_S + 3 * 24 * HOUR).what == "still"
+    gone = nest().up_to(LOSS_S - 2 * HOUR)
+    assert said(gone).what == "awaited"
+    assert said(gone, last_s=OVER_S + 3 * 24 * HOUR).what == "nothing"
+    assert said(nest().up_to(LOSS_S - 5 * HOUR)).what == "nothing"
+
+
+def test_each_reading_is_judged_by_what_came_before_it() -> None:
+    whole = warmed(nest(), 1.0)
+    told_s = said(whole).told_s
+    assert said(whole.up_to(told_s)) == said(whole)
+    assert said(whole.up_to(told_s - 1)).what == "awaited"
