@@ -8,12 +8,14 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import typer
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from hivewatch.apiary import Apiary, stands
 from hivewatch.comb.outlook import Outlook
 from hivewatch.comb.outlook_words import describe_outlook
 from hivewatch.detect.finding import Finding
@@ -48,14 +50,29 @@ def finding_json(one: Finding) -> dict[str, Any]:
     }
 
 
-def finding_text(one: Finding) -> str:
-    """Give a finding as a few words on a line, its evidence below."""
-    until = f" until {rfc3339(one.end_s)}" if one.end_s is not None else ""
+def zone_of(one: Finding, apiary: Apiary) -> ZoneInfo:
+    """Give the zone of the yard that a finding is of."""
+    what, _, name = one.subject.partition(":")
+    if what == "device":
+        what, name = "hive", stands(apiary.placements, name, one.start_s) or ""
+    home = name if what == "yard" else getattr(apiary.hive.get(name), "yard", "")
+    return ZoneInfo(getattr(apiary.yard.get(home), "timezone", "UTC"))
+
+
+def finding_text(one: Finding, zone: ZoneInfo) -> str:
+    """Give a finding as a few words on a line, its evidence below; times are those of the yard."""
+
+    def local(time_s: int) -> str:
+        return datetime.fromtimestamp(time_s, zone).isoformat()
+
+    until = f" until {local(one.end_s)}" if one.end_s is not None else ""
     measures = ", ".join(
-        f"{name} {value}" for name, value in one.measures.items() if value is not None
+        f"{name.replace('_', ' ')} {value}"
+        for name, value in one.measures.items()
+        if value is not None
     )
     head = (
-        f"{rfc3339(one.start_s)}{until}  {one.subject}  {one.kind}, {one.status}"
+        f"{local(one.start_s)}{until}  {one.subject}  {one.kind}, {one.status}"
         f" ({one.confidence:.0%} sure)"
     )
     lines = [head + (f": {measures}" if measures else "")]

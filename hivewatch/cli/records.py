@@ -20,7 +20,7 @@ from hivewatch.cli.words import (
     store_of,
     time_s,
 )
-from hivewatch.errors import UsageError
+from hivewatch.errors import SeveralErrors, UsageError
 from hivewatch.store.open import Store
 
 
@@ -193,13 +193,22 @@ def inspections_load(
     from hivewatch.inspections import read_told
     from hivewatch.store import inspections
 
-    given = read_told(*read_text(file))
+    text, name = read_text(file)
+    given = read_told(text, name)
     became: Counter[str] = Counter()
+    wrong: list[UsageError] = []
     with store_of(config).write() as connection:
         now_s = present_s()
-        for one in given:
+        for n, one in enumerate(given, start=1):
             first_s = now_s if late else min(one.inspection.at_s, now_s)
-            became[inspections.tell(connection, one, first_s, now_s)] += 1
+            try:
+                became[inspections.tell(connection, one, first_s, now_s)] += 1
+            except UsageError as error:
+                remedy = f"{error.remedy}; nothing of the file is stored yet"
+                where = f"{name}: no. {n}: {error.where}"
+                wrong.append(UsageError(where, error.said, error.wrong, remedy))
+        if wrong:
+            raise SeveralErrors(wrong)
     changed = [f"{became[how]} {how}" for how in ("corrected", "withdrawn") if became[how]]
     typer.echo(", ".join([f"{became['new']} new", *changed, f"{became['known']} known already"]))
 
@@ -243,4 +252,5 @@ def quarantine_readmit(
         raise UsageError("quarantine", str(wanted), wrong, remedy)
     admitted = sum(done.stored for _, done in tried)
     left = sum(done.quarantined > 0 for _, done in tried)
-    typer.echo(f"{len(tried)} tried, {admitted} readings stored, {left} still in quarantine")
+    word = "reading" if admitted == 1 else "readings"
+    typer.echo(f"{len(tried)} tried, {admitted} {word} stored, {left} still in quarantine")

@@ -39,7 +39,8 @@ def findings(
     """Say what the detectors find in the stored history."""
     from hivewatch.pictures import draw
     from hivewatch.replay import find
-    from hivewatch.show import finding_json, finding_text
+    from hivewatch.show import finding_json, finding_text, zone_of
+    from hivewatch.store import apiary
 
     now_s = present_s()
     as_of_s, store = time_s(as_of, "--as-of", now_s), store_of(config)
@@ -59,8 +60,10 @@ def findings(
     if form is Format.json:
         print_json([finding_json(one) for one in found])
         return
+    with store.read() as connection:
+        known = apiary.read(connection)
     for one in found:
-        typer.echo(finding_text(one))
+        typer.echo(finding_text(one, zone_of(one, known)))
     if not found:
         typer.echo("nothing found")
 

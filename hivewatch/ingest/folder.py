@@ -18,6 +18,7 @@ from hivewatch.store import refill
 from hivewatch.store.columns import KINDS, READINGS, Kind, check_columns, kind_of, value_of
 from hivewatch.store.open import Store
 
+LOAD = "hivewatch inspections load"
 RECORDS_AT_ONCE = 500  # own choice: records a transaction
 
 
@@ -89,6 +90,8 @@ def import_file(
         if not columns and isinstance(sheet, JsonTable):
             return Taken(records=sum(map(len, sheet.chunks())))  # none, unless it is cut off
         kind = kind_of(columns)
+        if {"hive", "at"} <= set(columns) and "at" not in kind.columns:
+            raise UsageError(name, "", "looks like inspections", f"{LOAD} takes them")
         if kind is not READINGS:
             check_columns(kind, columns, sheet.heading.where)
             return _import_records(store, kind, sheet, name, now_s)
@@ -136,6 +139,8 @@ def _record(kind: Kind, sheet: Sheet, line: Line) -> dict[str, object]:
         try:
             record[name] = value_of(kind, name, cell)
         except WrongValueError as error:
-            said = f"{name} = {quoted(cell)}" if cell else name
-            raise UsageError("", said, error.wrong, error.remedy) from error
+            said, remedy = f"{name} = {quoted(cell)}" if cell else name, error.remedy
+            if kind.name == "inspections" and said == "id":
+                remedy = f"{LOAD} takes those without"
+            raise UsageError("", said, error.wrong, remedy) from error
     return record

@@ -157,7 +157,7 @@ def test_a_line_of_a_wrong_clock_is_admitted_with_its_time_moved(desk: Desk) -> 
         " name what came from one clock; hivewatch quarantine list gives the numbers"
     )
     assert desk.ok("quarantine", "readmit", "1", f"--shift={shift}").out == (
-        "1 tried, 1 readings stored, 0 still in quarantine\n"
+        "1 tried, 1 reading stored, 0 still in quarantine\n"
     )
     assert desk.ok("export", "-").out.splitlines()[1:] == [
         "2026-05-02T10:00:00Z,scale-1,weight,41.5"
@@ -248,8 +248,16 @@ def test_inspections_are_loaded_once_and_faults_are_told(desk: Desk) -> None:
     desk.write("seen.json", seen)
     assert desk.ok("inspections", "load", "seen.json").out == "1 new, 0 known already\n"
     assert desk.ok("inspections", "load", "-", stdin=seen).out == "0 new, 1 known already\n"
-    wrong = seen.replace("hazel-1", "hazel-9")
-    assert "hazel-9: no such hive" in desk.run("inspections", "load", "-", stdin=wrong).fault
+    desk.write("wrong.json", f"[{seen[1:-1]}, {seen.replace('hazel-1', 'hazel-9')[1:-1]}]")
+    assert desk.run("inspections", "load", "wrong.json").fault == (
+        "wrong.json: no. 2: inspection of hazel-9 at 2026-05-02T13:10:00Z: hazel-9: no such hive;"
+        " see hivewatch apiary show; nothing of the file is stored yet"
+    )
+    fault = desk.run("import", "seen.json").fault
+    assert fault == "seen.json: looks like inspections; hivewatch inspections load takes them"
+    desk.write("note.json", seen.replace("}", ', "key": "a", "note": "calm"}'))
+    told = desk.run("import", "note.json").err
+    assert "line 1: id: missing; hivewatch inspections load takes those without" in told
     fault = desk.run("inspections", "load", "-", stdin="[{").fault
     assert fault.startswith("standard input: line 1, column 3: not JSON")
     assert "not UTF-8" in desk.run("inspections", "load", "-", stdin=b"[\xff]").fault
