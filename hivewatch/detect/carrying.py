@@ -37,6 +37,7 @@ FIRST = (
     warmth.warmth_of,
     dips.dips_of,
     startles.startles_of,
+    departures.departures_of,
     flown.flown_of,
     sensors.drifts_of,
     off_scale.falls_of,

@@ -177,7 +177,7 @@ def _starved(
     if not window.has("weight"):
         return False
     days, frame = days_of(window), FRAMES.get(window.hive.frame or "")
-    left_kg = larder_of(window, inspections).stores_kg
+    left_kg = larder_of(window, inspections).stores_kg.copy()
     bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
     for one in inspections:
         judged_kg = stores_kg(one, frame) if frame else None

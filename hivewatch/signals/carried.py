@@ -11,7 +11,9 @@ anew:
 - A detector that goes by readings (`BACK_S` in its module) is asked of a window that begins that
   long before. Of what it finds, what was settled since counts; what was settled before, and was
   over, is kept: `detect.run`. What lasts holds its own detector's moment back to when it was told.
-- A detector that goes by days, and has no `BACK_S`, is asked of all days each time.
+- A detector that goes by days, and has no `BACK_S`, is asked of all days each time. What takes long
+  and rests on figures of days that are over is kept with these figures, and worked out anew when
+  one of them has changed: `unless_same`.
 
 It holds because nothing that happened before `until_s` is changed by a reading `AHEAD_S` after it
 or later: no judgement waits for longer (a device that says nothing for a day is not waited for), no
@@ -50,10 +52,13 @@ class Carried:
         A local midnight; 0 when nothing is kept. [s]
     parts : Mapping
         What each signal and each detector keeps, by its name.
+    last : dict
+        What the last look worked out, with what it was given for it, by its name: `unless_same`.
     """
 
     until_s: int = 0
     parts: Mapping[str, object] = field(default_factory=dict)
+    last: dict[str, tuple[object, object]] = field(default_factory=dict, compare=False)
 
 
 NOTHING = Carried()
@@ -70,6 +75,25 @@ def worked(window: HiveWindow, name: str, work: Callable[[HiveWindow, T | None],
     if name not in window.memo:
         window.memo[name] = work(window, cast("T | None", window.carried.parts.get(name)))
     return cast("T", window.memo[name])
+
+
+def unless_same(window: HiveWindow, name: str, given: object, work: Callable[[], T]) -> T:
+    """Give what is worked out of some figures, and of nothing else; once, as long as they stay.
+
+    Parameters
+    ----------
+    given : object
+        All that `work` goes by, to be compared with what it was at the last look.
+    work : Callable
+        Its result is not to be changed by whoever takes it.
+    """
+    last = window.carried.last
+    if name not in last or last[name][0] != given:
+        told = given, work()
+        if not window.carried.until_s:
+            return told[1]
+        last[name] = told
+    return cast("T", last[name][1])
 
 
 def first_after(window: HiveWindow, quantity: str, moment_s: int) -> int:

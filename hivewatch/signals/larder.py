@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from bisect import bisect, bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,9 @@ from hivewatch.inspections import Action, Inspection
 from hivewatch.inspections import stores_kg as judged_kg
 from hivewatch.signals import tare
 from hivewatch.signals.bare import before_each, stepped_kg
-from hivewatch.signals.days import HOUR_S, Days, days_of
+from hivewatch.signals.carried import unless_same
+from hivewatch.signals.days import HOUR_S, READ, Days, days_of
+from hivewatch.signals.departures import departures_of
 from hivewatch.signals.steps import Step
 from hivewatch.signals.window import Floats, HiveWindow
 
@@ -49,6 +52,7 @@ LEAST_KG = 0.02  # [kg/d] own choice: nobody lives on less
 DRY_DAYS = 3  # [d] own choice: a lid is dry once in so many dawns
 FLIGHT_H = 1.0  # [h/d] own choice: less is winter
 COOL_H, COOL_DAYS = 4.0, 14  # [h/d] own choice: less brings little; [d] that then tell the rate
+OF_DAYS = ("rise_s", "set_s", "dawn_s", "dusk_s", "dawn_kg", "dusk_kg", "flying_h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +102,24 @@ def larder_of(window: HiveWindow, inspections: Sequence[Inspection]) -> Larder:
     ----------
     Winter losses: two scale hives, quarrylifeaward.cz (2018), 33 to 50 g a day (popular).
     """
-    days = days_of(window)
-    dry_kg, is_cold = _dry(days)
+    days, left_s = _weighed(days_of(window)), departures_of(window)
     seen = [one for one in sorted(inspections, key=lambda one: one.at_s) if one.at_s > 0]
+    figures = [getattr(days, name).tobytes() for name in OF_DAYS]
+    given = window.hive, window.yard, days.day, days.steps, figures, left_s, seen
+    return unless_same(window, "larder", given, lambda: _work_out(window, days, seen))
+
+
+def _weighed(days: Days) -> Days:
+    """Give the days with the figures that a larder goes by, and nothing of a day under way."""
+    unknown = np.full(len(days), np.nan)
+    figures: dict[str, Any] = {name: unknown for name in READ if name not in OF_DAYS}
+    figures["flying_h"] = np.append(days.flying_h[:-1], unknown[-1:])
+    return replace(days, **figures)
+
+
+def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Larder:
+    """Put together what the hive weighs, and what of it is no honey."""
+    dry_kg, is_cold = _dry(days)
     gross_kg = dry_kg + stepped_kg(days, days.dawn_s) + tare.swarmed_kg(window, days, days.dawn_s)
     colony = tare.colony_of(window, days, is_cold, seen)
     moved_kg = _moved_kg(days)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.faults import clean
 from hivewatch.signals.warmth import clean_nest
-from hivewatch.signals.window import Floats, HiveWindow, Series, on_grid
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, on_grid
 
 STEP_S = 900  # [s] of the recording that the choices below were made on, a quarter of an hour
 USUAL_DAYS = 10  # own choice: days before that tell what is usual ...
@@ -31,6 +32,7 @@ BEFORE, SOON, LATER, OVER = 4, 3, 7, 9  # [steps] own choice: before; a fall; a 
 BEST = (
     4  # [steps] own choice: within an hour of the first that tells it, the one that tells it best
 )
+LEAST_K = (KINK_LEAST_K, MOVED_LEAST_K, MOVED_LEAST_K)
 LASTS_S = (OVER + BEST + 1) * STEP_S  # [s] from its first step until all of it is known
 FREE = 16  # [steps] own choice: two hours after the last the next at the soonest
 STARTLED = 10.0  # own choice: bend and move together, as multiples of the usual; test_startles.py
@@ -112,21 +114,22 @@ def find_startles(nest: Series, over_s: int, from_s: int, free_s: int) -> Iterat
     time_s, value = on_grid(nest, STEP_S, first_s, over_s - STEP_S + 1)
     if len(value) <= BEFORE + OVER + BEST:
         return
-    course = _course_of(value)
+    first = int(np.searchsorted(time_s, from_s - LASTS_S))  # what was over before is known
+    course = _course_of(value, np.arange(first, len(value)))
     free = (free_s - first_s) // STEP_S + FREE if free_s else 0
-    end = len(value) - OVER - BEST
-    for i in np.flatnonzero(course.is_broken[:end]).tolist():
-        if i < free or time_s[i] + LASTS_S < from_s or course.times(i) < STARTLED:
+    for at in np.flatnonzero(course.is_broken[: -OVER - BEST]).tolist():
+        if first + at < free:
             continue
-        near = range(i, i + BEST + 1)
-        times = [course.times(one) if course.is_broken[one] else 0.0 for one in near]
-        best = i + int(np.argmax(times))
+        times = _times(value, first + at, course.part(slice(at, at + BEST + 1)))
+        if times[0] < STARTLED:
+            continue
+        best = at + int(np.argmax(times))
         moved_k = float(course.rise[best])
         if course.fall_k[best] > moved_k:
             moved_k = -float(course.fall_k[best])
-        told_s = int(time_s[i]) + LASTS_S
-        yield Startle(int(time_s[i]), int(time_s[best]), told_s, moved_k, max(times))
-        free = i + FREE
+        begun_s, before_s = int(time_s[first + at]), int(time_s[first + best])
+        yield Startle(begun_s, before_s, begun_s + LASTS_S, moved_k, max(times))
+        free = first + at + FREE
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,31 +143,40 @@ class _Course:
     """Of a fall that the bees made good; 0 otherwise."""
     is_broken: NDArray[np.bool_]
 
-    def times(self, i: int) -> float:
-        """Say how far kink and move stand out together, as a multiple of the usual."""
-        days = np.arange(1, USUAL_DAYS + 1)[:, None] * (86_400 // STEP_S)
-        then = (i - days + np.arange(-AROUND, AROUND + 1)[None, :]).ravel()
-        then = then[then >= BEFORE]
-        then = then[~np.isnan(self.rise[then])]
-        if len(then) < USUAL_LEAST:
-            return 0.0
-        kink, rise, fall = (
-            max(float(np.quantile(one[then], USUAL_SHARE)), least)
-            for one, least in (
-                (self.kink, KINK_LEAST_K),
-                (self.rise, MOVED_LEAST_K),
-                (self.fall, MOVED_LEAST_K),
-            )
-        )
-        moved = max(self.rise[i] / rise, self.fall_k[i] / fall)
-        return float(self.kink[i] / kink * moved)
+    def part(self, steps: slice) -> _Course:
+        """Give some of the steps."""
+        kink, rise, fall = self.kink[steps], self.rise[steps], self.fall[steps]
+        return _Course(kink, rise, fall, self.fall_k[steps], self.is_broken[steps])
 
 
-def _course_of(value: Floats) -> _Course:
-    """Work the course out; NaN or 0 where too little is known."""
-    n = len(value)
+def _times(value: Floats, first: int, course: _Course) -> list[float]:
+    """Say how far kink and move stand out together at some steps, as a multiple of the usual."""
+    near = len(course.rise)
+    days = np.arange(USUAL_DAYS, 0, -1)[:, None] * (DAY_S // STEP_S)
+    steps = first - days + np.arange(-AROUND, AROUND + near)[None, :]
+    usual = _course_of(value, steps.clip(0).ravel())
+    figures = np.stack((usual.kink, usual.rise, usual.fall)).reshape(3, *steps.shape)
+    is_known = (steps >= BEFORE) & ~np.isnan(figures[1])
+    times = []
+    for i in range(near):
+        around = slice(i, i + 2 * AROUND + 1)
+        known = np.sort(figures[:, :, around][:, is_known[:, around]], axis=1)
+        if not course.is_broken[i] or known.shape[1] < USUAL_LEAST:
+            times.append(0.0)
+            continue
+        at = USUAL_SHARE * (known.shape[1] - 1)
+        low, high = known[:, int(at)], known[:, ceil(at)]
+        kink, rise, fall = np.maximum(low + at % 1 * (high - low), LEAST_K).tolist()
+        moved = max(course.rise[i] / rise, course.fall_k[i] / fall)
+        times.append(float(course.kink[i] / kink * moved))
+    return times
+
+
+def _course_of(value: Floats, steps: Ints) -> _Course:
+    """Work some steps of the course out; NaN or 0 where too little is known."""
+    n = len(steps)
     padded = np.concatenate((np.full(BEFORE, np.nan), value, np.full(OVER, np.nan)))
-    table = np.lib.stride_tricks.sliding_window_view(padded, BEFORE + 1 + OVER)[:n]
+    table = np.lib.stride_tricks.sliding_window_view(padded, BEFORE + 1 + OVER)[steps]
     before = np.sort(table[:, : BEFORE + 1], axis=1)  # NaN goes to the end
     known = (BEFORE + 1) - np.isnan(before).sum(axis=1)
     each, last = np.arange(n), np.maximum(known - 1, 0)
@@ -178,12 +190,11 @@ def _course_of(value: Floats) -> _Course:
     fall = np.where(tells, level - soon.min(axis=1), np.nan)
     bend = np.concatenate((np.abs(np.nan_to_num(np.diff(value, 2), nan=0.0)), np.zeros(SOON + 1)))
     kink = np.concatenate(([0.0], bend))
-    kink = np.lib.stride_tricks.sliding_window_view(kink, SOON)[:n].max(axis=1)
+    kink = np.lib.stride_tricks.sliding_window_view(kink, SOON)[steps].max(axis=1)
     with np.errstate(invalid="ignore"):
         is_back = high[:, SOON:].max(axis=1) >= level - (1 - BACK) * fall
         fall_k = np.where(is_back & (spanned <= STEADY * fall), fall, 0.0)
         has_risen = (rise >= MOVED_K) & (spanned <= STEADY * rise)
         is_broken = (kink >= KINK_K) & (has_risen | (fall_k >= MOVED_K))
-    with np.errstate(invalid="ignore"):
         is_broken &= (high.max(axis=1) <= HOT_CEL) & (level >= WARM_CEL)
     return _Course(kink, rise, fall, fall_k, is_broken)
