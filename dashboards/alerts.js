@@ -47,11 +47,15 @@ async function newest(pages) {
 }
 
 function render(main, { alerts, more, zones, zone, now, stories }, view) {
-  const waiting = alerts.filter((alert) => alert.acknowledged_at === null && ASKING.has(alert.state)).length;
+  const asking = alerts.filter((alert) => alert.acknowledged_at === null && ASKING.has(alert.state));
+  const waiting = asking.length;
   fill(main, [
     h("h1", { class: "summary" }, alerts.length === 0 ? "No alerts so far."
       : waiting === 0 ? "Nothing waits for an answer." : `${count(waiting, "alert")} not acknowledged yet.`),
     h("p", { class: "quiet" }, "What rang, what did not, and why."),
+    waiting > 1 ? h("p", { class: "buttons", "data-key": "all" }, h("button", { type: "button", class: "second",
+      onclick: act(view.page, async () => { for (const { id } of asking) await post(`alerts/${id}/acknowledge`, signed()); }) },
+    `Acknowledge all ${waiting}`)) : null,
     h("ol", { class: "findings" }, alerts.map((alert) =>
       item(alert, zones.get(alert.yard) ?? zone, now, stories.get(alert.id), view))),
     more ? h("p", { class: "buttons" }, h("button", { type: "button", class: "second",
@@ -110,7 +114,7 @@ function act(page, change) {
     try {
       await change();
     } catch (error) {
-      button.closest("li").append(h("p", { role: "alert" }, error.message));
+      (button.closest("li") ?? button.parentElement).append(h("p", { role: "alert" }, error.message));
     }
     button.disabled = false;
     page.again();

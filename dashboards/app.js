@@ -60,7 +60,10 @@ async function refresh() {
     const data = await mine.load();
     if (mine !== view) return;
     mine.render(main, data);
-    if (data.zone) clock.textContent = `${day(data.now, data.zone)}, ${timeOfDay(data.now, data.zone)}`;
+    if (data.zone) {
+      const [weekday, ...date] = day(data.now, data.zone).split(" ");
+      clock.replaceChildren(h("span", { class: "weekday" }, `${weekday} `), `${date.join(" ")}, ${timeOfDay(data.now, data.zone)}`);
+    }
     trouble.hidden = true;
   } catch (error) {
     if (mine !== view) return;

@@ -13,6 +13,7 @@ import {
 const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
 const DAY_MS = 86400000;
 const LISTED = 40;
+const FULL_MS = 7 * DAY_MS; // own choice: what was over before then stands on one line, to be opened
 const ASKED = 3;
 const PAGE = 200;
 const WHAT = ["finding", "inspection", "question"];
@@ -90,6 +91,7 @@ function render(main, data, state, page) {
     h("h1", {}, hive.id),
     h("p", { class: "quiet" }, `${hive.frame.replaceAll("-", " ")}, ${count(hive.boxes, "brood box", "brood boxes")} of ${hive.frames} frames`),
   ]);
+  fill(part("now"), pressing(found, words, zone, now));
   fill(part("figures"), figures(hive, now));
   const marks = [
     ...found.filter((one) => one.status !== "withdrawn" && !isEveryday(one)).map((one) => ({
@@ -141,7 +143,8 @@ function build(main, state, page) {
       onchange: () => { state.days = value; state.around = null; page.again(); },
     }), h("span", {}, words))));
   main.replaceChildren(
-    h("div", { "data-part": "head", class: "headline" }), h("dl", { "data-part": "figures", class: "figures" }),
+    h("div", { "data-part": "head", class: "headline" }), h("div", { "data-part": "now" }),
+    h("dl", { "data-part": "figures", class: "figures" }),
     h("div", { "data-part": "asked" }),
     h("section", { "aria-labelledby": "did" },
       h("header", {}, h("h2", { id: "did", tabindex: "-1" }, "What it did"), choice),
@@ -168,39 +171,60 @@ function figures(hive, now) {
   ];
 }
 
+/** What wants a look, the most pressing first, and what to do: before all figures. */
+function pressing(found, words, zone, now) {
+  const wanting = found.map((one) => ({ one, kind: words.get(one.kind), soon: rank(one, words.get(one.kind), now) }))
+    .filter(({ soon }) => soon > 0).sort((a, b) => b.soon - a.soon);
+  if (wanting.length === 0) return [];
+  return [h("ul", { class: "wanting", "aria-label": "Wants a look" }, wanting.map(({ one, kind, soon }) =>
+    h("li", { "data-key": one.id, class: `edge-${soon}` },
+      h("p", {}, h("strong", {}, head(one, kind)), ` ${span(one, zone, now)} `, h("span", { class: `soon soon-${soon}` }, SOON[soon])),
+      kind?.do ? h("p", {}, kind.do) : null)))];
+}
+
 function findingList(found, numbers, { words, zone, now, listed, show }) {
   if (found.length === 0) return [h("p", { class: "quiet" }, "Nothing so far.")];
   const news = found.filter((one) => !isEveryday(one));
   return [h("ol", { class: "findings" }, news.slice(0, listed).map((finding) => {
     const kind = words.get(finding.kind);
     const soon = rank(finding, kind, now);
-    const what = measures(finding);
+    const isPast = finding.end !== null && new Date(now) - new Date(finding.end) > FULL_MS && soon === 0;
+    const more = rests(finding, kind, soon, { number: numbers.get(finding.id), show });
     return h("li", { "data-key": finding.id, class: finding.status === "withdrawn" ? "gone" : `soon-${soon}` },
       h("span", { class: "mark" }, numbers.get(finding.id)),
-      h("div", {},
-        h("h3", {}, head(finding, kind), " ", soon > 0 ? h("span", { class: `soon soon-${soon}` }, SOON[soon]) : null),
-        h("p", {}, `${span(finding, zone, now)}; ${status(finding)}, ${sure(finding.confidence)}`),
-        what.length > 0 ? h("p", { class: "measures" }, what.map(({ name, text }) => h("span", {}, name ? `${name}: ` : "", h("b", {}, text)))) : null,
-        finding.evidence.length > 0 ? h("ul", { class: "evidence" }, finding.evidence.map((line) => h("li", {}, line))) : null,
-        h("p", {}, h("button", { type: "button", class: "link", onclick: () => show(finding) },
-          "Show on the curves", h("span", { class: "unseen" }, `: ${numbers.get(finding.id)}`))),
-        soon > 0 && kind ? advice(kind) : null));
+      isPast ? h("div", {}, h("details", { class: "settled" },
+        h("summary", {}, h("strong", {}, head(finding, kind)), ` ${span(finding, zone, now)}; ${status(finding)}`), more))
+        : h("div", {},
+          h("h3", {}, head(finding, kind), " ", soon > 0 ? h("span", { class: `soon soon-${soon}` }, SOON[soon]) : null),
+          h("p", {}, `${span(finding, zone, now)}; ${status(finding)}, ${sure(finding.confidence)}`), more));
   })), news.length > listed ? h("p", { class: "quiet" }, `and ${news.length - listed} earlier`) : null,
   news.length === 0 ? h("p", { class: "quiet" }, "Nothing but what every hive does.") : null,
   everyday(found.filter(isEveryday), words, zone, now)];
 }
 
-/** What every hive does, week by week, each week folded. */
+/** What a finding rests on, and what to do about it. */
+function rests(finding, kind, soon, { number: mark, show }) {
+  const what = measures(finding);
+  return [
+    what.length > 0 ? h("p", { class: "measures" }, what.map(({ name, text }) => h("span", {}, name ? `${name}: ` : "", h("b", {}, text)))) : null,
+    finding.evidence.length > 0 ? h("ul", { class: "evidence" }, finding.evidence.map((line) => h("li", {}, line))) : null,
+    h("p", {}, h("button", { type: "button", class: "link", onclick: () => show(finding) },
+      "Show on the curves", h("span", { class: "unseen" }, `: ${mark}`))),
+    soon > 0 && kind ? advice(kind) : null,
+  ];
+}
+
+/** What every hive does, folded; inside by the week. */
 function everyday(found, words, zone, now) {
+  if (found.length === 0) return [];
   const weeks = new Map();
-  for (const one of found) {
-    const key = `${weekOf(one.start, zone)} ${one.kind}`;
-    weeks.set(key, [...(weeks.get(key) ?? []), one]);
-  }
-  return [...weeks].map(([key, ones]) => h("details", { "data-key": `week-${key}`, class: "week" },
-    h("summary", {}, `${head(ones[0], words.get(ones[0].kind))}: ${count(ones.length, "time")}, week of ${day(`${key.slice(0, 10)}T12:00:00Z`, "UTC")}`),
-    h("ul", { class: "plain small" }, ones.map((one) => h("li", { "data-key": one.id },
-      `${span(one, zone, now)}; ${one.status === "withdrawn" ? "withdrawn, " : ""}${sure(one.confidence)}`)))));
+  for (const one of found) weeks.set(weekOf(one.start, zone), [...(weeks.get(weekOf(one.start, zone)) ?? []), one]);
+  const named = (week) => day(`${week}T12:00:00Z`, "UTC");
+  return [h("details", { "data-key": "everyday", class: "everyday" },
+    h("summary", {}, `${head(found[0], words.get(found[0].kind))}: ${count(found.length, "time")} since the week of ${named([...weeks.keys()].sort()[0])}`),
+    h("ul", { class: "plain small" }, [...weeks].map(([week, ones]) => h("li", { "data-key": week },
+      h("strong", {}, `Week of ${named(week)}, ${count(ones.length, "time")}: `),
+      ones.map((one) => `${span(one, zone, now)}${one.status === "withdrawn" ? " (withdrawn)" : ""}`).join("; "), "."))))];
 }
 
 /** The Monday of a moment's week, by the yard's own days. */

@@ -28,7 +28,7 @@ function render(main, { now, yards, hives, unplaced, words, isHeld }) {
     homeless(unplaced, hives, now),
     isHeld ? h("p", { class: "note" }, "Something that devices sent could not be used. ", h("a", { href: "#/quarantine" }, "See why")) : null,
     yards.length === 0 ? noYards()
-      : inOrder(yards, hives, urgent).map((yard) => section(yard, hives, urgent, words, now)),
+      : inOrder(yards, hives, urgent).map((yard) => section(yard, hives, urgent, words, now, yards[0].timezone)),
   ]);
 }
 
@@ -90,15 +90,16 @@ function noYards() {
     h("p", {}, "To see what it looks like with bees in it, run ", h("code", {}, "hivewatch demo"), "."));
 }
 
-function section(yard, hives, urgent, words, now) {
+/** A yard; `zone` is that of the clock above, and another one is said here. */
+function section(yard, hives, urgent, words, now, zone) {
   const here = hives.filter((hive) => hive.yard === yard.id).sort((a, b) =>
     urgent.get(b.id).rank - urgent.get(a.id).rank ||
     a.id.localeCompare(b.id, "en", { numeric: true }));
   const id = `yard-${yard.id}`;
   return h("section", { class: "yard", "aria-labelledby": id, "data-key": yard.id },
     h("header", {}, h("h2", { id }, yard.name),
-      h("p", { class: "quiet" }, `${count(here.length, "hive")}, `,
-        `${day(now, yard.timezone)} ${clock(now, yard.timezone)} there. `, h("a", { href: `#/yard/${yard.id}` }, "What happened"))),
+      h("p", { class: "quiet" }, `${count(here.length, "hive")}. `,
+        yard.timezone === zone ? "" : `It is ${day(now, yard.timezone)}, ${clock(now, yard.timezone)} there. `, h("a", { href: `#/yard/${yard.id}` }, "What happened"))),
     yard.findings.length === 0 ? null : h("p", { class: "whole" }, yard.findings.map((finding, i) => [
       i > 0 ? "; " : "", h("strong", {}, head(finding, words.get(finding.kind))),
       ` ${span(finding, yard.timezone, now)}`])),

@@ -199,83 +199,12 @@ def test_the_first_key_leads_past_the_menu(here, visit):
     assert page.evaluate("document.activeElement.textContent") == "hazel-1"
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
-def test_what_every_hive_does_is_folded_by_the_week(here, visit, viewport):
-    flights = [
-        Finding(
-            "orientation_flight",
-            "hive:hazel-1",
-            at_s,
-            at_s + 1800,
-            at_s + 1800,
-            0.9,
-            status="ended",
-        )
-        for at_s in range(NOW_S - 9 * DAY_S, NOW_S - DAY_S, DAY_S)
-    ]
-    here.tell(*flights)
-    page = visit(f"{here.url}/#/hive/hazel-1", viewport)
-    weeks = page.locator("details.week")
-    weeks.first.wait_for()
-    assert sum(int(one.split(": ")[1].split(" ")[0]) for one in weeks.all_inner_texts()) == 8
-    assert weeks.count() == 2  # from Saturday 2 May: the weeks of 27 April and of 4 May
-    assert "week of Mon 27 Apr" in weeks.nth(1).inner_text()
-    assert not weeks.locator("li").first.is_visible()
-    weeks.first.locator("summary").click()
-    assert weeks.first.locator("li").first.is_visible()
-    page.wait_for_timeout(2000)
-    here.write_down(hive="hazel-1", at="2026-05-10T10:00:00Z", note="just now")
-    page.get_by_text("just now").wait_for()
-    assert weeks.first.locator("li").first.is_visible()  # what is open stays open
-    assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
-
-
-def lines_drawn(page):
-    """Count the points of the first canvas that have the colour of its line."""
-    return page.evaluate(
-        """(() => { const one = document.querySelector("canvas");
-            const rgb = getComputedStyle(document.documentElement).getPropertyValue("--line-1");
-            const [r, g, b] = [1, 3, 5].map((at) => parseInt(rgb.trim().slice(at, at + 2), 16));
-            const { data } = one.getContext("2d").getImageData(0, 0, one.width, one.height);
-            let count = 0;
-            for (let i = 0; i < data.length; i += 4) {
-              if (data[i] === r && data[i + 1] === g && data[i + 2] === b) count += 1;
-            }
-            return count; })()"""
-    )
-
-
-def test_a_finding_is_shown_on_the_curves(here, visit):
-    page = visit(f"{here.url}/#/hive/hazel-1")
-    page.wait_for_selector("canvas")
-    handled = page.get_by_role("listitem").filter(has_text="Handled")
-    with page.expect_response(lambda answer: "quantity=weight" in answer.url) as asked:
-        handled.get_by_role("button", name="Show on the curves").click()
-    told = asked.value.json()
-    assert (told["from"], told["to"]) == ("2026-05-06T09:00:00Z", "2026-05-08T09:15:00Z")
-    page.wait_for_timeout(500)
-    assert page.locator(".spans input:checked").count() == 0
-    assert lines_drawn(page) > 100  # readings that are rarer than the step are a line all the same
-    page.get_by_text("7 days", exact=True).click()
-    page.wait_for_timeout(500)
-    assert page.get_by_role("radio", name="7 days").is_checked()
-
-
-def test_what_is_further_back_comes_when_it_is_asked_for(here, visit):
-    for n in range(60):
-        here.write_down(hive="hazel-1", at="2026-05-06T10:00:00Z", note=f"no. {n}")
-    page = visit(f"{here.url}/#/hive/hazel-1")
-    listed = page.locator("[data-part=inspections] li")
-    listed.first.wait_for()
-    assert listed.count() == 40
-    page.get_by_role("button", name="Earlier").click()
-    listed.nth(60).wait_for()
-    assert listed.count() == 61
-    assert page.get_by_role("button", name="Earlier").count() == 0
-    page.emulate_media(media="print")
-    assert not page.get_by_role("button", name="Print").is_visible()
-    assert not page.get_by_role("button", name="Show on the curves").first.is_visible()
-    assert page.locator("[data-part=findings]").is_visible()
+def test_all_alerts_are_acknowledged_at_once(here, visit):
+    here.tell(Finding("robbing", "hive:hazel-1", NOW_S - 900, None, NOW_S - 600, 0.95))
+    page = visit(f"{here.url}/#/alerts")
+    page.get_by_role("button", name="Acknowledge all 2").click()
+    page.get_by_text("Nothing waits for an answer.").wait_for()
+    assert page.get_by_role("button").count() == 0
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
