@@ -14,6 +14,7 @@ from hivewatch.signals.window import HiveWindow, Series
 
 KEPT_IN = 0.3  # own choice: bees let out had flown at most at so much of their rate afterwards,
 SHOWER_S = 1800  # [s] own choice: if for no longer than this
+LAST_S = QUIET_S // 2  # [s] own choice: the last bees of a swarm, after the scale has settled
 
 
 class LetOut(NamedTuple):
@@ -61,11 +62,11 @@ def are_let_out(window: HiveWindow, step: Step) -> LetOut:
     usual_s = usual_step_near(out, step.before_s) or QUIET_S + 1
     spans_s = (KEPT_IN_S, max(SHOWER_S, usual_s))
     before = [_sum(out, step.before_s - span_s, step.before_s) for span_s in spans_s]
-    from_s, to_s = step.after_s, step.settled_s
+    from_s, to_s = step.after_s + LAST_S, step.settled_s
     if usual_s > QUIET_S:
-        at = int(np.searchsorted(out.time_s, from_s - usual_s // 4))
+        at = int(np.searchsorted(out.time_s, step.after_s - usual_s // 4))
         if at + 1 >= len(out):
-            awaited = is_awaited(window, "bees-out", step.before_s, from_s + 2 * usual_s)
+            awaited = is_awaited(window, "bees-out", step.before_s, step.after_s + 2 * usual_s)
             return LetOut(are=None if awaited else False, told_s=step.settled_s)
         from_s, to_s = int(out.time_s[at]), max(to_s, int(out.time_s[at + 1]))
     after = _sum(out, from_s, to_s)

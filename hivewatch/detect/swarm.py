@@ -10,6 +10,7 @@ taken out, a lid blown off), and the slow losses of the morning and of drying li
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -33,22 +34,25 @@ from hivewatch.signals.exodus import LEAST_KG as LEAST_SEEN_KG
 from hivewatch.signals.exodus import MOST_KG as MOST_SEEN_KG
 from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.late import is_awaited
-from hivewatch.signals.steps import SPREADS, Step, moves_of, settled_of, steps_of
+from hivewatch.signals.steps import SPREADS, Step, moves_of, settled_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.turns import Said, nest_said
+from hivewatch.signals.turns import Asked, Said, nest_said
 from hivewatch.signals.usual import usual_step_near
 from hivewatch.signals.window import HiveWindow
 
 # [kg] common practice, no source: casts to the heaviest prime swarms; more where a counter saw it
 LEAST_KG, MOST_KG = 0.8, 4.5
 QUICK_S = 900  # [s] own choice: all foragers of a strong hive take longer to leave
+UNDONE = (0.6, 1.5)  # own choice: share of a loss that, when it comes, undoes it ...
+UNDONE_S = 2 * 3600  # [s] own choice: ... within so long
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
 SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a lid or a frame goes
 GRADUAL = 0.75  # own choice: at most so much of it, and it poured out under the scale's eyes
 
-UNDER_WAY_CONFIDENCE = 0.9  # own choice: bees may come back
+# Own choice: bees may come back, and without a counter it may be a keeper's hand after all
+UNDER_WAY, UNDER_WAY_UNCOUNTED = 0.9, 0.8
 
 BACK_S = 5 * DAY_S  # [s] as for `hivewatch.signals.carried`: a coarse feed's usual step
 
@@ -78,29 +82,52 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
 
 
 def _settled(window: HiveWindow, pouring: Sequence[Exodus]) -> Iterator[Finding]:
-    """Judge the losses that are over."""
-    weight = window.of("weight")
+    """Judge the losses that are over, and that nothing undid."""
     since_s = window.carried.until_s - MARGIN_S
-    known = steps_of(window)
-    steps = [
-        (step, _alone_s(known, i))
-        for i, step in enumerate(known)
-        if step.settled_s >= since_s and _is_loss(window, step, LEAST_SEEN_KG)
-    ]
-    moves = moves_of(window) if steps else []
-    for step, alone_s in steps:
-        kg = lost_kg(weight.between(*alone_s), step)
-        if kg is None:
+    moves = settled_of(window)
+    lately = moves[bisect_left(moves, since_s - DAY_S, key=lambda one: one.settled_s) :]
+    known = [one for one in lately if one.is_lasting or _seen(pouring, one)]
+    for i, step in enumerate(known):
+        if step.settled_s < since_s or not _is_loss(window, step, LEAST_SEEN_KG):
             continue
-        bees = gone(window, step)
-        if bees is not None:
-            yield from _by_counter(window, step, kg, bees, is_seen=_is_seen(pouring, step))
-        elif not is_awaited(window, "bees-out", step.before_s, step.after_s + AFTER_S):
-            yield from _by_weight(window, step, kg, moves)
+        if any(_is_undone(step, later) for later in known[i + 1 :]):
+            continue
+        yield from _judge(window, _from_its_start(step, pouring), _alone_s(known, i), pouring)
+
+
+def _judge(
+    window: HiveWindow, step: Step, alone_s: tuple[int, int], pouring: Sequence[Exodus]
+) -> Iterator[Finding]:
+    """Judge one loss, by the counter where one was at work."""
+    kg = lost_kg(window.of("weight").between(*alone_s), step)
+    seen = _seen(pouring, step)
+    if kg is None and not seen:
+        return
+    kg = -step.size_kg if kg is None else kg
+    bees = gone(window, step)
+    if bees is not None:
+        yield from _by_counter(window, step, kg, bees, seen)
+    elif not is_awaited(window, "bees-out", step.before_s, step.after_s + AFTER_S):
+        yield from _by_weight(window, step, kg, moves_of(window))
+
+
+def _is_undone(step: Step, later: Step) -> bool:
+    """Say whether a loss came back: a part was put on again, or the swarm came home."""
+    low, high = UNDONE
+    return (
+        later.before_s <= step.after_s + UNDONE_S
+        and low * -step.size_kg <= later.size_kg <= high * -step.size_kg
+    )
+
+
+def _from_its_start(step: Step, pouring: Sequence[Exodus]) -> Step:
+    """Let a loss begin where it was first seen pouring out: the first bees are of it."""
+    begun_s = [been.start_s for been in _seen(pouring, step)]
+    return replace(step, before_s=min([step.before_s, *begun_s]))
 
 
 def _by_counter(
-    window: HiveWindow, step: Step, kg: float, bees: float, *, is_seen: bool
+    window: HiveWindow, step: Step, kg: float, bees: float, seen: Sequence[Exodus]
 ) -> Iterator[Finding]:
     """Judge a loss that a counter saw: more than all foragers weigh, or as the nest says.
 
@@ -110,14 +137,14 @@ def _by_counter(
     if not SEEN_LEAST <= bees * BEE_KG / kg <= SEEN_MOST:
         return
     told_s = counted_s(window, step)
-    nest = _nest_of(window, step, is_counted=True)
-    spreads = SPREADS if is_seen or nest.what == "swarm" else CLEAR_SPREADS
+    nest = _nest_of(window, step, "counted")
+    spreads = SPREADS if seen or nest.what == "swarm" else CLEAR_SPREADS
     if kg < step.spread_kg * spreads:
         return
     if nest.what == "swarm":
         told_s = max(told_s, nest.told_s)
     elif min(kg, -step.size_kg) < FORAGERS_KG:
-        is_rush = is_seen and step.after_s - step.before_s <= QUICK_S
+        is_rush = any(been.seen_s - been.start_s <= QUICK_S for been in seen)
         let_out = are_let_out(window, step)
         if let_out.are in {True, None} or not (nest.what == "nothing" or is_rush):
             return
@@ -126,11 +153,9 @@ def _by_counter(
     yield _left(window, step, kg, told_s, 0.97, words)
 
 
-def _nest_of(window: HiveWindow, step: Step, *, is_counted: bool) -> Said:
+def _nest_of(window: HiveWindow, step: Step, asked: Asked) -> Said:
     """Ask the nest about a loss."""
-    return nest_said(
-        window.of("nest"), step.before_s, step.after_s, window.last_s, is_counted=is_counted
-    )
+    return nest_said(window.of("nest"), step.before_s, step.after_s, window.last_s, asked)
 
 
 def _alone_s(steps: Sequence[Step], i: int) -> tuple[int, int]:
@@ -139,9 +164,9 @@ def _alone_s(steps: Sequence[Step], i: int) -> tuple[int, int]:
     return begin_s, steps[i + 1].before_s if i + 1 < len(steps) else NEVER_S
 
 
-def _is_seen(pouring: Sequence[Exodus], step: Step) -> bool:
-    """Say whether a loss was seen pouring out."""
-    return any(been.start_s < step.after_s and step.before_s < been.seen_s for been in pouring)
+def _seen(pouring: Sequence[Exodus], step: Step) -> list[Exodus]:
+    """Give what was seen pouring out of a loss."""
+    return [been for been in pouring if been.start_s < step.after_s and step.before_s < been.seen_s]
 
 
 def _as_first_told(one: Finding, pouring: Sequence[Exodus]) -> Finding:
@@ -159,13 +184,14 @@ def _under_way(window: HiveWindow, pouring: Sequence[Exodus]) -> list[Finding]:
         return []
     told_s, last = min(been.told_s for been in now), now[-1]
     minutes = (last.seen_s - last.start_s) / 60
-    evidence = (
-        f"{last.kg:.1f} kg left within {minutes:.0f} min by day; more may be going yet",
-        f"the counter saw about {last.bees:,.0f} more bees go than come",
-    )
+    by = f"the nest had warmed up by {last.warmer_k:.1f} K before"
+    if last.bees:
+        by = f"the counter saw about {last.bees:,.0f} more bees go than come"
+    evidence = f"{last.kg:.1f} kg left within {minutes:.0f} min by day; more may be going yet", by
     measures = measures_of(last.kg, last.kg_error)
     span = now[0].start_s, last.seen_s
-    return [left(window, span, told_s, UNDER_WAY_CONFIDENCE, measures, evidence)]
+    sure = UNDER_WAY if last.bees else UNDER_WAY_UNCOUNTED
+    return [left(window, span, told_s, sure, measures, evidence)]
 
 
 def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
@@ -191,7 +217,7 @@ def _by_weight(
     What a visit, when it is over, turns out to have taken is no swarm, and was plain in vain. Where
     a probe at work says nothing of a swarm, foragers left, or somebody took something out.
     """
-    nest = _nest_of(window, step, is_counted=False)
+    nest = _nest_of(window, step, "weighed")
     if nest.what in {"still", "awaited"}:
         return
     near = [one for one in moves if one.before_s < step.after_s and step.before_s < one.after_s]
@@ -199,11 +225,11 @@ def _by_weight(
         (one for one in near if one.before_s <= step.before_s and step.after_s <= one.after_s),
         None,
     )
-    if move and not (_is_loss(window, move, LEAST_SEEN_KG) and move.is_lasting):
-        return
     if nest.what == "swarm":
         words = f"the nest had warmed up by {nest.warmer_k:.1f} K before"
         yield _left(window, step, kg, max(step.settled_s, nest.told_s), 0.9, words)
+        return
+    if move and not (_is_loss(window, move, LEAST_SEEN_KG) and move.is_lasting):
         return
     is_plain = _poured_out(step, kg)
     if move is None and (near or not is_plain):

@@ -1,8 +1,9 @@
 """Bees pouring out under the eyes of scale and counter: known before all of them have gone.
 
 A step of the weight is settled once the weight has been quiet for ten minutes. Where a counter sees
-thousands of bees go while the weight falls by what they weigh, nobody need wait for that. Each
-reading is judged by what came before it alone, so that it says the same for ever.
+thousands of bees go while the weight falls by what they weigh, nobody need wait for that; nor where
+the nest of a hive without a counter warms up with it. Each reading is judged by what came before it
+alone, so that it says the same for ever.
 """
 
 from __future__ import annotations
@@ -12,13 +13,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hivewatch.signals.carried import MARGIN_S, worked
+from hivewatch.signals.late import is_awaited
 from hivewatch.signals.restless import Restless
 from hivewatch.signals.steps import QUIET_S, SCALE_SPREAD_KG, restless_of
 from hivewatch.signals.sun import is_light
+from hivewatch.signals.turns import Asked, nest_said
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 # Own choices where no source is named; tests/unit/signals/test_exodus.py.
 LEAST_KG, MOST_KG = 0.45, 8.5  # [kg] the lightest casts to a colony of 60,000 bees, with honey
+MOST_WEIGHED_KG = 4.5  # [kg] common practice, no source: the heaviest prime swarm
 BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
 SHARE_LEAST, SHARE_MOST = 0.6, 2.0  # share of the loss that the counter saw go
 CLEAR_SPREADS = 6.0  # of a reading
@@ -49,11 +53,13 @@ class Exodus:
     start_s, seen_s : int
         The last reading of the weight before, and the one that showed it. [s]
     told_s : int
-        When the counter had said so, too. [s]
+        When the counter, or the nest, had said so, too. [s]
     kg, kg_error : float
         What had gone by `seen_s`, and one standard deviation. [kg]
     bees : float
-        How many more had been counted out than in by `told_s`.
+        How many more had been counted out than in by `told_s`; 0 without a counter.
+    warmer_k : float
+        How far the nest had warmed up, where that told it. [K]
     """
 
     start_s: int
@@ -62,6 +68,7 @@ class Exodus:
     kg: float
     kg_error: float
     bees: float
+    warmer_k: float = 0.0
 
 
 class _Balance:
@@ -75,6 +82,14 @@ class _Balance:
     def gone(self, from_s: Ints | int, to_s: Ints | int) -> Floats:
         """Give it after one moment and up to another."""
         return self.of_out(from_s, to_s) - self._between(self.back, self.came, from_s, to_s)
+
+    def is_at_work(self, from_s: int, to_s: int) -> bool:
+        """Say whether both ways were counted after one moment and up to another."""
+        return all(
+            one.time_s.searchsorted(to_s, side="right")
+            > one.time_s.searchsorted(from_s, side="right")
+            for one in (self.out, self.back)
+        )
 
     def of_out(self, from_s: Ints | int, to_s: Ints | int) -> Floats:
         """Give those that went out alone."""
@@ -91,12 +106,12 @@ def _summed(counts: Series) -> Floats:
 
 
 def exodus_of(window: HiveWindow) -> list[Exodus]:
-    """Give every reading of the weight under which bees were pouring out, by counter and scale.
+    """Give every reading of the weight under which bees were pouring out, by counter or nest, too.
 
     Parameters
     ----------
     window : HiveWindow
-        Needs `weight`, `bees-out` and `bees-in`.
+        Needs `weight`, and `bees-out` with `bees-in`, or `nest` where no counter is at work.
 
     Returns
     -------
@@ -107,23 +122,19 @@ def exodus_of(window: HiveWindow) -> list[Exodus]:
 
 
 def _work_out(window: HiveWindow) -> list[Exodus]:
-    balance = _Balance(window)
-    if not (len(balance.out) and len(balance.back) and len(window.of("weight"))):
+    if not len(window.of("weight")):
         return []
-    known = restless_of(window)
+    balance, known = _Balance(window), restless_of(window)
     flags, since_s = known.flags, window.carried.until_s - 2 * MARGIN_S
     fell = known.weight_kg[known.earlier[flags]] - known.weight_kg[flags]
     at = flags[(fell > 0) & (fell <= MOST_KG) & (known.time_s[flags] >= since_s)]
-    seen_s = known.time_s[at]
-    from_s = np.minimum(seen_s - LONGEST_S, known.time_s[known.earlier[at]])
-    gone = np.maximum(balance.gone(from_s, seen_s), balance.gone(from_s, seen_s + AFTER_S))
-    at = at[gone >= SHARE_LEAST * LEAST_KG / BEE_KG]
-    found = (_exodus(known, balance, int(k)) for k in at)
+    falls = (_falling(known, int(k)) for k in at)
+    found = (_borne_out(window, balance, one) for one in falls if one is not None)
     return [one for one in found if one is not None and is_light(window.yard, one.seen_s)]
 
 
-def _exodus(known: Restless, balance: _Balance, k: int) -> Exodus | None:
-    """Judge one reading of the weight by those before it, and by the counts."""
+def _falling(known: Restless, k: int) -> Exodus | None:
+    """Judge one reading of the weight by those before it."""
     weight_kg, time_s = known.weight_kg, known.time_s
     seen_s = int(time_s[k])
     usual_s = int(np.median(np.diff(time_s[max(k - LATELY, 0) : k + 1])))
@@ -141,24 +152,48 @@ def _exodus(known: Restless, balance: _Balance, k: int) -> Exodus | None:
     if (
         not LEAST_KG <= kg <= MOST_KG
         or kg < CLEAR_SPREADS * error
-        or kg < LEAST_KG_PER_MIN * (seen_s - start_s) / 60
         or before[0] - before[-1] > SLOPE * kg
         or np.diff(weight_kg[begun : k + 1]).max() > STRAY_KG
-        or (kg < FORAGERS_KG and balance.of_out(start_s - KEPT_IN_S, start_s) < kg / BEE_KG)
     ):
         return None
-    until_s = seen_s + (AFTER_S if usual_s > QUIET_S else 0)
-    return _counted(balance, Exodus(start_s, seen_s, seen_s, kg, error, 0.0), until_s)
+    return Exodus(start_s, seen_s, seen_s + (AFTER_S if usual_s > QUIET_S else 0), kg, error, 0.0)
 
 
-def _counted(balance: _Balance, one: Exodus, until_s: int) -> Exodus | None:
-    """Say when the counter had seen go what the scale had; None where it had not by `until_s`.
+def _borne_out(window: HiveWindow, balance: _Balance, one: Exodus) -> Exodus | None:
+    """Say when the counter, or the nest of a hive without one, had said so, too.
+
+    What goes slowly needs the nest: half an hour between readings makes a cast look so.
+    """
+    nest = window.of("nest").up_to(one.seen_s + AFTER_S)
+    is_counted = balance.is_at_work(one.start_s - KEPT_IN_S, one.told_s)
+    asked: Asked = "counted" if is_counted else "at once"
+    said = nest_said(nest, one.start_s, one.seen_s, one.seen_s, asked)
+    is_told = said.what == "swarm"
+    if not is_told and one.kg < LEAST_KG_PER_MIN * (one.seen_s - one.start_s) / 60:
+        return None
+    if is_counted:
+        before = float(balance.of_out(one.start_s - KEPT_IN_S, one.start_s))
+        if one.kg < FORAGERS_KG and before < one.kg / BEE_KG:
+            return None
+        seen = _counted(balance, one)
+        return seen and replace(seen, told_s=max(seen.told_s, said.told_s))
+    if (
+        not is_told
+        or one.kg > MOST_WEIGHED_KG
+        or is_awaited(window, "bees-out", one.start_s, one.seen_s + AFTER_S)
+    ):
+        return None
+    return replace(one, told_s=max(one.seen_s, said.told_s), warmer_k=said.warmer_k)
+
+
+def _counted(balance: _Balance, one: Exodus) -> Exodus | None:
+    """Say when the counter had seen go what the scale had; None where it had not by `told_s`.
 
     Between coarse readings of the weight it may report a little later.
     """
     sheltered = max(0.0, -float(balance.gone(one.start_s - SHELTER_S, one.start_s)))
     low = int(balance.out.time_s.searchsorted(one.start_s, side="right"))
-    high = int(balance.out.time_s.searchsorted(until_s, side="right"))
+    high = int(balance.out.time_s.searchsorted(one.told_s, side="right"))
     counted_s = balance.out.time_s[low:high]
     gone = balance.gone(one.start_s, counted_s) - sheltered
     share = gone * BEE_KG / one.kg

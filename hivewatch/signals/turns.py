@@ -19,6 +19,7 @@ BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memo
 USUAL_S = 3 * 3600  # [s] own choice: what the nest was like before that
 SINCE_S = 45 * 60  # [s] own choice: it has cooled by then; the swarm's bees are gone within minutes
 WARM_UP_K = 0.6  # [K] own choice: under the 1.5 to 3.4 K from memory, for a probe off the centre
+WARMED_K = 1.0  # [K] own choice: what nobody's hand has done while it goes on
 # [K] own choice: a coarse feed's reading may fall on the first minutes of the warming, ...
 WARMING_K = 0.3
 COOLED_K = 0.5  # ... where it cooled as well; second hand 35 to 33 Cel, Ferrari et al. (2008)
@@ -26,6 +27,8 @@ STEADY = 0.5  # own choice: before, the nest strayed by no more than this part
 # A probe that can deny a swarm hangs among brood, at 32 to 37 Cel (Stabentheiner et al. 2010: 33 to
 # 36), and had strayed by no more than this (own choice)
 BROOD_CEL, STRAYED_K = (32.0, 37.0), 0.4
+
+Asked = Literal["weighed", "counted", "at once"]
 
 
 class Said(NamedTuple):
@@ -48,7 +51,7 @@ class Said(NamedTuple):
 
 
 def nest_said(
-    nest: Series, before_s: int, after_s: int, last_s: int, *, is_counted: bool = False
+    nest: Series, before_s: int, after_s: int, last_s: int, asked: Asked = "weighed"
 ) -> Said:
     """Say what the nest tells of a loss of bees between two moments.
 
@@ -60,8 +63,9 @@ def nest_said(
         The loss. [s]
     last_s : int
         The hive's last reading of any kind: a silent probe is not waited for. [s]
-    is_counted : bool
-        A counter saw the bees go, so that a nest that cooled was not opened by somebody.
+    asked : Asked
+        ``counted``: a counter saw the bees go, so that a nest that cooled was not opened by
+        somebody; ``at once``: while it goes on, when only plain warming of brood counts.
 
     References
     ----------
@@ -78,37 +82,38 @@ def nest_said(
     if not len(usual):
         return Said("nothing")
     is_over = len(nest) > last or last_s >= after_s + SINCE_S + LATE_S
+    unsaid = Said("nothing" if is_over else "awaited")
     if not len(near):
-        return Said("nothing" if is_over else "awaited")
+        return unsaid
     level = float(np.median(usual))
     strayed_k = float(np.abs(usual - level).max())
+    among_brood = BROOD_CEL[0] <= level <= BROOD_CEL[1] and strayed_k <= STRAYED_K
+    if asked == "at once" and not among_brood:
+        return Said("nothing")
     till = int(time_s.searchsorted(after_s, side="right"))
     warmer = np.maximum.accumulate(np.where(np.arange(len(near)) < till, near, -np.inf)) - level
     since = time_s > before_s
     lowest = np.minimum.accumulate(np.where(since, near, np.inf))
-    agree = np.flatnonzero(
-        _turned(warmer, _fell(near, till), level - lowest, strayed_k, is_counted=is_counted)
-    )
+    agree = np.flatnonzero(_turned(warmer, _fell(near, till), level - lowest, strayed_k, asked))
     if len(agree):
         at = int(agree[0])
         return Said("swarm", int(time_s[at]), float(warmer[at]))
-    if not is_over:
-        return Said("awaited")
-    low, high = BROOD_CEL
-    if not (low <= level <= high and strayed_k <= STRAYED_K and till):
-        return Said("nothing")
+    if not (is_over and among_brood and till):
+        return unsaid
     told_s = int(nest.time_s[last]) if len(nest) > last else after_s + SINCE_S + LATE_S
     return Said("still", told_s, float(warmer[-1]))
 
 
 def _turned(
-    warmer: Floats, fell: Floats, colder: Floats, strayed_k: float, *, is_counted: bool
+    warmer: Floats, fell: Floats, colder: Floats, strayed_k: float, asked: Asked
 ) -> NDArray[np.bool_]:
     """Say at which readings the nest has turned as it does when a swarm leaves."""
     steady = strayed_k <= STEADY * warmer
+    if asked == "at once":
+        return np.asarray((warmer >= WARMED_K) & steady & (colder <= strayed_k))
     turned = (warmer >= WARM_UP_K) & (steady | (fell >= np.maximum(WARM_UP_K, strayed_k)))
     turned |= (warmer >= WARMING_K) & steady & (colder >= COOLED_K)
-    if is_counted:
+    if asked == "counted":
         turned |= (colder >= COOLED_K) & (strayed_k <= STEADY * colder)
     return np.asarray(turned)
 

@@ -168,3 +168,53 @@ def test_foragers_let_out_after_a_wet_morning_are_no_swarm(
     hive.series["bees-out"][(hive.time_s > at_s + 1800) & (hive.time_s <= at_s + 7200)] = 6000
     hive.series["bees-in"][(hive.time_s > at_s + 1800) & (hive.time_s <= at_s + 7200)] = 5800
     assert swarm.find(hive.window(COUNTED), [], limits) == []
+
+
+def test_a_swarm_that_comes_home_is_told_and_taken_back(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive()
+    at_s = leave(hive, 2.2)
+    home_s = at_s + 40 * 60
+    hive.add(home_s, 2.1, minutes=10)  # the queen could not fly
+    home = (hive.time_s > home_s) & (hive.time_s <= home_s + 600)
+    hive.series["bees-in"][home] += 2.1 / BEE_KG / home.sum()
+    assert len(swarm.find(hive.window(COUNTED, until_s=home_s), [], limits)) == 1
+    assert swarm.find(hive.window(COUNTED), [], limits) == []
+    assert swarm.find(hive.window(WEIGHED), [], limits) == []
+
+
+@pytest.mark.parametrize("step_s", [300, 900, 1800])
+def test_a_nest_that_warmed_up_tells_it_with_the_first_reading_after(
+    made_up_hive: Callable, limits: object, step_s: int
+) -> None:
+    hive = made_up_hive(step_s=step_s)
+    at_s = leave(hive, 2.2, warm_up_k=2.0)
+    (one,) = swarm.find(hive.window(WEIGHED), [], limits)
+    assert one.detected_s <= at_s + 600 + step_s
+    (first,) = swarm.find(hive.window(WEIGHED, until_s=one.detected_s), [], limits)
+    assert first.confidence < one.confidence  # it may still be somebody's hand
+    assert swarm.find(hive.window(WEIGHED, until_s=one.detected_s - 1), [], limits) == []
+
+
+def test_a_frame_taken_out_between_two_readings_is_not_told_for_a_moment(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=1800)
+    at_s = hive.at(DAY, HOUR)
+    hive.add(at_s, -2.4)
+    opened = (hive.time_s > at_s) & (hive.time_s <= at_s + 3600)
+    hive.series["nest"][opened] -= 2.0
+    for moment_s in range(at_s, at_s + 4 * 3600, 1800):
+        assert swarm.find(hive.window(WEIGHED, until_s=moment_s), [], limits) == []
+
+
+def test_foragers_let_out_under_a_calm_nest_are_no_swarm_though_the_counter_sees_them(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=1800)
+    leave(hive, 0.9, warm_up_k=0.0)
+    assert swarm.find(hive.window(COUNTED), [], limits) == []
+    warmed = made_up_hive(step_s=1800)
+    leave(warmed, 0.9, warm_up_k=1.5)
+    assert len(swarm.find(warmed.window(COUNTED), [], limits)) == 1

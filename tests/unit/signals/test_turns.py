@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hivewatch.signals.turns import nest_said
+from hivewatch.signals.turns import Asked, Said, nest_said
 from hivewatch.signals.window import Series
 
 HOUR = 3600
@@ -27,14 +27,9 @@ def warmed(series: Series, by_k: float, *, then_k: float = -1.5) -> Series:
     return Series(series.time_s, value)
 
 
-def said(series: Series, last_s: int | None = None, *, is_counted: bool = False) -> object:
-    return nest_said(
-        series,
-        LOSS_S,
-        OVER_S,
-        int(series.time_s[-1]) if last_s is None else last_s,
-        is_counted=is_counted,
-    )
+def said(series: Series, last_s: int | None = None, asked: Asked = "weighed") -> Said:
+    last_s = int(series.time_s[-1]) if last_s is None else last_s
+    return nest_said(series, LOSS_S, OVER_S, last_s, asked)
 
 
 @pytest.mark.parametrize("step_s", [60, 300, 900])
@@ -51,7 +46,7 @@ def test_a_nest_that_stays_as_it_was_denies_it() -> None:
 def test_an_opened_nest_has_cooled_and_not_warmed_up() -> None:
     opened = warmed(nest(), 0.0, then_k=-2.0)
     assert said(opened).what == "still"
-    assert said(opened, is_counted=True).what == "swarm"  # and bees went out by thousands
+    assert said(opened, asked="counted").what == "swarm"  # and bees went out by thousands
 
 
 def test_a_probe_that_follows_the_day_says_nothing() -> None:
@@ -82,3 +77,9 @@ def test_each_reading_is_judged_by_what_came_before_it() -> None:
     told_s = said(whole).told_s
     assert said(whole.up_to(told_s)) == said(whole)
     assert said(whole.up_to(told_s - 1)).what == "awaited"
+
+
+def test_while_it_goes_on_only_plain_warming_of_brood_counts() -> None:
+    assert said(warmed(nest(), 1.5), asked="at once").what == "swarm"
+    assert said(warmed(nest(), 0.8), asked="at once").what == "still"
+    assert said(warmed(nest(level=27.0), 1.5), asked="at once").what == "nothing"
