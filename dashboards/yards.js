@@ -146,7 +146,8 @@ function heard(hive, now) {
 function says(hive, yard, words, now) {
   const news = hive.findings.filter((finding) => !isEveryday(finding));
   if (news.length === 0) {
-    return h("span", { class: "quiet" }, hive.weight_at || hive.nest_at ? "nothing to report" : "no readings yet");
+    return hive.weight_at || hive.nest_at
+      ? h("span", { class: "quiet nothing" }, "nothing to report") : h("span", { class: "quiet" }, "no readings yet");
   }
   const ranked = news.sort((a, b) =>
     rank(b, words.get(b.kind), now) - rank(a, words.get(a.kind), now) || b.start.localeCompare(a.start));

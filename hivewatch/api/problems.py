@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
@@ -107,11 +108,19 @@ def _methods(request: Request) -> set[str]:
 async def _invalid(_request: Request, error: Exception) -> Response:
     if not isinstance(error, RequestValidationError):
         raise error
-    faults = [
-        Fault(where=".".join(str(part) for part in one["loc"]), detail=str(one["msg"]))
-        for one in error.errors()
-    ]
+    faults = [_fault(one) for one in error.errors()]
     return respond(422, "; ".join(f"{one.where}: {one.detail}" for one in faults), faults)
+
+
+def _fault(one: Mapping[str, Any]) -> Fault:
+    """Say in our own words what pydantic found."""
+    loc = [str(part) for part in one["loc"]]
+    if one["type"] == "json_invalid":
+        return Fault(where="body", detail=f"not JSON, from character {loc[-1]} on; mend it there")
+    if one["type"] == "extra_forbidden":
+        return Fault(where=".".join(loc), detail="no such key; /api/v1/openapi.json names them")
+    said = str(one["msg"]).removeprefix("Value error, ")
+    return Fault(where=".".join(loc), detail=said.replace("Input should be", "must be"))
 
 
 async def _usage(_request: Request, error: Exception) -> Response:

@@ -105,3 +105,23 @@ def test_a_busy_store_says_try_again(here, monkeypatch):
     answer = here.http.get("/api/v1/hives")
     the_problem(answer, 503)
     assert int(answer.headers["retry-after"]) > 0
+
+
+@pytest.mark.parametrize(
+    ("body", "told"),
+    [
+        ('{"hive": "hazel-1"', "body: not JSON, from character 18 on; mend it there"),
+        (
+            '{"hive": "hazel-1", "at": "2026-05-01T10:00:00Z", "quen": "seen"}',
+            "body.quen: no such key; /api/v1/openapi.json names them",
+        ),
+        (
+            '{"hive": "hazel-1", "at": "2026-05-01 10:00"}',
+            'body.at: without an offset; end it with "Z", or an offset as "+01:00"',
+        ),
+    ],
+)
+def test_what_is_wrong_with_a_body_is_said_in_plain_words(fresh, body, told):
+    headers = {"content-type": "application/json"}
+    answer = fresh.http.post("/api/v1/inspections", content=body, headers=headers)
+    assert (answer.status_code, answer.json()["detail"]) == (422, told)
