@@ -12,7 +12,7 @@ import os
 import secrets
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Annotated
 
@@ -135,13 +135,16 @@ def write(appointments: Iterable[Appointment]) -> bytes:
     found.add("x-wr-calname", "Hives")
     found.add("refresh-interval", ASK_AGAIN, parameters={"VALUE": "DURATION"})
     found.add("x-published-ttl", "PT1H")
-    for one in appointments:
-        found.add_component(_event(one))
-    return bytes(found.to_ical())
+    head, end, rest = bytes(found.to_ical()).partition(b"END:VCALENDAR")
+    return b"".join((head, *map(_event, appointments), end, rest))
 
 
-def _event(one: Appointment) -> icalendar.Event:
-    """Write one appointment: whole days, which block no other appointment."""
+@lru_cache(maxsize=8192)
+def _event(one: Appointment) -> bytes:
+    """Write one appointment: whole days, which block no other appointment.
+
+    Most stand as they stood when the calendar was written last.
+    """
     event = icalendar.Event()
     stamp = datetime.fromtimestamp(one.stamp_s, UTC)
     event.add("uid", f"{one.name}@hivewatch")
@@ -155,4 +158,4 @@ def _event(one: Appointment) -> icalendar.Event:
     event.add("location", one.yard)
     event.add("status", "CANCELLED" if one.is_cancelled else "CONFIRMED")
     event.add("transp", "TRANSPARENT")
-    return event
+    return bytes(event.to_ical())

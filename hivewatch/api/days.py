@@ -8,7 +8,7 @@ from typing import Annotated
 
 import numpy as np
 from fastapi import APIRouter, Query
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from hivewatch.api.forms import Answer, Asked, LocalDay, Page, Time, moment, page_of, seconds
 from hivewatch.api.places import HiveId, must_know
@@ -22,7 +22,7 @@ from hivewatch.store import apiary
 from hivewatch.store.windows import read_part
 
 USUAL_DAYS = 14  # own choice: a fortnight, when nobody says from when on
-DAYS_MAX = 92  # own choice: a season of the year a page
+DAYS_MAX, PAGE_DAYS = 92, 31  # own choice: a page holds a month, whoever asks for more gets `next`
 LEAD_S = dict.fromkeys(("nest", "ambient", "bees-in", "bees-out", "rain"), 3 * DAY_S)
 LEAD_S["weight"] = 43 * DAY_S
 """How long before its first day each quantity is read: what a hive eats rests on six weeks."""
@@ -69,7 +69,11 @@ class DaysAsked(Asked):
         Time | None, Field(alias="from", description="the local day of it, too; else two weeks ago")
     ] = None
     to: Annotated[Time | None, Field(description="the local day of it, too; else today")] = None
-    limit: Annotated[int, Field(ge=1, le=DAYS_MAX, description="how many days at most")] = DAYS_MAX
+    limit: Annotated[
+        int,
+        Field(ge=1, le=DAYS_MAX, description=f"how many days at most; a page holds {PAGE_DAYS}"),
+        AfterValidator(lambda limit: min(limit, PAGE_DAYS)),
+    ] = PAGE_DAYS
     after: Annotated[LocalDay | None, Field(description="only later days")] = None
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from typing import Annotated, Generic, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer
 
 # RFC 3339 section 5.6, with an offset; a leap second (…:60) counts as the second before it.
 _RFC3339 = re.compile(
@@ -17,6 +17,7 @@ _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FAR_S = 253_370_764_799
 LIMIT_MAX = 1000
+PAGE_MAX = 500  # own choice: so that no page takes long; whoever asks for more gets `next`
 
 
 def _read_time(value: object) -> object:
@@ -61,7 +62,11 @@ LocalDay = Annotated[date, BeforeValidator(_read_day)]
 Item = TypeVar("Item")
 Identity = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,64}$")]
 Number = Annotated[int, Field(ge=1, lt=2**53)]
-Limit = Annotated[int, Field(ge=1, le=LIMIT_MAX, description="how many at most")]
+Limit = Annotated[
+    int,
+    Field(ge=1, le=LIMIT_MAX, description=f"how many at most; a page holds {PAGE_MAX}"),
+    AfterValidator(lambda limit: min(limit, PAGE_MAX)),
+]
 
 
 def seconds(at: datetime) -> int:

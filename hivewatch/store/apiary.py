@@ -66,9 +66,9 @@ def _read(
 ) -> Apiary:
     """Put together what three queries give."""
     return Apiary(
-        yards=tuple(Yard(*row) for row in connection.execute(yards)),
-        hives=tuple(Hive(*row) for row in connection.execute(hives)),
-        placements=tuple(Placement(*row) for row in connection.execute(placements)),
+        yards=tuple(Yard(*row) for row in connection.execute(yards).all()),
+        hives=tuple(Hive(*row) for row in connection.execute(hives).all()),
+        placements=tuple(Placement(*row) for row in connection.execute(placements).all()),
     )
 
 
