@@ -16,6 +16,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals import (
+    brood,
     carried,
     dawn,
     days,
@@ -35,6 +36,7 @@ FIRST = (
     steps.moves_of,
     days.days_of,
     warmth.warmth_of,
+    brood.turns_of,
     dips.dips_of,
     startles.startles_of,
     departures.departures_of,

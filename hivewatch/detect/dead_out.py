@@ -123,6 +123,8 @@ def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
     warmth = warmth_of(window)
     blind = bool(np.isnan(warmth.ambient_h).all())
     hours = _empty_without_air(window, warmth) if blind else _may_be_empty(warmth)
+    if not hours.any():
+        return []
     warm = _is_warm(warmth, blind=blind)
     spells: list[_Spell] = []
     free = 0

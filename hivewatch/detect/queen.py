@@ -21,7 +21,13 @@ from hivewatch.detect.queen_visits import HUNGRY_KG, Sign, signs_of
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.signals.bare import stepped_kg
-from hivewatch.signals.brood import brood_nest_cel, is_autumn, light_hours, probe_share
+from hivewatch.signals.brood import (
+    as_days_stay,
+    brood_nest_cel,
+    is_autumn,
+    light_hours,
+    probe_share,
+)
 from hivewatch.signals.carried import first_after
 from hivewatch.signals.days import DAY_S, days_of
 from hivewatch.signals.departures import departures_of, is_watched
@@ -86,7 +92,7 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
     queen 3, 7.5, 16 days, laying from day 23.
     """
     visits = signs_of(window, inspections)
-    falls = _falls(window) if window.has("nest") else []
+    falls = as_days_stay(window, "falls", _falls) if window.has("nest") else []
     if falls:
         falls = [one for one in falls if not _starved(window, inspections, visits, one.sign)]
     seen = [one for one in visits if one.what in TROUBLE and _in_season(window, one)]

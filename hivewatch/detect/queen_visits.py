@@ -9,6 +9,7 @@ from typing import Literal
 
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import BroodCounts, Inspection, adult_count, brood_counts, stores_kg
+from hivewatch.signals.carried import unless_same
 from hivewatch.signals.days import DAY_S
 from hivewatch.signals.season import LEVEL_PART, laying_level
 from hivewatch.signals.window import HiveWindow
@@ -112,8 +113,14 @@ def signs_of(window: HiveWindow, inspections: Sequence[Inspection]) -> list[Sign
     inspections : Sequence[Inspection]
         Its visits, in any order; later ones than `window.as_of_s` do not count.
     """
-    visits = [_read(window, one) for one in inspections if one.at_s <= window.as_of_s]
-    visits.sort(key=lambda one: one.at_s)
+    seen = [one for one in inspections if one.at_s <= window.as_of_s]
+    given = window.hive, window.yard, seen
+    return unless_same(window, "signs of visits", given, lambda: _signs(window, seen))
+
+
+def _signs(window: HiveWindow, seen: Sequence[Inspection]) -> list[Sign]:
+    """Read the visits one by one."""
+    visits = sorted((_read(window, one) for one in seen), key=lambda one: one.at_s)
     signs: list[Sign] = []
     for i, visit in enumerate(visits):
         signs += [one for one in (_sign(visit, visits[:i]),) if one is not None]

@@ -180,21 +180,21 @@ def _bursts(
     steps = np.arange(int((hours[1] - hours[0]) * HOUR_S) // grid_s)
     at = np.clip(low[:, None] + steps, 0, (end_s - begin_s) // grid_s - 1)
     both = [
-        _standing_out(on_grid(window.of(name), grid_s, begin_s, end_s, summed=True)[1][at], grid_s)
+        on_grid(window.of(name), grid_s, begin_s, end_s, summed=True)[1][at]
         for name in ("bees-out", "bees-in")
     ]
-    excess = np.stack([one[0] for one in both])
-    spreads = np.minimum(both[0][1], both[1][1])
+    excess, of_each = (one.reshape(2, len(at), -1) for one in _standing_out(both, grid_s))
+    spreads = of_each.min(axis=0)
     even = np.abs(excess[0] - excess[1]) <= BALANCE * excess.max(axis=0)
     spreads = np.where(even & (excess.min(axis=0) >= BURST_BEES), spreads, 0.0)
     first = AROUND_S[1] // grid_s + np.arange(spreads.shape[1])
     return begin_s + grid_s * (low[:, None] + first).astype(np.float64), excess, spreads
 
 
-def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
+def _standing_out(counts: Sequence[Floats], grid_s: int) -> tuple[Floats, Floats]:
     """Give what each span of each day has more than those around it, and by how many spreads."""
     near, far, wide = (one // grid_s for one in (*AROUND_S, BURST_S))
-    total = np.cumsum(np.nan_to_num(counts), axis=1)
+    total = np.cumsum(np.nan_to_num(np.concatenate(counts)), axis=1)
     spans = total[:, wide:] - total[:, :-wide]
     spans = np.concatenate((total[:, wide - 1 : wide], spans), axis=1)  # each from its step on
     first = np.arange(far, spans.shape[1] - far)

@@ -8,17 +8,21 @@ probe at the edge of a small brood nest does not.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from hivewatch.signals.carried import worked
+from hivewatch.signals.carried import unless_same, worked
 from hivewatch.signals.days import HOUR_S, days_of
 from hivewatch.signals.levels import middle_before
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow
+
+T = TypeVar("T")
 
 # Half way between a nest with brood, 34.5 Cel (published: brood nest 34.5 +- 1.5 Cel, MLU Halle
 # after Kronenberg and Heller 1982), and a cluster without, 20 to 22 Cel in winter (popular; from
@@ -141,10 +145,7 @@ def probe_share(window: HiveWindow) -> Floats:
     or one day that showed all of it;
     1 for a probe in the brood nest, and as long as nothing is known.
     """
-    known = window.memo.get("probe_share")
-    if not isinstance(known, np.ndarray):
-        known = window.memo["probe_share"] = _probe_share(window)
-    return known
+    return worked(window, "probe_share", lambda here, _: _probe_share(here))
 
 
 def _probe_share(window: HiveWindow) -> Floats:
@@ -197,10 +198,24 @@ def turns_of(window: HiveWindow) -> list[Turn]:
     E. S. Page, Biometrika 41, 100 (1954): cumulative sums, here of days clipped to one; published
     run lengths of such sums: Montgomery's tables.
     """
-    known = window.memo.get("turns")
-    if not isinstance(known, list):
-        known = window.memo["turns"] = _find(window)
-    return known
+    return worked(window, "turns", lambda here, _: as_days_stay(here, "turns", _find))
+
+
+def as_days_stay(window: HiveWindow, name: str, work: Callable[[HiveWindow], T]) -> T:
+    """Give what goes by the figures of the nest's days alone; worked out anew when one changes.
+
+    Parameters
+    ----------
+    work : Callable
+        Goes by the figures of `warmth_of` by days, by the length of the light, and by the yard.
+    """
+    warmth = warmth_of(window)
+    by_day = (
+        *(warmth.start_s, warmth.told_s, warmth.level_cel, warmth.spread_k, warmth.ambient_cel),
+        light_hours(window),
+    )
+    given = window.yard, [one.tobytes() for one in by_day]
+    return unless_same(window, f"{name} of the nest's days", given, lambda: work(window))
 
 
 def _find(window: HiveWindow) -> list[Turn]:

@@ -110,16 +110,17 @@ def _by_counter(window: HiveWindow, kept: list[int] | None) -> list[int]:
 
 def _exodus(window: HiveWindow) -> list[int]:
     """Find half hours in which a swarm's bees went more than came, where no scale was at work."""
-    out, back = window.of("bees-out"), window.of("bees-in")
+    span_s = window.carried.until_s - 2 * EXODUS_S, window.last_s  # what was before is known
+    out, back = (window.of(name).between(*span_s) for name in ("bees-out", "bees-in"))
     if not len(out) or not len(back):
         return []
     went = np.concatenate(([0.0], np.cumsum(out.value)))
     came = np.concatenate(([0.0], np.cumsum(back.value)))
-    since_s = out.time_s - EXODUS_S
-    gone = went[1:] - went[np.searchsorted(out.time_s, since_s, side="right")]
+    before_s = out.time_s - EXODUS_S
+    gone = went[1:] - went[np.searchsorted(out.time_s, before_s, side="right")]
     returned = (
         came[np.searchsorted(back.time_s, out.time_s, side="right")]
-        - came[np.searchsorted(back.time_s, since_s, side="right")]
+        - came[np.searchsorted(back.time_s, before_s, side="right")]
     )
     times = out.time_s[gone - returned >= EXODUS_BEES]
     weighed = [np.searchsorted(window.of("weight").time_s, times + by) for by in _AROUND]

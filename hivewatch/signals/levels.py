@@ -73,27 +73,29 @@ class Side(NamedTuple):
     @classmethod
     def of(cls, weight_kg: Floats, time_s: Ints, indices: range, edge: int) -> Side:
         """Look at some readings on one side of a move, next to the reading `edge`."""
-        near = [i for i in indices if abs(time_s[i] - time_s[edge]) <= SIDE_SPAN_S]
-        if len(near) > 1 and abs(time_s[near[1]] - time_s[near[0]]) > FINE_S:
-            near = [edge]  # coarse readings: the next one may have moved with the bees
-        values = sorted(float(weight_kg[i]) for i in near)
+        span, edge_s = slice(indices.start, indices.stop), int(time_s[edge])
+        # few readings: plain numbers cost less than arrays
+        known = list(zip(time_s[span].tolist(), weight_kg[span].tolist(), strict=True))
+        near = [one for one in known if abs(one[0] - edge_s) <= SIDE_SPAN_S]
+        if len(near) > 1 and near[1][0] - near[0][0] > FINE_S:
+            # coarse readings: the next one may have moved with the bees
+            near = [(edge_s, float(weight_kg[edge]))]
+        values = sorted(kg for _, kg in near)
         level = median(values)
-        middle_s = sum(int(time_s[i]) for i in near) / len(near)
-        far = [i for i in indices if abs(time_s[i] - time_s[edge]) <= SLOPE_SPAN_S]
+        middle_s = sum(at_s for at_s, _ in near) / len(near)
         off = [abs(value - level) for value in values]
-        return cls(level, off, middle_s, _slope(weight_kg, time_s, far))
+        far = [one for one in known if abs(one[0] - edge_s) <= SLOPE_SPAN_S]
+        return cls(level, off, middle_s, _slope(far))
 
 
-def _slope(weight_kg: Floats, time_s: Ints, indices: list[int]) -> Slope | None:
-    """Give the slow change over some readings, by the medians of their halves."""
-    if len(indices) < 2 or time_s[indices[-1]] - time_s[indices[0]] < SHORT_S:  # noqa: PLR2004
+def _slope(known: list[tuple[int, float]]) -> Slope | None:
+    """Give the slow change over some readings, time and weight, by the medians of their halves."""
+    if len(known) < 2 or known[-1][0] - known[0][0] < SHORT_S:  # noqa: PLR2004
         return None
-    half = len(indices) // 2
-    left, right = indices[:half], indices[-half:]
-    rise = median(sorted(float(weight_kg[i]) for i in right)) - median(
-        sorted(float(weight_kg[i]) for i in left)
-    )
-    run_h = (sum(int(time_s[i]) for i in right) - sum(int(time_s[i]) for i in left)) / half / 3600
+    half = len(known) // 2
+    left, right = known[:half], known[-half:]
+    rise = median(sorted(kg for _, kg in right)) - median(sorted(kg for _, kg in left))
+    run_h = (sum(at_s for at_s, _ in right) - sum(at_s for at_s, _ in left)) / half / 3600
     return Slope(rise / run_h, MEDIAN_LOSS * (2 / half) ** 0.5 / run_h)
 
 

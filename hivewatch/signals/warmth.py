@@ -136,7 +136,7 @@ def _since(window: HiveWindow, kept: Warmth | None) -> Warmth:
         told_s=told_s,
         level_cel=level[1],
         spread_k=(level[2] - level[0]) / 2,
-        ambient_cel=days.ambient_cel[first:],
+        ambient_cel=np.where(is_over, days.ambient_cel[first:], np.nan),
         hour_s=hour_s,
         nest_h=nest_h,
         ambient_h=ambient_h,
