@@ -12,6 +12,7 @@ import {
 
 const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
 const DAY_MS = 86400000;
+const SUPER_MS = 2.5 * DAY_MS; // a date so near presses, as on the round
 const LISTED = 40;
 const FULL_MS = 7 * DAY_MS; // own choice: what was over before then stands on one line, to be opened
 const ASKED = 3;
@@ -55,9 +56,10 @@ async function load(id, { days, around, pages }) {
   const asked = { from: new Date(first).toISOString(), to: new Date(last).toISOString() };
   const readings = new Map(await Promise.all(CHARTS.flatMap((chart) => chart.quantities.map((quantity) => [quantity, chart]))
     .map(async ([quantity, chart]) => [quantity, await get(`hives/${id}/readings`, { quantity, ...asked, step: stepOf(chart, last - first) })])));
-  const outlook = canLookAhead(events.items, now) ? await get(`hives/${id}/outlook`) : null;
+  const isGone = events.items.some(({ finding }) => finding?.kind === "taken" && finding.status === "open");
+  const outlook = !isGone && canLookAhead(events.items, now) ? await get(`hives/${id}/outlook`) : null;
   return {
-    now, hive, yard, zone, words, events: events.items, more: events.more, readings, outlook,
+    now, hive, yard, zone, words, events: events.items, more: events.more, readings, outlook, isGone,
     devices: devices.items.filter((device) => device.hive === id), from: first / 1000,
     to: around ? last / 1000 : new Date(now) / 1000,
   };
@@ -91,7 +93,7 @@ function render(main, data, state, page) {
     h("h1", {}, hive.id),
     h("p", { class: "quiet" }, `${hive.frame.replaceAll("-", " ")}, ${count(hive.boxes, "brood box", "brood boxes")} of ${hive.frames} frames`),
   ]);
-  fill(part("now"), pressing(found, words, zone, now));
+  fill(part("now"), pressing(found, words, zone, now, data.outlook));
   fill(part("figures"), figures(hive, now));
   const marks = [
     ...found.filter((one) => one.status !== "withdrawn" && !isEveryday(one)).map((one) => ({
@@ -105,7 +107,7 @@ function render(main, data, state, page) {
       stepS: seconds(readings.get(quantities[0]).step), from: data.from, to: data.to,
     });
   }
-  fill(part("outlook"), outlookPart(data.outlook));
+  fill(part("outlook"), data.isGone ? [h("p", { class: "quiet" }, "The hive is gone from its scale.")] : outlookPart(data.outlook));
   for (const choice of main.querySelectorAll(".spans input")) choice.checked = !state.around && choice.value === state.days;
   const listed = LISTED * state.pages;
   const show = (finding) => showAround(finding, main, state, page, now);
@@ -172,14 +174,17 @@ function figures(hive, now) {
 }
 
 /** What wants a look, the most pressing first, and what to do: before all figures. */
-function pressing(found, words, zone, now) {
+function pressing(found, words, zone, now, outlook) {
   const wanting = found.map((one) => ({ one, kind: words.get(one.kind), soon: rank(one, words.get(one.kind), now) }))
     .filter(({ soon }) => soon > 0).sort((a, b) => b.soon - a.soon);
-  if (wanting.length === 0) return [];
+  const by = outlook?.room.super_by;
+  const isDue = by && new Date(`${by}T12:00:00Z`) - new Date(now) < SUPER_MS;
+  if (wanting.length === 0 && !isDue) return [];
   return [h("ul", { class: "wanting", "aria-label": "Wants a look" }, wanting.map(({ one, kind, soon }) =>
     h("li", { "data-key": one.id, class: `edge-${soon}` },
       h("p", {}, h("strong", {}, head(one, kind)), ` ${span(one, zone, now)} `, h("span", { class: `soon soon-${soon}` }, SOON[soon])),
-      kind?.do ? h("p", {}, kind.do) : null)))];
+      kind?.do ? h("p", {}, kind.do) : null)),
+  isDue ? h("li", { "data-key": "super", class: "edge-2" }, h("p", {}, h("strong", {}, "No room"), `: a super by ${day(`${by}T12:00:00Z`, "UTC")}`)) : null)];
 }
 
 function findingList(found, numbers, { words, zone, now, listed, show }) {

@@ -25,6 +25,8 @@ function render(main, { now, yards, hives, unplaced, words, isHeld }) {
   fill(main, [
     h("h1", { class: "summary" }, summary(hives, urgent)),
     first(hives, yards, urgent, words, now),
+    hives.length > 0 ? h("p", { class: "quiet small" }, "Supers to put on, queens to look for and counts to renew stand in the ",
+      h("a", { href: "#/round" }, "round"), ".") : null,
     homeless(unplaced, hives, now),
     isHeld ? h("p", { class: "note" }, "Something that devices sent could not be used. ", h("a", { href: "#/quarantine" }, "See why")) : null,
     yards.length === 0 ? noYards()

@@ -59,6 +59,7 @@ def outlook_of(
     as_of_s: int,
     *,
     recorded_by_s: int | None = None,
+    is_watched: bool = False,
 ) -> Outlook | None:
     """Look three weeks back and ahead, from what people counted and sensors measured since.
 
@@ -70,13 +71,18 @@ def outlook_of(
         The moment; no later visit or reading counts, and of readings none since `moment_s`. [s]
     recorded_by_s : int or None
         For a replay: nothing written down or received later counts. [s]
+    is_watched : bool
+        Whether the watch runs: then what it found is taken, and what it has not looked at yet
+        changes the outlook when it has.
 
     Returns
     -------
     Outlook or None
         None when nothing that it could start from was counted in the last sixty days.
     """
-    facts = facts_of(connection, apiary, hive_id, as_of_s, recorded_by_s=recorded_by_s)
+    facts = facts_of(
+        connection, apiary, hive_id, as_of_s, recorded_by_s=recorded_by_s, is_watched=is_watched
+    )
     return look_from(facts) if facts else None
 
 
@@ -87,6 +93,7 @@ def facts_of(
     as_of_s: int,
     *,
     recorded_by_s: int | None = None,
+    is_watched: bool = False,
 ) -> Facts | None:
     """Gather what an outlook rests on; None where no visit counted anything."""
     hive = next(one for one in apiary.hives if one.id == hive_id)
@@ -102,14 +109,22 @@ def facts_of(
     if not any(one.can_start for one in visits):
         return None
     as_of_s = moment_s([one.at_s for one in noted], as_of_s)
-    window, found = _sensed(connection, apiary, hive_id, noted, as_of_s, recorded_by_s)
+    is_found = recorded_by_s is None and (
+        is_watched or not _is_waiting(connection, apiary, hive_id)
+    )
+    if is_found:
+        window, found = _as_found(connection, apiary, hive_id, noted, as_of_s)
+    else:
+        window = read_window(connection, apiary, hive_id, as_of_s, recorded_by_s)
+        found = detect(window, noted, Alerts(), as_of_s)
+    left = [one for one in found if one.kind in TAKEN and one.status != "withdrawn"]
     described = hive_of(
         hive.id, yard.latitude, frame, hive.frames * hive.boxes, box_combs=hive.frames
     )
     today = datetime.fromtimestamp(as_of_s, UTC).astimezone(zone).date()
     days, dawn = days_of(window), dawn_departures_of(window)
     held = held_of(window, noted, frame, hive.frames, zone, today)
-    return Facts(described, zone, today, visits, days, dawn, found, held)
+    return Facts(described, zone, today, visits, days, dawn, left, held)
 
 
 def moment_s(visits_at_s: Iterable[int], now_s: int) -> int:
@@ -119,36 +134,29 @@ def moment_s(visits_at_s: Iterable[int], now_s: int) -> int:
     return hour_s if last_s is None else max(last_s, now_s // SOON_S * SOON_S)
 
 
-def is_waiting(connection: Connection, apiary: Apiary, hive_id: str) -> bool:
+def _is_waiting(connection: Connection, apiary: Apiary, hive_id: str) -> bool:
     """Say whether something is stored of a hive that the watch has not looked at yet."""
     own = {f"device:{one.device}" for one in apiary.placements if one.hive == hive_id}
     return bool({one.subject for one in stale.read(connection)} & (own | {f"hive:{hive_id}"}))
 
 
-def _sensed(
+def _as_found(
     connection: Connection,
     apiary: Apiary,
     hive_id: str,
     noted: Sequence[Inspection],
     as_of_s: int,
-    recorded_by_s: int | None,
 ) -> tuple[HiveWindow, list[Finding]]:
-    """Give what was measured of a hive, and which bees left.
+    """Give what was measured of a hive lately, and what the watch found.
 
-    Where the watch has looked at all that is stored of it, what it found is taken; for a replay, or
-    where nobody has looked yet, the findings are worked out anew, which says the same.
+    For a replay, and where nobody has looked yet, findings are worked out anew instead, which says
+    the same.
     """
-    if recorded_by_s is None and not is_waiting(connection, apiary, hive_id):
-        since_s = as_of_s - REACH_S
-        frame = FRAMES[next(one.frame for one in apiary.hives if one.id == hive_id)]
-        from_s = dict.fromkeys(READ, since_s) | {"weight": _weighed_from_s(noted, frame, since_s)}
-        window = read_part(connection, apiary, hive_id, from_s, as_of_s)
-        found = findings.read(connection, hive=hive_id, since_s=since_s, until_s=as_of_s + 1)
-    else:
-        window = read_window(connection, apiary, hive_id, as_of_s, recorded_by_s)
-        found = detect(window, noted, Alerts(), as_of_s)
-    taken = [one for one in found if one.kind in TAKEN and one.status != "withdrawn"]
-    return window, taken
+    since_s = as_of_s - REACH_S
+    frame = FRAMES[next(one.frame for one in apiary.hives if one.id == hive_id)]
+    from_s = dict.fromkeys(READ, since_s) | {"weight": _weighed_from_s(noted, frame, since_s)}
+    window = read_part(connection, apiary, hive_id, from_s, as_of_s)
+    return window, findings.read(connection, hive=hive_id, since_s=since_s, until_s=as_of_s + 1)
 
 
 def _weighed_from_s(noted: Sequence[Inspection], frame: Frame, since_s: int) -> int:

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
 
-from hivewatch.ahead import HOUR_S, is_waiting, moment_s, outlook_of
+from hivewatch.ahead import HOUR_S, moment_s, outlook_of
 from hivewatch.apiary import Apiary
 from hivewatch.clock import Clock
 from hivewatch.comb.outlook_words import outlook_dict
@@ -77,7 +77,7 @@ class Outlooks:
                 return kept
             self._changed_s.pop(hive, None)  # what changes from here on is told anew
         known = apiary_rows.read_around(connection, hive)
-        kept = Kept(as_of_s, visits, told_of(connection, known, hive, as_of_s))
+        kept = Kept(as_of_s, visits, told_of(connection, known, hive, as_of_s, is_watched=True))
         self._keep(hive, kept)
         return kept
 
@@ -97,33 +97,24 @@ class Outlooks:
                 stop.wait(PAUSE_S)
 
     def look_round(self, stop: Event, beat: Callable[[], None]) -> int:
-        """Work out once every outlook that is due; gives how many were.
-
-        A hive of which something waits for the watch comes later: else all its history would be
-        looked at, only to be looked at again.
-        """
+        """Work out once every outlook that is due; gives how many were."""
         hour = self._clock.now_s() // HOUR_S
         if hour == self._hour and not self._woken.is_set():
             return 0
         self._woken.clear()
-        due, late = self._due(), 0
+        due = self._due()
         for hive in due:
             if stop.is_set():
                 break
             began_s = self._clock.monotonic_s()
             is_new = hive not in self._kept or self._changed_s.get(hive) == 0
             with self._store.read() as connection:
-                if is_waiting(connection, apiary_rows.read_around(connection, hive), hive):
-                    late += 1
-                    continue
                 self.of(connection, hive, self._clock.now_s())
             beat()
             if not is_new:
                 stop.wait(PATIENCE * (self._clock.monotonic_s() - began_s))
         self._hour = hour
-        if late:
-            self._woken.set()
-        return len(due) - late
+        return len(due)
 
     def _due(self) -> list[str]:
         """Name the hives that were counted lately, those that changed first, then the oldest."""
@@ -150,9 +141,13 @@ def told_of(
     hive: str,
     as_of_s: int,
     recorded_by_s: int | None = None,
+    *,
+    is_watched: bool = False,
 ) -> Mapping[str, Any] | None:
     """Work an outlook out, in the form of the contract; None where nothing was counted."""
-    found = outlook_of(connection, apiary, hive, as_of_s, recorded_by_s=recorded_by_s)
+    found = outlook_of(
+        connection, apiary, hive, as_of_s, recorded_by_s=recorded_by_s, is_watched=is_watched
+    )
     return None if found is None else outlook_dict(found)
 
 
