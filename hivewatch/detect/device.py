@@ -17,6 +17,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.window import EMPTY, DeviceTrace, Floats, HiveWindow, Ints, Series
 
 NEVER_HEARD_S = 86_400  # [s] own choice: people write the day of a placement, not the hour
+DAYS_FROM_H = 72.0  # [h] own choice: from here on silence is said in days
 LEAD_V = 6.0  # [V] common practice, no source: above it a lead battery, below it one lithium cell
 BATTERY_MARGIN = 0.03  # own choice: of the limit, above the sag of a sending radio
 BATTERY_MARGIN_PERCENT = 5.0  # [%] own choice
@@ -94,7 +95,8 @@ def _silence(
 ) -> Finding:
     """Make one `silent`; while it lasts its hours are those after which it was told."""
     hours = (allowed_s if end_s is None else end_s - start_s) / 3600
-    said = f"no reading for {hours:.1f} h since it was {since}"
+    long = f"{hours:.1f} h" if hours < DAYS_FROM_H else f"{hours / 24:.0f} days"
+    said = f"no reading for {long} since it was {since}"
     return Finding(
         kind="silent",
         subject=f"device:{trace.device}",
