@@ -8,6 +8,7 @@ from hivewatch.comb.need import Need, Winter
 from hivewatch.comb.room import LEAST_GAIN_KG, Room
 
 WHOLE_KG = 10.0  # [kg] own choice: from here on stores are said in whole kilograms
+LACK_KG = 0.5  # [kg] own choice: stores are known no better
 SPOKEN_OF_DAYS = 60  # own choice: from mid-July on a winter's need is spoken of
 
 
@@ -101,9 +102,9 @@ def _winter(stores_kg: float, winter: Winter | None, as_of: date) -> list[str]:
     if winter.since > as_of:
         said = f"From {_said(winter.since)} to {_said(winter.until)} it needs about "
         said += f"{_kg(winter.need_kg)} if nothing comes in"
-    if missing > 0:
+    if missing > LACK_KG:
         return [f"{said}: about {_kg(missing)} are missing."]
-    return [f"{said}: there is enough."]
+    return [f"{said}: there is {'just ' if missing > 0 else ''}enough."]
 
 
 def _by(room: Room, as_of: date) -> str:

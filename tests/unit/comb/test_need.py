@@ -54,6 +54,10 @@ def test_the_winter_is_spoken_of_when_it_is_time() -> None:
     assert "are missing" in said
     rich = Held(stores_kg=40.0, stores_on=august, is_weighed=True)
     assert "there is enough" in describe_need(need(rich, august), august)[1]
+    winter = need(rich, august).winter
+    assert winter is not None
+    nearly = Held(stores_kg=winter.need_kg - 0.1, stores_on=august, is_weighed=True)
+    assert "there is just enough" in describe_need(need(nearly, august), august)[1]
     here = need(Held(stores_kg=9.0, stores_on=january, is_weighed=True), january, 11000, 0)
     assert here.winter is not None
     assert here.winter.since == january
