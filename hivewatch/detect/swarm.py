@@ -1,11 +1,13 @@
 """Has a swarm left: `swarm`, with what it weighed and how many bees went.
 
-A swarm takes 0.8 to 4 kg out of the entrance within minutes, by day, and nothing is lifted off the
-scale meanwhile. A counter that saw the bees go settles it within ten minutes. So does the scale
-alone where several readings see the loss come bit by bit: hands take whole parts, a swarm pours
-out. Else the watch waits until a visit would be over. The nest, which warms up before a swarm
-leaves, speaks for one where there is a probe. Left to others: what a counter did not see go (frames
-taken out, a lid blown off), and the slow losses of the morning and of drying lids.
+A swarm takes 0.5 to 4 kg out of the entrance within minutes, by day, and nothing is lifted off the
+scale meanwhile. A counter that saw the bees go tells it while they leave; so does a nest that warms
+up as the weight falls. Of less than all foragers weigh, the nest must say so, or the counter that
+nobody had been kept in. The scale alone tells it where several readings see it come bit by bit
+(hands take whole parts, a swarm pours out), else once a visit would be over; a counter alone by more
+bees than ever leave at once. Left to others: what a counter did not see go (frames taken out, a lid
+blown off), and the slow losses of the morning and of drying lids. What comes back within two hours
+has not left: a part that was put on again, or a swarm whose queen could not fly.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from dataclasses import replace
 
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.gone import are_let_out, counted_s, gone
-from hivewatch.detect.left import left, measures_of
+from hivewatch.detect.left import left, measures_counted, measures_of
 from hivewatch.detect.limits import Limits
 from hivewatch.detect.lost import lost_kg
 from hivewatch.inspections import Inspection
@@ -34,9 +36,10 @@ from hivewatch.signals.exodus import LEAST_KG as LEAST_SEEN_KG
 from hivewatch.signals.exodus import MOST_KG as MOST_SEEN_KG
 from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.late import is_awaited
+from hivewatch.signals.outpour import Outpour, outpours_of
 from hivewatch.signals.steps import SPREADS, Step, moves_of, settled_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.turns import Asked, Said, nest_said
+from hivewatch.signals.turns import WARM_UP_K, Asked, Said, nest_said
 from hivewatch.signals.usual import usual_step_near
 from hivewatch.signals.window import HiveWindow
 
@@ -53,6 +56,7 @@ GRADUAL = 0.75  # own choice: at most so much of it, and it poured out under the
 
 # Own choice: bees may come back, and without a counter it may be a keeper's hand after all
 UNDER_WAY, UNDER_WAY_UNCOUNTED = 0.9, 0.8
+COUNTED, COUNTED_ALONE = 0.9, 0.75  # own choice: with the nest, and the counter all by itself
 
 BACK_S = 5 * DAY_S  # [s] as for `hivewatch.signals.carried`: a coarse feed's usual step
 
@@ -63,8 +67,8 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     Parameters
     ----------
     window : HiveWindow
-        The hive up to `window.as_of_s`. Needs `weight`; takes `bees-out`, `bees-in` and `nest`
-        where there are any.
+        The hive up to `window.as_of_s`. Needs `weight`, or `bees-out` with `bees-in`; takes `nest`
+        where there is one.
 
     Returns
     -------
@@ -78,7 +82,8 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     """
     pouring = exodus_of(window)
     found = [_as_first_told(one, pouring) for one in _settled(window, pouring)]
-    return found + _under_way(window, pouring)
+    counted = [_counted(window, one) for one in outpours_of(window)]
+    return found + _under_way(window, pouring) + counted
 
 
 def _settled(window: HiveWindow, pouring: Sequence[Exodus]) -> Iterator[Finding]:
@@ -192,6 +197,18 @@ def _under_way(window: HiveWindow, pouring: Sequence[Exodus]) -> list[Finding]:
     span = now[0].start_s, last.seen_s
     sure = UNDER_WAY if last.bees else UNDER_WAY_UNCOUNTED
     return [left(window, span, told_s, sure, measures, evidence)]
+
+
+def _counted(window: HiveWindow, one: Outpour) -> Finding:
+    """Tell what the counter alone saw leave."""
+    minutes = (one.end_s - one.start_s) / 60
+    by = "they did not come home; nobody weighs the hive"
+    if one.warmer_k >= WARM_UP_K:
+        by = f"the nest had warmed up by {one.warmer_k:.1f} K before; nobody weighs the hive"
+    seen = f"the counter saw about {one.bees:,.0f} more bees go than come within {minutes:.0f} min"
+    measures = measures_counted(one.bees, one.bees_error)
+    sure = COUNTED if one.warmer_k >= WARM_UP_K else COUNTED_ALONE
+    return left(window, (one.start_s, one.end_s), one.told_s, sure, measures, (seen, by))
 
 
 def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:

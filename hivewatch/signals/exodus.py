@@ -71,7 +71,7 @@ class Exodus:
     warmer_k: float = 0.0
 
 
-class _Balance:
+class Balance:
     """How many more bees went out than came in, up to any moment."""
 
     def __init__(self, window: HiveWindow) -> None:
@@ -124,7 +124,7 @@ def exodus_of(window: HiveWindow) -> list[Exodus]:
 def _work_out(window: HiveWindow) -> list[Exodus]:
     if not len(window.of("weight")):
         return []
-    balance, known = _Balance(window), restless_of(window)
+    balance, known = Balance(window), restless_of(window)
     flags, since_s = known.flags, window.carried.until_s - 2 * MARGIN_S
     fell = known.weight_kg[known.earlier[flags]] - known.weight_kg[flags]
     at = flags[(fell > 0) & (fell <= MOST_KG) & (known.time_s[flags] >= since_s)]
@@ -159,7 +159,7 @@ def _falling(known: Restless, k: int) -> Exodus | None:
     return Exodus(start_s, seen_s, seen_s + (AFTER_S if usual_s > QUIET_S else 0), kg, error, 0.0)
 
 
-def _borne_out(window: HiveWindow, balance: _Balance, one: Exodus) -> Exodus | None:
+def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | None:
     """Say when the counter, or the nest of a hive without one, had said so, too.
 
     What goes slowly needs the nest: half an hour between readings makes a cast look so.
@@ -186,7 +186,7 @@ def _borne_out(window: HiveWindow, balance: _Balance, one: Exodus) -> Exodus | N
     return replace(one, told_s=max(one.seen_s, said.told_s), warmer_k=said.warmer_k)
 
 
-def _counted(balance: _Balance, one: Exodus) -> Exodus | None:
+def _counted(balance: Balance, one: Exodus) -> Exodus | None:
     """Say when the counter had seen go what the scale had; None where it had not by `told_s`.
 
     Between coarse readings of the weight it may report a little later.

@@ -28,7 +28,7 @@ STEADY = 0.5  # own choice: before, the nest strayed by no more than this part
 # 36), and had strayed by no more than this (own choice)
 BROOD_CEL, STRAYED_K = (32.0, 37.0), 0.4
 
-Asked = Literal["weighed", "counted", "at once"]
+Asked = Literal["weighed", "counted", "burst", "at once"]
 
 
 class Said(NamedTuple):
@@ -65,7 +65,8 @@ def nest_said(
         The hive's last reading of any kind: a silent probe is not waited for. [s]
     asked : Asked
         ``counted``: a counter saw the bees go, so that a nest that cooled was not opened by
-        somebody; ``at once``: while it goes on, when only plain warming of brood counts.
+        somebody; ``burst``: nobody weighed them, and only a probe among brood is asked; ``at
+        once``: while it goes on, when only plain warming of brood counts.
 
     References
     ----------
@@ -88,7 +89,7 @@ def nest_said(
     level = float(np.median(usual))
     strayed_k = float(np.abs(usual - level).max())
     among_brood = BROOD_CEL[0] <= level <= BROOD_CEL[1] and strayed_k <= STRAYED_K
-    if asked == "at once" and not among_brood:
+    if asked in {"at once", "burst"} and not among_brood:
         return Said("nothing")
     till = int(time_s.searchsorted(after_s, side="right"))
     warmer = np.maximum.accumulate(np.where(np.arange(len(near)) < till, near, -np.inf)) - level
@@ -113,7 +114,7 @@ def _turned(
         return np.asarray((warmer >= WARMED_K) & steady & (colder <= strayed_k))
     turned = (warmer >= WARM_UP_K) & (steady | (fell >= np.maximum(WARM_UP_K, strayed_k)))
     turned |= (warmer >= WARMING_K) & steady & (colder >= COOLED_K)
-    if asked == "counted":
+    if asked in {"counted", "burst"}:
         turned |= (colder >= COOLED_K) & (strayed_k <= STEADY * colder)
     return np.asarray(turned)
 
