@@ -4,10 +4,10 @@ A swarm takes 0.5 to 4 kg out of the entrance within minutes, by day, and nothin
 scale meanwhile. A counter that saw the bees go tells it while they leave; so does a nest that warms
 up as the weight falls. Of less than all foragers weigh, the nest must say so, or the counter that
 nobody had been kept in. The scale alone tells it where several readings see it come bit by bit
-(hands take whole parts, a swarm pours out), else once a visit would be over; a counter alone by more
-bees than ever leave at once. Left to others: what a counter did not see go (frames taken out, a lid
-blown off), and the slow losses of the morning and of drying lids. What comes back within two hours
-has not left: a part that was put on again, or a swarm whose queen could not fly.
+(hands take whole parts, a swarm pours out), else once a visit would be over; a counter alone by
+more bees than ever leave at once. Left to others: what a counter did not see go (frames taken out,
+a lid blown off), and the slow losses of the morning and of drying lids. What comes back within two
+hours has not left: a part that was put on again, or a swarm whose queen could not fly.
 """
 
 from __future__ import annotations
