@@ -25,7 +25,7 @@ from hivewatch.store.schema import inspection as inspection_table
 
 BACK_S = 61 * 86_400  # a visit of longer ago starts no outlook
 PAUSE_S = 0.5  # own choice: nobody waits for an outlook that no page asked for
-PATIENCE = 3.0  # own choice: a quarter of one processor at most, for what is only an hour old
+PATIENCE = 3.0  # own choice: for what is an hour old a quarter of one processor, else a half
 
 
 class Kept(NamedTuple):
@@ -111,8 +111,8 @@ class Outlooks:
             with self._store.read() as connection:
                 self.of(connection, hive, self._clock.now_s())
             beat()
-            if not is_new:
-                stop.wait(PATIENCE * (self._clock.monotonic_s() - began_s))
+            rests = 1.0 if is_new else PATIENCE
+            stop.wait(rests * (self._clock.monotonic_s() - began_s))
         self._hour = hour
         return len(due)
 
