@@ -3,8 +3,9 @@
 A prime swarm leaves, as a rule, when the first queen cells are capped, so the stage of the furthest
 cell says by when. Not every queen cell is one of those: cells that are left after a swarm send
 after-swarms in half of the cases, which the calendar dates; and where the queen has laid nothing
-for a week they were raised in need, not for a swarm. Crowding alone is left to the outlook: most
-crowded hives raise no cells within the days ahead, and nobody should be sent out for nothing.
+for a week, or neither she nor an egg is found, they were raised in need, not for a swarm. Crowding
+alone is left to the outlook: of crowded hives, however full of brood and in the weeks in which most
+swarm, nine in ten raise no cells within ten days, and nobody should be sent out for nothing.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ SETTLED_DAYS = 16  # after a swarm, common practice, no source: in two weeks all
 # capped (3, 6 and 12 days: common practice, no source); she stops about three days before a swarm
 # (HoPoMo 2007; Winston 1987). Less than a quarter: she stopped six days ago, or more.
 OPEN_TO_CAPPED = 0.25
+GONE = ("not seen", "absent")  # of a queen, where not one egg was counted either
 SWARM_KG = (0.8, 4.5)  # [kg] common practice, no source: what a swarm weighs
 
 
@@ -75,8 +77,14 @@ def _has_left(window: HiveWindow, at_s: int) -> bool:
 
 
 def _lays_no_more(window: HiveWindow, visit: Inspection) -> bool:
-    """Say whether the brood that was counted shows that the queen stopped laying a week ago."""
+    """Say whether what was seen shows a hive whose queen is gone, or stopped laying a week ago.
+
+    Before a swarm she lays until some three days before it, and is there until then: with no egg
+    left and no queen found the cells were raised in need, or a swarm has left them.
+    """
     brood = brood_counts(visit, FRAMES[window.hive.frame])
+    if brood.eggs == 0 and visit.queen in GONE:
+        return True
     if brood.eggs is None or brood.open is None or not brood.capped:
         return False
     return brood.eggs == 0 and brood.open < OPEN_TO_CAPPED * brood.capped

@@ -83,3 +83,23 @@ def test_cells_of_a_hive_whose_queen_is_gone_are_no_risk(
     one = visit(hive.at(2, 12), 8, "capped")
     counted = one.model_copy(update={"brood": Brood(eggs=eggs, open=larvae, capped=18000)})
     assert len(swarm_risk.find(hive.window(), [counted], limits)) == is_risk
+
+
+@pytest.mark.parametrize(
+    ("eggs", "queen", "is_risk"),
+    [
+        (0, "not seen", False),  # raised in need, or left by a swarm
+        (0, "absent", False),
+        (0, "seen", True),  # she has stopped, as before a swarm
+        (0, None, True),  # nobody wrote down whether she was looked for
+        (3000, "not seen", True),  # somebody laid these within three days
+    ],
+)
+def test_cells_where_neither_queen_nor_egg_is_found_are_no_risk(
+    made_up_hive: Callable, limits: object, eggs: int, queen: str | None, *, is_risk: bool
+) -> None:
+    hive = made_up_hive(days=4)
+    one = visit(hive.at(2, 12), 8, "open")
+    counted = {"brood": Brood(eggs=eggs, open=9000, capped=18000), "queen": queen}
+    seen = one.model_copy(update=counted)
+    assert len(swarm_risk.find(hive.window(), [seen], limits)) == is_risk
