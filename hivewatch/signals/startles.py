@@ -32,6 +32,7 @@ BEFORE, SOON, LATER, OVER = 4, 3, 7, 9  # [steps] own choice: before; a fall; a 
 BEST = (
     4  # [steps] own choice: within an hour of the first that tells it, the one that tells it best
 )
+BEFORE_D = np.arange(USUAL_DAYS, 0, -1)[:, None] * (DAY_S // STEP_S)  # [steps] to those days
 LEAST_K = (KINK_LEAST_K, MOVED_LEAST_K, MOVED_LEAST_K)
 LASTS_S = (OVER + BEST + 1) * STEP_S  # [s] from its first step until all of it is known
 FREE = 16  # [steps] own choice: two hours after the last the next at the soonest
@@ -112,24 +113,28 @@ def find_startles(nest: Series, over_s: int, from_s: int, free_s: int) -> Iterat
         return
     first_s = int(nest.time_s[0]) // STEP_S * STEP_S
     time_s, value = on_grid(nest, STEP_S, first_s, over_s - STEP_S + 1)
-    if len(value) <= BEFORE + OVER + BEST:
-        return
     first = int(np.searchsorted(time_s, from_s - LASTS_S))  # what was over before is known
+    if len(value) - max(first, BEFORE) <= OVER + BEST:
+        return
     course = _course_of(value, np.arange(first, len(value)))
     free = (free_s - first_s) // STEP_S + FREE if free_s else 0
     for at in np.flatnonzero(course.is_broken[: -OVER - BEST]).tolist():
-        if first + at < free:
+        begins = first + at
+        if begins < free:
             continue
-        times = _times(value, first + at, course.part(slice(at, at + BEST + 1)))
+        steps = begins - BEFORE_D + np.arange(-AROUND, AROUND + BEST + 1)
+        earlier = steps.clip(0).ravel()
+        usual = _course_of(value, earlier) if first else course.part(earlier)
+        times = _times(course.part(np.arange(at, at + BEST + 1)), usual, steps)
         if times[0] < STARTLED:
             continue
         best = at + int(np.argmax(times))
         moved_k = float(course.rise[best])
         if course.fall_k[best] > moved_k:
             moved_k = -float(course.fall_k[best])
-        begun_s, before_s = int(time_s[first + at]), int(time_s[first + best])
+        begun_s, before_s = int(time_s[begins]), int(time_s[first + best])
         yield Startle(begun_s, before_s, begun_s + LASTS_S, moved_k, max(times))
-        free = first + at + FREE
+        free = begins + FREE
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,37 +148,41 @@ class _Course:
     """Of a fall that the bees made good; 0 otherwise."""
     is_broken: NDArray[np.bool_]
 
-    def part(self, steps: slice) -> _Course:
+    def part(self, at: Ints) -> _Course:
         """Give some of the steps."""
-        kink, rise, fall = self.kink[steps], self.rise[steps], self.fall[steps]
-        return _Course(kink, rise, fall, self.fall_k[steps], self.is_broken[steps])
+        kink, rise, fall = self.kink[at], self.rise[at], self.fall[at]
+        return _Course(kink, rise, fall, self.fall_k[at], self.is_broken[at])
 
 
-def _times(value: Floats, first: int, course: _Course) -> list[float]:
-    """Say how far kink and move stand out together at some steps, as a multiple of the usual."""
-    near = len(course.rise)
-    days = np.arange(USUAL_DAYS, 0, -1)[:, None] * (DAY_S // STEP_S)
-    steps = first - days + np.arange(-AROUND, AROUND + near)[None, :]
-    usual = _course_of(value, steps.clip(0).ravel())
+def _times(course: _Course, usual: _Course, steps: Ints) -> list[float]:
+    """Say how far kink and move stand out together, as a multiple of the usual, by steps.
+
+    The usual is that of the `steps` around that time of the days before, shape (days, around).
+    """
     figures = np.stack((usual.kink, usual.rise, usual.fall)).reshape(3, *steps.shape)
     is_known = (steps >= BEFORE) & ~np.isnan(figures[1])
-    times = []
-    for i in range(near):
+    times: list[float] = []
+    for i in range(len(course.rise)):
         around = slice(i, i + 2 * AROUND + 1)
-        known = np.sort(figures[:, :, around][:, is_known[:, around]], axis=1)
-        if not course.is_broken[i] or known.shape[1] < USUAL_LEAST:
+        there = is_known[:, around]
+        if not course.is_broken[i] or there.sum() < USUAL_LEAST:
             times.append(0.0)
             continue
+        known = np.sort(figures[:, :, around][:, there], axis=1)
         at = USUAL_SHARE * (known.shape[1] - 1)
         low, high = known[:, int(at)], known[:, ceil(at)]
         kink, rise, fall = np.maximum(low + at % 1 * (high - low), LEAST_K).tolist()
         moved = max(course.rise[i] / rise, course.fall_k[i] / fall)
         times.append(float(course.kink[i] / kink * moved))
+        if times[0] < STARTLED:
+            break  # it begins with what stands out
     return times
 
 
 def _course_of(value: Floats, steps: Ints) -> _Course:
     """Work some steps of the course out; NaN or 0 where too little is known."""
+    first = max(int(steps.min()) - BEFORE - 1, 0)  # of the readings that they go by
+    value, steps = value[first : int(steps.max()) + OVER + 1], steps - first
     n = len(steps)
     padded = np.concatenate((np.full(BEFORE, np.nan), value, np.full(OVER, np.nan)))
     table = np.lib.stride_tricks.sliding_window_view(padded, BEFORE + 1 + OVER)[steps]
