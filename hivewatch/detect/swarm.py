@@ -16,6 +16,8 @@ from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.gone import are_let_out, counted_s, gone
 from hivewatch.detect.left import left, measures_counted, measures_of
@@ -37,20 +39,24 @@ from hivewatch.signals.exodus import MOST_KG as MOST_SEEN_KG
 from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.outpour import Outpour, outpours_of
-from hivewatch.signals.steps import SPREADS, Step, moves_of, settled_of
+from hivewatch.signals.steps import QUIET_S, SPREADS, Step, moves_of, settled_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.turns import WARM_UP_K, Asked, Said, nest_said
+from hivewatch.signals.turns import WARM_UP_K, WARMED_K, Asked, Said, nest_said
 from hivewatch.signals.usual import usual_step_near
 from hivewatch.signals.window import HiveWindow
 
 # [kg] common practice, no source: casts to the heaviest prime swarms; more where a counter saw it
 LEAST_KG, MOST_KG = 0.8, 4.5
 QUICK_S = 900  # [s] own choice: all foragers of a strong hive take longer to leave
+# [kg/h] own choice, as an error: a good flow, and foragers on their way, that a coarse feed cannot
+# tell from the swarm; at half an hour between readings two in three losses lie within it
+FLOW_KG_PER_H = 0.25
 UNDONE = (0.6, 1.5)  # own choice: share of a loss that, when it comes, undoes it ...
 UNDONE_S = 2 * 3600  # [s] own choice: ... within so long
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
+SEEN_LEAST_WARMED = 0.25  # own choice: foragers that come home meanwhile hide some of a cast
 SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a lid or a frame goes
 GRADUAL = 0.75  # own choice: at most so much of it, and it poured out under the scale's eyes
 
@@ -139,10 +145,11 @@ def _by_counter(
     Where the nest says nothing, or bees rushed out all the same, it is one unless they had been
     kept in.
     """
-    if not SEEN_LEAST <= bees * BEE_KG / kg <= SEEN_MOST:
+    nest = _nest_of(window, step, "counted")
+    least = SEEN_LEAST_WARMED if nest.warmer_k >= WARMED_K else SEEN_LEAST
+    if not least <= bees * BEE_KG / kg <= SEEN_MOST:
         return
     told_s = counted_s(window, step)
-    nest = _nest_of(window, step, "counted")
     spreads = SPREADS if seen or nest.what == "swarm" else CLEAR_SPREADS
     if kg < step.spread_kg * spreads:
         return
@@ -274,4 +281,6 @@ def _left(
     minutes = (step.after_s - step.before_s) / 60
     evidence = f"{kg:.1f} kg left within {minutes:.0f} min by day and did not come back", words
     span = step.before_s, step.after_s
-    return left(window, span, told_s, confidence, measures_of(kg, step.spread_kg), evidence)
+    meanwhile_kg = FLOW_KG_PER_H * max(0, step.after_s - step.before_s - QUIET_S) / 3600
+    measures = measures_of(kg, float(np.hypot(step.spread_kg, meanwhile_kg)))
+    return left(window, span, told_s, confidence, measures, evidence)
