@@ -8,6 +8,7 @@ it; and a weight that stays near nothing.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
 import numpy as np
@@ -86,17 +87,22 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
         for dip in dips_of(window)
         if dip.back_s >= since_s and _is_opening(dip) and is_light(window.yard, dip.low_s)
     ]
-    found = []
+    dips.sort(key=lambda one: one.low_s)
+    low_s = [dip.low_s for dip in dips]
+    found: list[Finding] = []
+    at_moves: set[int] = set()
     for move in moves:
+        around = _near(low_s, move)
+        at_moves.update(around)
         if _is_other_scale(window, move) or _was_stuck(weight, move):
             continue
-        near = [dip for dip in dips if _is_near(dip, move)]
+        near = [dips[i] for i in around]
         if not move.is_lasting and not near and _is_doubted(move, wild_s):
             continue
         told = _judge(window, weight, move, near)
         if told is not None:
             found.append(told)
-    alone = (dip for dip in dips if not any(_is_near(dip, move) for move in moves))
+    alone = (dip for i, dip in enumerate(dips) if i not in at_moves)
     return found + [opened(window, dip) for dip in alone]
 
 
@@ -139,10 +145,11 @@ def _is_opening(dip: Dip) -> bool:
     )
 
 
-def _is_near(dip: Dip, move: Step) -> bool:
-    """Say whether a dip of the nest belongs to a move of the weight."""
+def _near(low_s: Sequence[int], move: Step) -> range:
+    """Say which dips of the nest, by the times of their lowest, belong to a move of the weight."""
     from_s = max(move.before_s, move.after_s - GAP_S)  # not just anywhere in a long silence
-    return from_s - AROUND_S <= dip.low_s <= move.after_s + AROUND_S
+    first = bisect_left(low_s, from_s - AROUND_S)
+    return range(first, bisect_right(low_s, move.after_s + AROUND_S))
 
 
 def _is_other_scale(window: HiveWindow, move: Step) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from typing import NamedTuple
 
 import numpy as np
@@ -75,27 +76,31 @@ class Side(NamedTuple):
         """Look at some readings on one side of a move, next to the reading `edge`."""
         span, edge_s = slice(indices.start, indices.stop), int(time_s[edge])
         # few readings: plain numbers cost less than arrays
-        known = list(zip(time_s[span].tolist(), weight_kg[span].tolist(), strict=True))
-        near = [one for one in known if abs(one[0] - edge_s) <= SIDE_SPAN_S]
-        if len(near) > 1 and near[1][0] - near[0][0] > FINE_S:
+        times_s, kg = time_s[span].tolist(), weight_kg[span].tolist()
+        near = _within(times_s, edge_s, SIDE_SPAN_S)
+        near_s, near_kg = times_s[near], kg[near]
+        if len(near_s) > 1 and near_s[1] - near_s[0] > FINE_S:
             # coarse readings: the next one may have moved with the bees
-            near = [(edge_s, float(weight_kg[edge]))]
-        values = sorted(kg for _, kg in near)
+            near_s, near_kg = [edge_s], [float(weight_kg[edge])]
+        values = sorted(near_kg)
         level = median(values)
-        middle_s = sum(at_s for at_s, _ in near) / len(near)
         off = [abs(value - level) for value in values]
-        far = [one for one in known if abs(one[0] - edge_s) <= SLOPE_SPAN_S]
-        return cls(level, off, middle_s, _slope(far))
+        far = _within(times_s, edge_s, SLOPE_SPAN_S)
+        return cls(level, off, sum(near_s) / len(near_s), _slope(times_s[far], kg[far]))
 
 
-def _slope(known: list[tuple[int, float]]) -> Slope | None:
-    """Give the slow change over some readings, time and weight, by the medians of their halves."""
-    if len(known) < 2 or known[-1][0] - known[0][0] < SHORT_S:  # noqa: PLR2004
+def _within(times_s: list[int], edge_s: int, span_s: int) -> slice:
+    """Say which moments lie so near to one of them."""
+    return slice(bisect_left(times_s, edge_s - span_s), bisect_right(times_s, edge_s + span_s))
+
+
+def _slope(times_s: list[int], kg: list[float]) -> Slope | None:
+    """Give the slow change over some readings, by the medians of their halves."""
+    if len(kg) < 2 or times_s[-1] - times_s[0] < SHORT_S:  # noqa: PLR2004
         return None
-    half = len(known) // 2
-    left, right = known[:half], known[-half:]
-    rise = median(sorted(kg for _, kg in right)) - median(sorted(kg for _, kg in left))
-    run_h = (sum(at_s for at_s, _ in right) - sum(at_s for at_s, _ in left)) / half / 3600
+    half = len(kg) // 2
+    rise = median(sorted(kg[-half:])) - median(sorted(kg[:half]))
+    run_h = (sum(times_s[-half:]) - sum(times_s[:half])) / half / 3600
     return Slope(rise / run_h, MEDIAN_LOSS * (2 / half) ** 0.5 / run_h)
 
 
