@@ -108,7 +108,7 @@ const UNITS = {
   percent: "%", dbm: "dBm", s: "s", mm: "mm",
 };
 
-const NAMED = { error: "give or take", lifted: "lifted for a while" };
+const NAMED = { error: "give or take", "bees error": "bees, give or take", lifted: "lifted for a while" };
 const ALONE = { kg: "weight changed by", "°C": "temperature", V: "voltage", h: "when told, for" };
 
 /** The measures of a finding, whose units stand in their names: "step_kg" is "step: 6.2 kg". */
