@@ -1,6 +1,15 @@
-"""What the nest says of a loss of bees: on made-up courses of its warmth."""
+"""What the nest says of a loss of bees: on made-up courses of its warmth, and on real nests.
+
+The recording: Abdollahi M. et al. (2024), "UrBAN: Urban Beehive Acoustics and PheNotyping Dataset",
+Federated Research Data Repository, doi:10.20383/103.0972 (CC BY 4.0; tests/data/montreal-2021).
+"""
 
 from __future__ import annotations
+
+import csv
+import gzip
+from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,6 +17,7 @@ import pytest
 from hivewatch.signals.turns import Asked, Said, nest_said
 from hivewatch.signals.window import Series
 
+RECORDED = Path(__file__).parents[2] / "data" / "montreal-2021" / "readings.csv.gz"
 HOUR = 3600
 LOSS_S = 100 * HOUR
 OVER_S = LOSS_S + 900
@@ -83,3 +93,33 @@ def test_while_it_goes_on_only_plain_warming_of_brood_counts() -> None:
     assert said(warmed(nest(), 1.5), asked="at once").what == "swarm"
     assert said(warmed(nest(), 0.8), asked="at once").what == "still"
     assert said(warmed(nest(level=27.0), 1.5), asked="at once").what == "nothing"
+
+
+def recorded() -> list[Series]:
+    """Give three real nests from 19 June to the end of July, a reading every quarter of an hour."""
+    nests: dict[str, dict[int, float]] = {}
+    with gzip.open(RECORDED, "rt") as lines:
+        for row in csv.DictReader(lines):
+            if row["nest"] and row["time"] < "2021-08-01":
+                time_s = int(datetime.fromisoformat(row["time"]).timestamp())
+                nests.setdefault(row["device"], {}).setdefault(time_s, float(row["nest"]))
+    return [
+        Series(np.array(sorted(one), np.int64), np.array([one[at] for at in sorted(one)]))
+        for one in nests.values()
+    ]
+
+
+@pytest.mark.parametrize(("asked", "most"), [("at once", 0.004), ("weighed", 0.01)])
+def test_a_real_nest_seldom_looks_as_before_a_swarm_on_its_ordinary_days(
+    asked: Asked, most: float
+) -> None:
+    """Nobody swarmed: so often would the nest bear out a loss that was no swarm."""
+    what = [
+        nest_said(nest.up_to(at_s + 2 * HOUR), at_s, at_s + 900, int(nest.time_s[-1]), asked).what
+        for nest in recorded()
+        for at_s in range(int(nest.time_s[0]), int(nest.time_s[-1]), 1800)
+        if 12 <= datetime.fromtimestamp(at_s, UTC).hour <= 23  # daylight in Montreal
+    ]
+    told = sum(one != "nothing" for one in what)
+    assert told > 0.7 * len(what)
+    assert sum(one == "swarm" for one in what) <= most * told
