@@ -167,7 +167,8 @@ def export_records(
         if path is None:
             raise UsageError("export", "-", "everything is several files", "name a new folder")
         done = export_all(store_of(config), path, choice, form=written or Written.csv)
-        typer.echo(f"{file}: " + ", ".join(f"{count} {name}" for name, count in done.items()))
+        said = [f"{n} {name.removesuffix('s') if n == 1 else name}" for name, n in done.items()]
+        typer.echo(f"{file}: {', '.join(said)}")
         return
     kind = what or What.readings
     count = export_kind(store_of(config), kind, path, choice, form=written)
