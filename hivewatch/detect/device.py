@@ -234,7 +234,8 @@ def _wrong_clocks(trace: DeviceTrace, until_s: int) -> Iterator[Finding]:
         if most_min is not None:
             evidence.append(f"readings dated up to {most_min:.0f} min after they came")
         if refused:
-            evidence.append(f"{refused} record{"s" * (refused != 1)} refused, dated more than a day ahead")
+            records = "record" if refused == 1 else "records"
+            evidence.append(f"{refused} {records} refused, dated more than a day ahead")
         yield Finding(
             kind="clock",
             subject=f"device:{trace.device}",
