@@ -183,33 +183,38 @@ def _bursts(
         on_grid(window.of(name), grid_s, begin_s, end_s, summed=True)[1][at]
         for name in ("bees-out", "bees-in")
     ]
-    excess, of_each = (one.reshape(2, len(at), -1) for one in _standing_out(both, grid_s))
-    spreads = of_each.min(axis=0)
-    even = np.abs(excess[0] - excess[1]) <= BALANCE * excess.max(axis=0)
-    spreads = np.where(even & (excess.min(axis=0) >= BURST_BEES), spreads, 0.0)
+    excess, spreads = _standing_out(np.stack(both), grid_s)
     first = AROUND_S[1] // grid_s + np.arange(spreads.shape[1])
     return begin_s + grid_s * (low[:, None] + first).astype(np.float64), excess, spreads
 
 
-def _standing_out(counts: Sequence[Floats], grid_s: int) -> tuple[Floats, Floats]:
-    """Give what each span of each day has more than those around it, and by how many spreads."""
+def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
+    """Give what each span of each day has more than those around it, and by how many spreads.
+
+    The counts of both ways, shape (2, days, steps); no spreads where no burst goes both ways.
+    """
     near, far, wide = (one // grid_s for one in (*AROUND_S, BURST_S))
-    total = np.cumsum(np.nan_to_num(np.concatenate(counts)), axis=1)
-    spans = total[:, wide:] - total[:, :-wide]
-    spans = np.concatenate((total[:, wide - 1 : wide], spans), axis=1)  # each from its step on
-    first = np.arange(far, spans.shape[1] - far)
+    total = np.cumsum(np.nan_to_num(counts), axis=2)
+    spans = total[..., wide:] - total[..., :-wide]
+    spans = np.concatenate((total[..., wide - 1 : wide], spans), axis=2)  # each from its step on
+    first = np.arange(far, spans.shape[2] - far)
     before = np.arange(-far, -near, max(1, 900 // grid_s))
-    rows = [spans[:, first[:, None] + side] for side in (before, -before)]
+    rows = [spans[..., first[:, None] + side] for side in (before, -before)]
     # the day's traffic goes up and down by itself: what the two sides differ by is no spread
     sides = [_median(one) for one in rows]
     middle = (sides[0] + sides[1]) / 2
-    off = np.concatenate(
-        [np.abs(one - mid[..., None]) for one, mid in zip(rows, sides, strict=True)], axis=2
-    )
-    spread = NORMAL * _median(off)
-    spread = np.maximum(spread, np.sqrt(np.maximum(middle, 1.0)))
-    excess = spans[:, first] - middle
-    return excess, excess / spread
+    excess = spans[..., first] - middle
+    even = np.abs(excess[0] - excess[1]) <= BALANCE * excess.max(axis=0)
+    is_burst = even & (excess.min(axis=0) >= BURST_BEES)
+    off = [
+        np.abs(one[:, is_burst] - mid[:, is_burst, None])
+        for one, mid in zip(rows, sides, strict=True)
+    ]
+    spread = NORMAL * _median(np.concatenate(off, axis=2))
+    spread = np.maximum(spread, np.sqrt(np.maximum(middle[:, is_burst], 1.0)))
+    spreads = np.zeros(is_burst.shape)
+    spreads[is_burst] = (excess[:, is_burst] / spread).min(axis=0)
+    return excess, spreads
 
 
 def _median(table: Floats) -> Floats:
