@@ -3,9 +3,9 @@
 A swarm takes 0.5 to 4 kg out of the entrance within minutes, by day, and nothing is lifted off the
 scale meanwhile. A counter that saw the bees go tells it while they leave; so does a nest that warms
 up as the weight falls. Of less than all foragers weigh, the nest must say so, or the counter that
-nobody had been kept in. The scale alone tells it where several readings see it come bit by bit
-(hands take whole parts, a swarm pours out), else once a visit would be over; a counter alone by
-more bees than ever leave at once. Left to others: what a counter did not see go (frames taken out,
+nobody had been kept in. The scale alone tells it where two readings or more see it come (hands take
+whole parts, a swarm pours out), surer once a visit would be over; a counter alone by more bees than
+ever leave at once. Left to others: what a counter did not see go (frames taken out,
 a lid blown off), and the slow losses of the morning and of drying lids. What comes back within two
 hours has not left: a part that was put on again, or a swarm whose queen could not fly.
 """
@@ -30,7 +30,6 @@ from hivewatch.signals.exodus import (
     BEE_KG,
     CLEAR_SPREADS,
     FORAGERS_KG,
-    STRAY_KG,
     Exodus,
     exodus_of,
 )
@@ -58,10 +57,10 @@ LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
 SEEN_LEAST_WARMED = 0.25  # own choice: foragers that come home meanwhile hide some of a cast
 SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a lid or a frame goes
-GRADUAL = 0.75  # own choice: at most so much of it, and it poured out under the scale's eyes
 
 # Own choice: bees may come back, and without a counter it may be a keeper's hand after all
 UNDER_WAY, UNDER_WAY_UNCOUNTED = 0.9, 0.8
+ALONE_SO_FAR, ALONE = 0.5, 0.7  # own choice: the scale alone; a visit would be over by now
 COUNTED, COUNTED_ALONE = 0.9, 0.75  # own choice: with the nest, and the counter all by itself
 
 BACK_S = 5 * DAY_S  # [s] as for `hivewatch.signals.carried`: a coarse feed's usual step
@@ -236,42 +235,31 @@ def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
 def _by_weight(
     window: HiveWindow, step: Step, kg: float, moves: Sequence[Step]
 ) -> Iterator[Finding]:
-    """Judge a loss without a counter: by the nest, else once a visit would be over.
+    """Judge a loss without a counter: by the nest, else by how it went.
 
-    What a visit, when it is over, turns out to have taken is no swarm, and was plain in vain. Where
+    What a visit, when it is over, turns out to have taken is no swarm, and was told in vain. Where
     a probe at work says nothing of a swarm, foragers left, or somebody took something out.
     """
     nest = _nest_of(window, step, "weighed")
-    if nest.what in {"still", "awaited"}:
-        return
-    near = [one for one in moves if one.before_s < step.after_s and step.before_s < one.after_s]
-    move = next(
-        (one for one in near if one.before_s <= step.before_s and step.after_s <= one.after_s),
-        None,
-    )
     if nest.what == "swarm":
         words = f"the nest had warmed up by {nest.warmer_k:.1f} K before"
         yield _left(window, step, kg, max(step.settled_s, nest.told_s), 0.9, words)
+    if nest.what != "nothing":
         return
-    if move and not (_is_loss(window, move, LEAST_SEEN_KG) and move.is_lasting):
-        return
-    is_plain = _poured_out(step, kg)
-    if move is None and (near or not is_plain):
+    near = [one for one in moves if one.before_s < step.after_s and step.before_s < one.after_s]
+    if not all(
+        one.before_s <= step.before_s
+        and step.after_s <= one.after_s
+        and one.is_lasting
+        and _is_loss(window, one, LEAST_SEEN_KG)
+        for one in near
+    ):
         return
     is_quick = step.after_s - step.before_s <= QUICK_S
     at_once = abs(step.sharp_kg) >= SHARP * kg  # what goes so may be a feeder or a lid
     if (LEAST_KG if is_quick else FORAGERS_KG) <= kg <= MOST_KG and not at_once:
-        told_s = move.settled_s if move and not is_plain else step.settled_s
-        yield _left(window, step, kg, told_s, 0.7, "nothing was lifted meanwhile")
-
-
-def _poured_out(step: Step, kg: float) -> bool:
-    """Say whether several readings saw a loss come bit by bit, with no hand on the hive."""
-    return (
-        step.readings > 1
-        and step.sharp_kg <= GRADUAL * kg
-        and max(step.low_kg, step.high_kg) < STRAY_KG
-    )
+        sure = ALONE if near else ALONE_SO_FAR
+        yield _left(window, step, kg, step.settled_s, sure, "nothing was lifted meanwhile")
 
 
 def _left(

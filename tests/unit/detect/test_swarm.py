@@ -116,7 +116,7 @@ def test_a_swarm_is_not_also_called_handling(made_up_hive: Callable, limits: obj
     assert [one.kind for one in found if one.kind in {"swarm", "handling"}] == ["swarm"]
 
 
-@pytest.mark.parametrize("step_s", [60, 120, 300])
+@pytest.mark.parametrize("step_s", [60, 120, 300, 600])
 @pytest.mark.parametrize("quantities", [WEIGHED, ("weight",)], ids=["probe", "scale alone"])
 def test_without_a_counter_a_plain_swarm_is_told_as_soon(
     made_up_hive: Callable, limits: object, step_s: int, quantities: tuple[str, ...]
@@ -218,3 +218,27 @@ def test_foragers_let_out_under_a_calm_nest_are_no_swarm_though_the_counter_sees
     warmed = made_up_hive(step_s=1800)
     leave(warmed, 0.9, warm_up_k=1.5)
     assert len(swarm.find(warmed.window(COUNTED), [], limits)) == 1
+
+
+def test_the_scale_alone_is_surer_once_a_visit_would_be_over(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=600)
+    at_s = leave(hive, 2.2, minutes=12)
+    (last,) = swarm.find(hive.window(("weight",)), [], limits)
+    (first,) = swarm.find(hive.window(("weight",), until_s=last.detected_s), [], limits)
+    assert first.detected_s == last.detected_s <= at_s + 12 * 60 + 10 * 60 + 2 * 600
+    assert first.confidence < last.confidence
+
+
+def test_what_a_visit_took_off_and_put_on_again_is_taken_back(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=300)
+    at_s = hive.at(DAY, HOUR)
+    hive.add(at_s, -0.9)
+    hive.add(at_s + 300, -0.9)  # a feeder and a cover board, one after the other
+    hive.add(at_s + 1500, 1.8)
+    early = swarm.find(hive.window(("weight",), until_s=at_s + 1200), [], limits)
+    assert [one.confidence < 0.6 for one in early] == [True]
+    assert swarm.find(hive.window(("weight",)), [], limits) == []
