@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import stat
 from datetime import date, timedelta
+from threading import Event
 
 import icalendar
 import pytest
@@ -239,3 +240,17 @@ def test_a_super_stays_due_until_it_is_on_and_is_then_struck_out(here, monkeypat
     assert str(struck["status"]) == "CANCELLED"
     numbers = [int(one["sequence"]) for one in (due, moved, struck)]
     assert numbers == sorted(set(numbers))
+
+
+def test_a_super_is_due_though_no_page_asked_for_an_outlook(here):
+    here.write_down(
+        hive="hazel-2",
+        at="2026-05-10T09:00:00Z",
+        brood={"eggs": 9000, "open": 18000, "capped": 36000},
+        adults=60000,
+    )
+    assert "super-hazel-2@hivewatch" not in events(fetch(here))
+    here.outlooks.look_round(Event(), lambda: None)
+    due = events(fetch(here))["super-hazel-2@hivewatch"]
+    ahead = here.http.get("/api/v1/hives/hazel-2/outlook").json()
+    assert due.decoded("dtstart").isoformat() == ahead["room"]["super_by"]
