@@ -31,7 +31,11 @@ EGG_ERROR = 0.25
 """One standard deviation of a count of eggs as a fraction: the upper end of what an eye is off (see
 `count.COUNTING_ERROR`). Own choice: eggs are the class that people overlook."""
 
-INFLATION = 1.05  # of the spread at each visit, for what the model leaves out. Own choice
+INFLATION = 1.15  # of the spread at each visit, for what the model leaves out. Own choice
+
+SAME_EYE = 0.25
+"""Part of the variance of a visit's counts that is one and the same: who takes a comb for fuller
+than it is, takes all of them so that day. Own choice: half of a count's own error."""
 
 _ADULTS = 3  # place after eggs, open and capped brood
 
@@ -200,8 +204,11 @@ def _moved(
     there *= inflation
     members = state.shape[1]
     cross = (state - mean) @ there.T / (members - 1)
-    own = there @ there.T / (members - 1) + np.diag(seen.spread**2)
-    draws = seen.spread[:, None] * generator.standard_normal(seen.log_members.shape)
+    alike = SAME_EYE * np.outer(seen.spread, seen.spread)
+    own = there @ there.T / (members - 1) + alike + np.diag((1.0 - SAME_EYE) * seen.spread**2)
+    apart = math.sqrt(1.0 - SAME_EYE) * generator.standard_normal(seen.log_members.shape)
+    eye = math.sqrt(SAME_EYE) * generator.standard_normal(members)
+    draws = seen.spread[:, None] * (apart + eye)
     draws -= draws.mean(axis=1, keepdims=True)
     predicted = seen.log_members.mean(axis=1, keepdims=True) + there
     gap = seen.log_seen[:, None] + draws - predicted

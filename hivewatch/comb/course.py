@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 
 from hivewatch.comb.assimilate import bring_in, first_colony
-from hivewatch.comb.calendar import EGGS_AFTER, SWARM_EMERGES
 from hivewatch.comb.colony import Colony, join_hives, take_hives
+from hivewatch.comb.done import Change, change, lost, swarmed
 from hivewatch.comb.follow import follow_foragers
 from hivewatch.comb.own import draw_own, wander
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, join_traits, stream, take_traits
@@ -27,7 +27,7 @@ from hivewatch.comb.sensed import Sensed, against_usual, days_between
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX, DayOf, Visit
 from hivewatch.signals.season import (
-    has_winter_bees,
+    is_laying_season,
     laying_growth,
     usual_flying,
     winter_share,
@@ -38,15 +38,6 @@ USUAL_FLOW_KG = 0.6
 own need, some 90 kg over 150 days."""
 
 NEVER = np.inf
-
-MOST_LEAVE = 0.85  # own choice, above the mean part of 0.75 of Rangel & Seeley 2012
-
-SLIMS = ((0, 3, 0.0, 0.4), (3, 7, 0.5, 1.0))
-"""Ages in days of brood on the day a swarm leaves, and what part of it the queen still laid: she
-stops some three days before (Schmickl & Crailsheim 2007, from Winston 1987 p. 187) and slows down
-in the days before that (common practice, no source)."""
-
-NEW_QUEEN_LAYS = (0.8, 0.25)  # of the old one's best; log spread. Own choice
 
 
 @dataclass(frozen=True)
@@ -117,7 +108,7 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
     emerged = np.asarray(colony.brood[-1, 0], np.float64)
     own[3] = worth_by_laying(own[3], traits.laying[0], colony.adults[0], visit.day, latitude)
     course = replace(course, colony=colony, traits=traits, own=own, emerged=emerged)
-    return _requeen(course)
+    return _done(_requeen(course), visit)
 
 
 def run_to(course: Course, until: date) -> Course:
@@ -177,9 +168,26 @@ def meet(course: Course, visit: Visit) -> Course:
         *(course.seed, course.day_of, course.latitude),
     )
     restarted = visit.day if afresh else course.restarted
-    return _requeen(
-        replace(course, colony=colony, traits=traits, own=own, visit=visit, restarted=restarted)
-    )
+    last = visit if visit.is_count else course.visit
+    met = replace(course, colony=colony, traits=traits, own=own, visit=last, restarted=restarted)
+    return _done(_requeen(met) if visit.is_count else met, visit)
+
+
+def _done(course: Course, visit: Visit) -> Course:
+    """Take in what somebody did to the colony."""
+    generator = stream(course.seed, visit.day, "done")
+    for what in visit.done:
+        adults = course.colony.adults[0]
+        level = np.exp(expected_laying(course.own[3], adults, course.day, course.latitude))
+        after = change(
+            what,
+            Change(course.colony, course.traits, course.again, course.again_laying),
+            course.day.toordinal(),
+            np.minimum(level, LAYING_MAX),
+            generator,
+        )
+        course = replace(course, **vars(after))
+    return course
 
 
 def _come_back(traits: Traits, course: Course) -> Traits:
@@ -198,7 +206,7 @@ def _requeen(course: Course) -> Course:
     stopped = laying < STOPPED_PART * level
     course = replace(course, again=np.where(stopped, course.again, NEVER))
     stopped &= ~((course.again > today) & (course.again < NEVER))  # whose day is known keep it
-    if not stopped.any() or has_winter_bees(course.day, course.latitude):
+    if not stopped.any() or not is_laying_season(course.day, course.latitude):
         return course
     generator = stream(course.seed, course.day, "requeen")
     wait = wait_for_eggs(empty_days(course.colony), generator, laying.size)
@@ -223,9 +231,12 @@ def _take_in(course: Course, day: date) -> Course:
     """Take in who left on a day: a swarm, or foragers that were lost."""
     sensed = course.sensed
     if day in sensed.swarms:
-        course = _swarm(course, day, *sensed.swarms[day])
+        generator = stream(course.seed, day, "swarm")
+        before = Change(course.colony, course.traits, course.again, course.again_laying)
+        after = swarmed(before, day.toordinal(), *sensed.swarms[day], generator)
+        course = replace(course, **vars(after))
     if day in sensed.losses:
-        course = replace(course, colony=_lose(course.colony, sensed.losses[day]))
+        course = replace(course, colony=lost(course.colony, sensed.losses[day]))
     return course
 
 
@@ -255,48 +266,6 @@ def _follow(courses: list[Course], day: date) -> list[Course]:
                 own=np.concatenate([own[:, nth], some[nth].own[3:]]),
             )
     return courses
-
-
-def _swarm(course: Course, day: date, bees: float, error: float) -> Course:
-    """Let a swarm leave with the queen; brood stays, and a new queen lays after her time.
-
-    Bees leave of all ages alike. An after-swarm, while no queen lays, takes a virgin queen with it:
-    the one that stays has emerged already.
-    """
-    generator = stream(course.seed, day, "swarm")
-    colony, traits = course.colony, course.traits
-    members = course.own.shape[1]
-    draws = generator.standard_normal((2, members))
-    shares = generator.uniform(size=(4, members))
-    left = bees * np.exp(error * draws[0])
-    stay = 1.0 - np.minimum(left / np.maximum(colony.adults[0], 1.0), MOST_LEAVE)
-    parts = [
-        (part * stay).astype(np.float32) for part in (colony.house, colony.foragers, colony.winter)
-    ]
-    laid = traits.laying[0] >= 1.0
-    best = np.quantile(colony.brood[:, 0], 0.9, axis=0)
-    brood = colony.brood.copy()
-    for place, (young, old, low, high) in enumerate(SLIMS):
-        slims = np.where(laid, low + (high - low) * shares[place], 1.0)
-        brood[young:old, 0] *= slims.astype(np.float32)
-    first, last = SWARM_EMERGES
-    wait = np.where(laid, first + (last - first) * shares[2], 0.0)
-    wait += EGGS_AFTER[0] + (EGGS_AFTER[1] - EGGS_AFTER[0]) * shares[3]
-    level = np.minimum(best * NEW_QUEEN_LAYS[0] * np.exp(NEW_QUEEN_LAYS[1] * draws[1]), LAYING_MAX)
-    return replace(
-        course,
-        colony=Colony(brood, *parts),
-        traits=replace(traits, laying=np.zeros_like(traits.laying)),
-        again=day.toordinal() + np.ceil(wait),
-        again_laying=np.where(laid, level, np.maximum(course.again_laying, 1.0)),
-    )
-
-
-def _lose(colony: Colony, bees: float) -> Colony:
-    """Take foragers away; half of a member's foragers at the most."""
-    flown = np.maximum(colony.foragers.sum(axis=0), 1.0)
-    stay = 1.0 - np.minimum(bees / flown, 0.5)
-    return replace(colony, foragers=(colony.foragers * stay).astype(np.float32))
 
 
 def empty_days(colony: Colony) -> int:

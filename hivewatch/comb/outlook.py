@@ -20,7 +20,7 @@ from hivewatch.comb.sensed import NOTHING, Sensed
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import BEE_LIFE_DAYS, LAYING_MAX, MEMBERS, Visit
 from hivewatch.frames import Frame
-from hivewatch.signals.season import has_winter_bees, laying_growth, laying_level
+from hivewatch.signals.season import is_laying_season, laying_growth, laying_level
 
 AHEAD_DAYS = 21
 
@@ -204,7 +204,7 @@ def _resumes(course: Course, hive: Hive, as_of: date) -> Course:
     draws = generator.uniform(size=(2, laying.size))
     ahead = as_of + timedelta(days=AHEAD_DAYS)
     level = laying_level(ahead, hive.latitude)
-    if has_winter_bees(as_of, hive.latitude):
+    if not is_laying_season(as_of, hive.latitude):
         rising = laying_growth(ahead, ahead - timedelta(days=1), hive.latitude) > 1.0
         wait, chance = 1.0 + 2 * AHEAD_DAYS * draws[0], 1.0 if rising else 0.0
     else:
@@ -231,6 +231,6 @@ def _workers_lay_from(colony: Colony, latitude: float, as_of: date) -> date | No
     """
     empty = empty_days(colony)
     adults = float(np.median(colony.adults))
-    if adults < 1 or empty < WORKER.cap_day or has_winter_bees(as_of, latitude):
+    if adults < 1 or empty < WORKER.cap_day or not is_laying_season(as_of, latitude):
         return None
     return as_of + timedelta(days=WORKER.cap_day + WORKERS_LAY_DAYS - empty)

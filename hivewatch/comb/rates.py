@@ -33,9 +33,9 @@ HOME_DEATH = 0.01
 # live up to six months (common practice, no source).
 WINTER_RECRUIT = 1 / 12
 
-# A winter bee that rears brood in spring ages as a summer bee does: with the usual open brood for
-# each bee it lives 36 days (21 in the house, 15 in the field: common practice, no source). Own
-# choice.
+# A winter bee that rears brood, in spring or in autumn, ages as a summer bee does: with the usual
+# open brood for each bee it lives 36 days (21 in the house, 15 in the field: common practice, no
+# source). Own choice.
 WINTER_NURSE_DEATH = 1 / 36
 
 SPRING_GROWTH = 0.005  # [1/d] growth of laying by season from which it is spring; own choice
@@ -101,7 +101,7 @@ def rates_of(colony: Colony, traits: Traits, day: Day) -> Rates:
             np.log1p(-traits.forager_death) * flying
             + np.log1p(-HOME_DEATH) * np.maximum(1.0 - flying, 0.0)
         ),
-        winter_death=WINTER_DEATH + WINTER_NURSE_DEATH * np.clip(load, 0.0, 1.0) * spring,
+        winter_death=WINTER_DEATH + WINTER_NURSE_DEATH * np.clip(load, 0.0, 1.0),
         recruit=np.float32(RECRUIT_STEEPEST) / (1.0 + late * _YOUTH),  # a logistic step of age
         revert=np.zeros((1, 1), np.float32),
         winter_recruit=WINTER_RECRUIT * flying * spring,

@@ -40,6 +40,9 @@ known before the morning's flight is in Imdorf & Gerig's course of the method.""
 FIELD_HOURS = (9.0, 18.0)  # [h] local time of day in which foragers are out. Own choice
 
 
+CHANGES = ("split", "united", "requeened", "queen caged")
+
+
 @dataclass(frozen=True)
 class Visit:
     """What one visit counted: brood, adults, either or both.
@@ -54,12 +57,15 @@ class Visit:
         Bees on the combs.
     hour : float or None
         Local time of day; None where nobody says. [h]
+    done : tuple of str
+        What was done there that changes the colony, of `CHANGES`; after the count.
     """
 
     day: date
     count: CombCount | None
     adults: float | None = None
     hour: float | None = None
+    done: tuple[str, ...] = ()
 
     @cached_property
     def reading(self) -> CombReading | None:
@@ -71,6 +77,11 @@ class Visit:
 
     @property
     def says_something(self) -> bool:
+        """Whether anything usable was counted, or done."""
+        return self.is_count or bool(self.done)
+
+    @property
+    def is_count(self) -> bool:
         """Whether anything usable was counted."""
         return self.adults is not None or self.reading is not None
 

@@ -7,7 +7,7 @@ from datetime import tzinfo
 
 from hivewatch.comb.count import CombCount
 from hivewatch.comb.outlook import Hive
-from hivewatch.comb.start import Visit
+from hivewatch.comb.start import CHANGES, Visit
 from hivewatch.frames import Frame
 from hivewatch.inspections import Inspection, adult_count, brood_counts
 
@@ -17,7 +17,8 @@ def visit_of(inspection: Inspection, frame: Frame, zone: tzinfo) -> Visit:
     cells = brood_counts(inspection, frame)
     count = None if all(n is None for n in cells) else CombCount(*cells)
     at = inspection.at.astimezone(zone)
-    return Visit(at.date(), count, adult_count(inspection, frame), at.hour + at.minute / 60)
+    done = tuple(one.what for one in inspection.actions if one.what in CHANGES)
+    return Visit(at.date(), count, adult_count(inspection, frame), at.hour + at.minute / 60, done)
 
 
 def hive_of(hive: str, latitude: float, frame: Frame, combs: int, box_combs: int = 0) -> Hive:

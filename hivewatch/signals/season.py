@@ -22,7 +22,7 @@ peak that of McLellan et al. 1978 is at 16 %, that of Schmickl & Crailsheim 2007
 restated by later models); the root of the second is 20 %. Both rise alike or faster."""
 
 _GROWTH_LIMITS = (0.93, 1.07)  # [1/d] own choice: the published curves grow by at most 7 % a day
-_WINTER_BEES_FROM = 240.0  # day of year, 28 August, when half emerging are; own choice
+_WINTER_BEES_FROM = 246.0  # day of year, 3 September, when half emerging are; own choice
 _WINTER_BEES_WIDTH = 8.0  # [d] own choice
 
 
@@ -80,6 +80,15 @@ def has_winter_bees(day: date, latitude: float) -> bool:
     """Say whether a colony still, or already, holds winter bees: October to mid-May."""
     number = northern_day(day, latitude)
     return seasons_weight(latitude) > 0 and not 135.0 <= number <= 270.0  # noqa: PLR2004
+
+
+def is_laying_season(day: date, latitude: float) -> bool:
+    """Say whether a hive without eggs lacks a queen who should lay: April to September.
+
+    Own choice: from April on every sound colony has brood; winter bees live among it until mid-May.
+    """
+    number = northern_day(day, latitude)
+    return seasons_weight(latitude) == 0 or 90.0 <= number <= 270.0  # noqa: PLR2004
 
 
 @lru_cache(maxsize=4096)

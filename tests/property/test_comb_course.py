@@ -18,7 +18,8 @@ from hivewatch.comb import CombCount, Range
 from hivewatch.comb import course as along
 from hivewatch.comb.assimilate import INFLATION
 from hivewatch.comb.colony import Colony, Ledger
-from hivewatch.comb.course import MOST_LEAVE, Course, begin, meet, run_to
+from hivewatch.comb.course import Course, begin, meet, run_to
+from hivewatch.comb.done import MOST_LEAVE
 from hivewatch.comb.outlook import Hive, Outlook, look_ahead
 from hivewatch.comb.sensed import Sensed
 from hivewatch.comb.start import Visit
