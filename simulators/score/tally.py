@@ -246,7 +246,10 @@ def _told_allowed_s(season: Season, kind: Kind, event: Event) -> float | None:
         return None
     interval = 0.0
     if bar.told_readings:
-        interval = season.heard.interval_s(event["subject"].removeprefix("hive:"))
+        hive = event["subject"].removeprefix("hive:")
+        names = ("weight", *kind.needs)  # a hive that nobody weighs has the feed of its counter
+        heard = [name for name in names if (hive, name) in season.heard.hives]
+        interval = season.heard.interval_s(hive, *heard[:1])
     return bar.told_s + bar.told_readings * interval
 
 

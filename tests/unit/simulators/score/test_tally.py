@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from simulators.score import baselines
@@ -118,6 +120,19 @@ def test_a_swarm_is_timed_from_when_it_has_left(story):
     row = score(story, "swarm")
     assert row.told_after_s == pytest.approx([18 * 60])
     assert (row.told_near.k, row.told_near.n) == (1, 1)  # ten minutes and a reading of ten
+
+
+def test_a_hive_that_nobody_weighs_has_the_feed_of_its_counter(story):
+    story.counted(1800)
+    story.happened("swarm", 3, 12, end="2024-05-04T12:12:00Z", kg_lost=2.0, bees_left=15_000)
+    story.told("swarm", 3, 12, after_h=0.8)  # 36 minutes after its end
+    season = story.season()
+    heard = {key: one for key, one in season.heard.hives.items() if key[1] != "weight"}
+    unweighed = replace(season, heard=replace(season.heard, hives=heard))
+    near = [
+        figures(tally(one, (BY_NAME["swarm"],))["swarm"]).told_near.k for one in (season, unweighed)
+    ]
+    assert near == [0, 1]  # ten minutes and a reading of ten, of thirty
 
 
 def test_robbing_must_be_told_on_its_own_local_day(story):
