@@ -18,7 +18,7 @@ from hivewatch.comb.priors import (
     stream,
 )
 from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import LAYING_MAX, DayOf, Visit, draw_brood, in_field, start
+from hivewatch.comb.start import EGGS_SEEN, LAYING_MAX, DayOf, Visit, draw_brood, in_field, start
 from hivewatch.signals.season import has_winter_bees
 
 SURPRISE_Z = 3.5
@@ -75,7 +75,7 @@ def compare(colony: Colony, visit: Visit, away: float = 0.0) -> Seen:
         if place == _ADULTS:
             mine = colony.adults[0] - away * colony.foragers.sum(axis=0)[0]
         else:
-            mine = colony.brood_class(place)[0]
+            mine = colony.brood_class(place)[0] * (EGGS_SEEN if place == 0 else 1.0)
         was_empty = bool(np.median(mine) < 1.0)
         if counted == 0 and was_empty:
             continue

@@ -24,12 +24,12 @@ class Prior:
 
 
 # Part of foragers that die on a full flying day of twelve hours. Common practice (no source) gives
-# them 10 to 21 days of flying weather, 15.5 in the middle, and such a day is some four fifths of a
+# them 10 to 21 days of flying weather, 15.5 in the middle, and such a day is some nine tenths of a
 # full one. Published rates are higher: 0.154 a day in the model of Khoury et al. 2013, 0.25 from
 # 0.036 an hour (Visscher & Dukas 1997), 0.36 (Prado et al. 2020); with the last two no colony
 # reaches the 50,000 to 70,000 bees that beekeepers know. The spread reaches 0.2 in one colony of
 # a hundred.
-FORAGER_DEATH = Prior(1 / 13, 0.4, 0.06, 0.02, 0.5)
+FORAGER_DEATH = Prior(1 / 14, 0.4, 0.06, 0.02, 0.5)
 
 # Age at first foraging. Median 21 d, limits 7 to 50 d: Robinson 1992 and Winston 1987, quoted by
 # Becher et al. 2014. Spread: own choice, two days either way between colonies.
@@ -42,8 +42,8 @@ HOUSE_DEATH = Prior(0.004, 0.5, 0.02, 0.001, 0.05)
 # Multiple of the published brood losses (see stages.py). 1 is the published mean, on which two
 # sources agree (0.851 of the eggs become bees in Fukuda & Sakagami 1968, 0.849 by the mortalities
 # of Schmickl & Crailsheim 2007); a good patch loses a third of that (own choice). The median lies
-# between, nearer to what is published; the spread reaches both.
-BROOD_LOSS = Prior(0.8, 0.5, 0.02, 0.05, 3.0)
+# between; the spread reaches both.
+BROOD_LOSS = Prior(0.7, 0.5, 0.02, 0.05, 3.0)
 
 LAYING_DRIFT = 0.06
 """Daily drift of laying on the log scale. Own choice; tests/property/test_comb_outlook.py."""

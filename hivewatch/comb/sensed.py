@@ -30,14 +30,14 @@ flow) lasts into the next, and is no news there."""
 USUAL_DAYS = 28  # own choice: days that say how a season flies
 USUAL_HELD_DAYS = 7.0  # own choice: usual days that are believed beside them
 
-FLIGHTS_ERROR = 0.2
+FLIGHTS_ERROR = 0.3
 """Error of the mean rate of flights of a few days, log scale. Published: weather explains 78 % of
 the rate at which bees leave (Clarke & Robert 2018); what is left of it here is own choice."""
 
 DAWN_DAYS = 7  # own choice: days whose departures at dawn count as one observation
 DAWN_FLYING = 0.5  # own choice: on worse days many foragers stay at home
 DAWN_DAY_ERROR = 0.25  # log scale, of a day; own choice: cold and dew hold some of them back
-DAWN_ERROR = 0.1  # log scale, of all days of a week together; own choice
+DAWN_ERROR = 0.2  # log scale, of all days of a week together; own choice
 
 REACH_DAYS = 75  # own choice: no visit older than sixty days is started from
 FLOW_DAYS = 5  # own choice: the middle of so many days is a day's income; one day's may be a feed

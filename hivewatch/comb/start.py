@@ -27,6 +27,7 @@ BEE_LIFE_DAYS = 36.0
 """Adult life in summer: 21 days in the house and 15 of flying (common practice, no source)."""
 
 ADULTS_FROM_BROOD_SPREAD = 0.15  # log scale; own choice, tests/property/test_comb_outlook.py
+EGGS_SEEN = 0.93  # part of the eggs that a person who counts finds; own choice: they are overlooked
 WANDER_SPREAD = 0.15  # of a day's laying about its class, log scale; own choice
 LEVEL_BEFORE_SPREAD = 0.3  # of the laying before the three weeks that brood shows; own choice
 LAYING_MAX = 2300.0  # [1/d] own choice: above the best published queens
@@ -156,6 +157,7 @@ def draw_brood(reading: CombReading, generator: np.random.Generator, members: in
         total = living[young:old].sum()
         part *= total / np.maximum(part.sum(axis=0), 1e-9)
         brood[young:old] = part * _off(span, generator, members)
+    brood[: WORKER.hatch_day] /= EGGS_SEEN
     return np.maximum(brood, 0.0)
 
 

@@ -13,7 +13,7 @@ from hivewatch.comb import CombCount
 from hivewatch.comb.assimilate import INFLATION, assimilate, bring_in, compare, first_colony
 from hivewatch.comb.colony import Colony
 from hivewatch.comb.priors import Traits
-from hivewatch.comb.start import Visit, in_field, start
+from hivewatch.comb.start import EGGS_SEEN, Visit, in_field, start
 
 DAY = date(2026, 6, 2)
 GOOD = Visit(DAY, CombCount(3900, 7600, 15100), 30000)
@@ -34,13 +34,13 @@ def test_one_count_meets_the_closed_form() -> None:
     """Two normal opinions on the log scale join by their precisions."""
     colony, traits = drawn()
     seen = compare(colony, Visit(DAY, CombCount(eggs=6000, counting_error=0.1)))
-    mine = np.log(colony.brood_class(0)[0])
+    mine = np.log(EGGS_SEEN * colony.brood_class(0)[0])
     var, noise = (INFLATION * mine.std()) ** 2, 0.1**2 + 1 / 6000
     mean = (mine.mean() / var + np.log(6000) / noise) / (1 / var + 1 / noise)
     after, _, _ = assimilate(
         colony, traits, seen, np.random.default_rng(1), NONE[:, : colony.winter.shape[1]]
     )
-    moved = np.log(after.brood_class(0)[0])
+    moved = np.log(EGGS_SEEN * after.brood_class(0)[0])
     assert moved.mean() == pytest.approx(mean, abs=0.01)
     assert moved.std() == pytest.approx((1 / var + 1 / noise) ** -0.5, rel=0.05)
 
