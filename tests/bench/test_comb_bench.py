@@ -7,12 +7,13 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from plain import plain_day
 
 from hivewatch.comb import CombCount
 from hivewatch.comb.colony import Colony, empty_colony
 from hivewatch.comb.course import begin, meet, run_together
 from hivewatch.comb.priors import DRIFTING, draw_noise, draw_traits
-from hivewatch.comb.rates import advance_one_day, plain_day
+from hivewatch.comb.rates import advance_one_day
 from hivewatch.comb.sensed import Sensed
 from hivewatch.comb.start import Visit
 
