@@ -3,7 +3,7 @@
 The weight tells it by abrupt moves that leave a step or go far down and come back; the nest, where
 the weight does not move, by a dip of its warmth. Left to others: rain, which comes in several steps
 of under 2.5 kg and dries off; a loss of 0.8 to 4 kg by day with nothing lifted, as a swarm leaves
-it; and a weight that stays near nothing.
+it, unless a counter saw nobody go; and a weight that stays near nothing.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.dips import Dip, dips_of
 from hivewatch.signals.drying import is_at_once, stayed_s
+from hivewatch.signals.exodus import FORAGERS_KG
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import Step, moves_of
 from hivewatch.signals.sun import is_light, sun_height_deg
@@ -182,8 +183,10 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
     elif size > -SWARM_MOST_KG or _is_exodus(window, move):
         if lifted >= (OPENED_KG if abs(size) < LEAST_KG else LIFTED_KG):
             confidence = _opened_by_weight(window, move, dips)
-        else:  # a swarm's loss is not told here; an opening that left little is
-            confidence = 0.8 if dips and abs(size) < LEAST_KG else 0.0
+        elif abs(size) < LEAST_KG:
+            confidence = 0.8 if dips else 0.0
+        else:  # a swarm's loss is not told here; what bees did not carry off is
+            confidence = 0.6 if is_at_once(move) and _nobody_left(window, move) else 0.0
         confidence = confidence if light else 0.0
     if told_s is None or confidence <= 0:
         return None
@@ -206,6 +209,19 @@ def _came_home(window: HiveWindow, move: Step) -> bool:
     if window.of("bees-in").between(move.before_s, move.after_s + 1).time_s.size:
         return -_left_kg(window, move) > HOME_SHARE * move.size_kg
     return move.size_kg < HOME_KG and move.after_s - move.before_s > HOME_S
+
+
+def _nobody_left(window: HiveWindow, move: Step) -> bool:
+    """Say whether a counter at work saw hardly a bee of a loss go: a frame, or a lid, went.
+
+    What all foragers weigh may have gone before a coarse counter reports.
+    """
+    if -move.size_kg < FORAGERS_KG or is_awaited(
+        window, "bees-out", move.before_s, move.after_s + AROUND_S
+    ):
+        return False
+    out = window.of("bees-out").between(move.before_s, move.after_s + AROUND_S + 1)
+    return bool(out.time_s.size) and _left_kg(window, move) < EXODUS_SHARE / 2 * -move.size_kg
 
 
 def _is_exodus(window: HiveWindow, move: Step) -> bool:

@@ -315,3 +315,18 @@ def test_what_foragers_weigh_is_not_told_from_a_coarse_scale_alone(made_up_hive,
     hive = made_up_hive(step_s=1800, days=5)
     hive.add(hive.at(3, 13.12), 0.95, minutes=10)
     assert said(hive.window(("weight",))) == []
+
+
+@pytest.mark.parametrize("step_min", [5, 10])
+@pytest.mark.parametrize(("gone", "is_told"), [(0, True), (15_000, False)], ids=["nobody", "bees"])
+def test_a_loss_that_no_bees_carried_off_is_a_frame_or_a_lid(
+    made_up_hive, said, step_min, gone, is_told
+):
+    hive = made_up_hive(step_s=60 * step_min, days=5, seed=3)
+    chance = np.random.default_rng(3)
+    for name in ("bees-in", "bees-out"):
+        hive.series[name] = chance.poisson(400, len(hive.time_s)).astype(np.float64)
+    hive.add(hive.at(3, 12), -2.6, minutes=1)
+    hive.series["bees-out"][np.searchsorted(hive.time_s, hive.at(3, 12)) + 1] += gone
+    told = said(hive.window(("weight", "bees-in", "bees-out")))
+    assert [one.measures["kg"] for one in told] == ([pytest.approx(-2.6, abs=0.2)] * is_told)
