@@ -100,6 +100,8 @@ class Hive:
             visit_s = rounds[day.number] + walk_s * order if day.number in rounds else None
             self._people(day, visit_s, at.get(day.number, []))
             self._bees(day)
+        if self.toppled_s:  # nobody came to set it up again
+            self.life.off_scale.append((self.toppled_s, 2**40, "toppled"))
         self.life.columns = {name: np.array(values) for name, values in self.rows.items()}
         return self.life
 

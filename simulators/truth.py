@@ -42,10 +42,11 @@ def of_hive(season: HiveSeason, scenario: Scenario) -> dict[str, Any]:
 
 
 def _is_past(event: dict[str, Any], events: list[dict[str, Any]]) -> bool:
-    """Say whether a hive was dead or gone before an event; its devices may still fail."""
-    ends = [e["start"] for e in events if e["kind"] in ("taken", "dead_out")]
-    is_late = any(event["start"] > end for end in ends)
-    return is_late and str(event["subject"]).startswith("hive:") and event["kind"] != "handling"
+    """Say whether a hive was gone, or dead, before an event; a dead one can still fall."""
+    if not str(event["subject"]).startswith("hive:") or event["kind"] == "handling":
+        return False
+    ends = ("taken",) if event["kind"] in ("taken", "toppled") else ("taken", "dead_out")
+    return any(event["start"] > one["start"] for one in events if one["kind"] in ends)
 
 
 def _event(hive: str, kind: str, begin_s: float, end_s: float, **more: float) -> dict[str, Any]:

@@ -72,6 +72,17 @@ def test_write_makes_all_four_files(
     assert len(truth["hives"]["croft-2"]["daily"]["laid"]) == 5
 
 
+def test_what_fell_lies_there_until_somebody_comes(small: Path, tmp_path: Path) -> None:
+    text = small.read_text(encoding="utf-8").replace(
+        "first_visit", "last_visit = '05-02'\nfirst_visit"
+    )
+    small.write_text(text, encoding="utf-8")
+    assert commands.main(["write", str(small), "--out", str(tmp_path / "out")]) == 0
+    lines = (tmp_path / "out/readings.csv").read_text(encoding="utf-8").splitlines()
+    kg = [float(line.split(",")[3]) for line in lines if ",scale-croft-1,weight," in line]
+    assert max(kg[-20:]) < 10 < min(kg[:20])
+
+
 def test_senml_lines_hold_as_many_records(
     small: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
