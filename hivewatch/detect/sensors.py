@@ -34,6 +34,8 @@ QUANTITIES = (
     "bees-in",
     "bees-out",
 )
+_ACROSS = {"bees-in": "bees-out", "bees-out": "bees-in"}
+AT_ONCE_S, AT_ONCE_SHARE = 3600, 0.7  # [s], share: own choice: so many so soon are one exodus
 SAME_S = 6 * 3600  # [s] stuck spells nearer to each other are one
 ONE_WAY = 2000.0  # [bees] a day that were counted the one way and none the other
 NIGHTS = 10  # nights that are looked at together
@@ -112,8 +114,19 @@ def _stuck(window: HiveWindow, days: Days) -> Iterator[tuple[str, int, int, int 
         over = (days.start_s[1:] <= window.as_of_s) & (days.start_s[1:] >= window.carried.until_s)
         for i in np.flatnonzero((mine == 0) & (other >= ONE_WAY) & over).tolist():
             begin_s, end_s = int(days.start_s[i]), int(days.start_s[i + 1])
+            if _at_once(window.of(_ACROSS[name]).between(begin_s, end_s)):
+                continue  # a colony that left
             words = f"{name} counted none while {other[i]:,.0f} bees passed the other way"
             yield name, begin_s, end_s, end_s, words
+
+
+def _at_once(counts: Series) -> bool:
+    """Say whether most bees of a day passed within an hour."""
+    total = np.cumsum(counts.value)
+    if not len(total):
+        return False
+    hour = np.searchsorted(counts.time_s, counts.time_s + AT_ONCE_S, side="right") - 1
+    return bool((total[hour] - total + counts.value).max() >= AT_ONCE_SHARE * total[-1])
 
 
 def _runs(true: Flags, time_s: Ints) -> Iterator[tuple[int, int]]:

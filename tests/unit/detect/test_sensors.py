@@ -58,6 +58,15 @@ def test_two_quantities_of_one_device_are_one_finding(made_up_hive, limits) -> N
     assert len(of_kind(hive, limits, "stuck")) == 1
 
 
+def test_a_colony_that_leaves_whole_is_no_stuck_counter(made_up_hive, limits) -> None:
+    hive = made_up_hive()
+    for name in ("bees-in", "bees-out"):
+        hive.series[name] = np.zeros(len(hive.time_s))
+    left = (hive.time_s >= hive.at(4, 12)) & (hive.time_s < hive.at(4, 12.4))
+    hive.series["bees-out"][left] = 9000.0
+    assert of_kind(hive, limits, "stuck", ("bees-in", "bees-out")) == []
+
+
 def test_a_counter_that_counts_one_way_only_is_stuck(made_up_hive, limits) -> None:
     hive = made_up_hive()
     hour = (hive.time_s % DAY_S) / 3600
