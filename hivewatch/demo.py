@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import json
 import multiprocessing
+import signal
 import socket
 import subprocess
 import sys
@@ -19,6 +20,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from threading import Event, current_thread, main_thread
 
 from sqlalchemy import exists, func, select
 
@@ -99,7 +101,7 @@ def play(
             api=Api(port=_page_port(port)),
             alerts=Alerts(silent_after_min=SILENT_AFTER_MIN),
         )
-        clock = SeasonClock()
+        clock, ended = SeasonClock(), _ctrl_c()
         daemon = Daemon(settings, clock, [Screen(say)])
         threads = daemon.start()
         try:
@@ -110,15 +112,28 @@ def play(
             words += [] if seed is None else ["--seed", str(seed)]
             words += [] if until is None else ["--until", until]
             with _simulator(broker_port, Path(folder), words) as simulator:
-                _follow(simulator, daemon, Path(folder), clock, say)
+                _follow(simulator, daemon, Path(folder), clock, say, ended)
             _settle(daemon)
             say(_summary(daemon.store))
-            while not exit_when_done:
+            while not (exit_when_done or ended.is_set()):
                 time.sleep(1.0)
         except KeyboardInterrupt:
             say("Ended.")
         finally:
             daemon.end(threads)
+
+
+def _ctrl_c() -> Event:
+    """Note Ctrl-C, too: the exception is lost where it meets a finaliser of the interpreter."""
+    ended = Event()
+
+    def end(*_: object) -> None:
+        ended.set()
+        raise KeyboardInterrupt
+
+    if current_thread() is main_thread():
+        signal.signal(signal.SIGINT, end)
+    return ended
 
 
 def _page_port(port: int | None) -> int:
@@ -163,7 +178,6 @@ def _broker() -> Iterator[int]:
 def _serve_broker(port: int) -> None:
     """Serve until this process is ended."""
     import logging  # noqa: PLC0415 - only in the broker's own process
-    import signal  # noqa: PLC0415
 
     from amqtt.broker import Broker as EmbeddedBroker  # noqa: PLC0415 - an extra
 
@@ -224,10 +238,13 @@ def _follow(
     folder: Path,
     clock: SeasonClock,
     say: Callable[[str], None],
+    ended: Event,
 ) -> None:
     """Go through the season hour by hour, and tell findings as they come."""
     told: set[str] = set()
     for line in simulator.stdout or ():
+        if ended.is_set():
+            raise KeyboardInterrupt
         news = json.loads(line)
         if "now" in news:
             packs = int(news["packs"])

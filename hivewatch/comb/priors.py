@@ -29,7 +29,7 @@ class Prior:
 # 0.036 an hour (Visscher & Dukas 1997), 0.36 (Prado et al. 2020); with the last two no colony
 # reaches the 50,000 to 70,000 bees that beekeepers know. The spread reaches 0.2 in one colony of
 # a hundred.
-FORAGER_DEATH = Prior(1 / 14, 0.4, 0.06, 0.02, 0.5)
+FORAGER_DEATH = Prior(1 / 14, 0.36, 0.06, 0.02, 0.5)
 
 # Age at first foraging. Median 21 d, limits 7 to 50 d: Robinson 1992 and Winston 1987, quoted by
 # Becher et al. 2014. Spread: own choice, two days either way between colonies.
