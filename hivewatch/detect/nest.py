@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from hivewatch.detect.finding import Finding, Measure
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.brood import Turn, turns_of
+from hivewatch.signals.brood import Turn, probe_share, turns_of
 from hivewatch.signals.days import HOUR_S
 from hivewatch.signals.levels import middle_before
 from hivewatch.signals.usual import usual_steps_s
@@ -35,6 +35,8 @@ COLD_S = 3 * HOUR_S  # [s] own choice: an opening is over in two hours
 COLD_OVER_CEL = 32.5  # [Cel] own choice: hysteresis
 HOT_CEL = 37.5  # [Cel] common practice, no source
 HOT_K = 1.4  # [K] own choice: over the usual; shared heat of the Montreal recording is under 1.3 K
+INSIDE_K = 2.0  # [K] own choice: over the air, and the heat beside the nest is the bees'
+AIR_S = 2 * HOUR_S  # [s] own choice: so old a reading tells of the air
 HOT_S = 2 * HOUR_S  # [s] own choice: before a swarm leaves the nest is hot for half an hour
 HOT_SHARE = 0.75  # own choice: of the readings of that time; one in four may be off by its noise
 HOT_OVER_CEL = 37.0  # [Cel] own choice: hysteresis
@@ -172,6 +174,7 @@ def _hot_spells(
     time_s, value = nest.time_s, nest.value
     with np.errstate(invalid="ignore"):
         hot = (value > np.fmax(HOT_CEL, usual + HOT_K)) & (usual >= BROOD_CEL)
+    hot &= _is_of_bees(window, nest)
     since = np.searchsorted(time_s, time_s - HOT_S, side="right") - 1
     counted = np.append(0, np.cumsum(hot))
     share = (counted[1:] - counted[since]) / (np.arange(len(nest)) + 1 - since)
@@ -203,6 +206,18 @@ def _hot_spells(
             ),
             status="open" if end is None else "ended",
         )
+
+
+def _is_of_bees(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:
+    """Say which readings tell of the brood: beside the nest, hot air alone heats a probe."""
+    air = window.of("ambient")
+    at = np.searchsorted(air.time_s, nest.time_s, side="right") - 1
+    over_k = np.full(len(nest), np.nan)
+    if len(air):
+        is_near = (at >= 0) & (nest.time_s - air.time_s[at] <= AIR_S)
+        over_k[is_near] = nest.value[is_near] - air.value[at[is_near]]
+    share = _of_each_reading(warmth_of(window), probe_share(window), nest)
+    return np.asarray((share >= 1) | (over_k >= INSIDE_K))
 
 
 def _is_after_gap(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:

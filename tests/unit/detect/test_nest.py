@@ -99,6 +99,15 @@ def test_a_hive_that_is_shut_in_overheats(limits):
     assert one.measures["highest_cel"] == pytest.approx(40.8, abs=0.3)
 
 
+@pytest.mark.parametrize(("air_cel", "is_told"), [(28, True), (38.5, False)])
+def test_hot_air_beside_the_nest_is_no_overheating(limits, air_cel, is_told):
+    nest = MadeUpNest(first="2026-05-20", days=40, air_cel=12, share=0.8)
+    nest.air_by_day[20:30] = 28
+    nest.air_by_day[30:] = air_cel  # at 38.5 Cel the brood is kept cooler than the air
+    nest.add(nest.at(32, 9), nest.at(32, 16), 7.0 if is_told else 3.5)
+    assert bool(of_kind(find(nest, limits), "overheating")) is is_told
+
+
 def test_a_hot_afternoon_and_a_swarm_that_warms_up_are_no_overheating(limits):
     nest = MadeUpNest(first="2026-06-20", days=20, air_cel=28)
     for day in range(8, 12):
