@@ -1,6 +1,6 @@
 """The whole of hivewatch on this machine alone, watching an invented apiary through one season.
 
-Three processes: an embedded broker, the simulator, and this one with the daemon and the pages. The
+An embedded broker, the simulator and the daemon have a process each, and so have the pages. The
 season is played fast, and the simulator tells the time.
 """
 
@@ -43,15 +43,15 @@ SETTLE_S = 60.0  # own choice: how long the last readings may take into the find
 
 
 class SeasonClock:
-    """The time of the season, as the simulator tells it."""
+    """The time of the season, as the simulator tells it; the same in every process."""
 
     def __init__(self) -> None:
         """Start before all seasons."""
-        self._now_s = 0
+        self._now = multiprocessing.get_context("spawn").Value("q", 0)
 
     def now_s(self) -> int:
         """Give the Unix time of the season, UTC, in whole seconds."""
-        return self._now_s
+        return int(self._now.value)
 
     def monotonic_s(self) -> float:
         """Give a time in seconds that never jumps."""
@@ -59,7 +59,7 @@ class SeasonClock:
 
     def turn_to(self, moment: str) -> None:
         """Turn to a time of the season, in RFC 3339."""
-        self._now_s = int(datetime.fromisoformat(moment).timestamp())
+        self._now.value = int(datetime.fromisoformat(moment).timestamp())
 
 
 class Screen:
@@ -102,7 +102,7 @@ def play(
             alerts=Alerts(silent_after_min=SILENT_AFTER_MIN),
         )
         clock, ended = SeasonClock(), _ctrl_c()
-        daemon = Daemon(settings, clock, [Screen(say)])
+        daemon = Daemon(settings, clock, [Screen(say)], "warning")
         threads = daemon.start()
         try:
             say(f"Pages: {daemon.address}  (Ctrl-C ends the demo and leaves nothing behind)")

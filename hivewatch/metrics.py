@@ -2,13 +2,14 @@
 
 Labels come from closed sets only (reason, kind, channel, state, loop), never a hive or a device; a
 room names its set once with `at_zero`, so that a value that has not happened yet reads 0 instead
-of being absent. All objects may be used from any thread.
+of being absent. All objects may be used from any thread; each process counts for itself.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from itertools import product
+from operator import add
 
 from prometheus_client import (
     CollectorRegistry,
@@ -19,6 +20,8 @@ from prometheus_client import (
     generate_latest,
 )
 from prometheus_client.metrics import MetricWrapperBase
+from prometheus_client.metrics_core import Metric
+from prometheus_client.registry import Collector
 
 disable_created_metrics()  # type: ignore[no-untyped-call]
 REGISTRY = CollectorRegistry()
@@ -135,6 +138,38 @@ DOCUMENTED: tuple[str, ...] = tuple(
 """Every name as the documentation spells it."""
 
 
-def exposition() -> bytes:
-    """Give all values in the text format."""
-    return generate_latest(REGISTRY)
+def counted() -> list[Metric]:
+    """Give all values of this process, in a form that may be handed to another."""
+    return list(REGISTRY.collect())
+
+
+def added(ours: Iterable[Metric], theirs: Iterable[Metric]) -> list[Metric]:
+    """Add up what two processes counted; of a gauge take the larger, one of them leaves it at 0."""
+    families = []
+    other = {family.name: family for family in theirs}
+    for family in ours:
+        values = {(one.name, *sorted(one.labels.items())): one for one in family.samples}
+        for one in other[family.name].samples:
+            key = (one.name, *sorted(one.labels.items()))
+            same = values.get(key)
+            join = max if family.type == "gauge" else add
+            values[key] = one if same is None else one._replace(value=join(one.value, same.value))
+        both = Metric(family.name, family.documentation, family.type, family.unit)
+        both.samples = list(values.values())
+        families.append(both)
+    return families
+
+
+class _Families(Collector):
+    """Families as the text writer wants them."""
+
+    def __init__(self, families: Iterable[Metric]) -> None:
+        self._families = families
+
+    def collect(self) -> Iterable[Metric]:
+        return self._families
+
+
+def exposition(families: Iterable[Metric]) -> bytes:
+    """Give values in the text format."""
+    return generate_latest(_Families(families))

@@ -29,10 +29,10 @@ from hivewatch.api import (
     round as visiting,
 )
 from hivewatch.api.feed import Feed
-from hivewatch.api.health import Health
 from hivewatch.api.rooms import Readmit, Rooms
 from hivewatch.api.shell import Shell
 from hivewatch.clock import Clock
+from hivewatch.health import Told
 from hivewatch.outlooks import Outlooks
 from hivewatch.settings import Settings
 from hivewatch.store.open import Store
@@ -44,7 +44,7 @@ def create_app(
     store: Store,
     settings: Settings,
     clock: Clock,
-    health: Health,
+    health: Told,
     readmit: Readmit,
     outlooks: Outlooks,
 ) -> FastAPI:
@@ -54,7 +54,7 @@ def create_app(
     ----------
     clock : Clock
         Its `now_s()` is the "now" of every answer.
-    health : Health
+    health : Told
         What `/readyz` tells.
     readmit : Callable
         Tries packs of quarantine again: `hivewatch.ingest.intake.Intake.readmit`.

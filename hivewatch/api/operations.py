@@ -65,9 +65,9 @@ def readyz(here: Here) -> Response:
     response_class=Response,
     responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}},
 )
-def read_metrics() -> Response:
+def read_metrics(here: Here) -> Response:
     """Give what the daemon counts about itself, in the Prometheus text format."""
-    return Response(metrics.exposition(), media_type=metrics.CONTENT_TYPE)
+    return Response(metrics.exposition(here.health.counted()), media_type=metrics.CONTENT_TYPE)
 
 
 def pages_folder() -> Path:

@@ -9,8 +9,8 @@ from typing import Annotated, Protocol
 from fastapi import Depends, Request
 
 from hivewatch.api.feed import Feed
-from hivewatch.api.health import Health
 from hivewatch.clock import Clock
+from hivewatch.health import Told
 from hivewatch.outlooks import Outlooks
 from hivewatch.settings import Settings
 from hivewatch.store.open import Store
@@ -53,7 +53,7 @@ class Rooms:
     store: Store
     settings: Settings
     clock: Clock
-    health: Health
+    health: Told
     readmit: Readmit
     feed: Feed
     outlooks: Outlooks

@@ -81,6 +81,12 @@ class Store:
                     connection.exec_driver_sql("PRAGMA synchronous=FULL")
         self.written.set()
 
+    def fault(self) -> str | None:
+        """Give None when it can be read; what it raises else says why not."""
+        with self.read() as connection:
+            connection.exec_driver_sql("SELECT 1 FROM device LIMIT 1")
+        return None
+
     def close(self) -> None:
         """Give all connections back."""
         self.engine.dispose()

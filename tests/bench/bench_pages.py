@@ -1,9 +1,10 @@
-"""What fifty requests a second cost ingest that runs as fast as it can, in one process with it.
+"""What fifty requests a second cost ingest that runs as fast as it can.
 
 Run: python tests/bench/bench_pages.py [--quick] [FOLDER]. The same messages come from mosquitto
 with and without somebody asking what the pages ask, of a store with a thousand hives: the one that
-big_store.py wrote into FOLDER, or else one of a week. Rounds alternate. Broker, publisher and asker
-are processes of their own and share the machine's processors.
+big_store.py wrote into FOLDER, or else one of a week. Rounds alternate. Pages, broker, publisher
+and asker are processes of their own and share the machine's processors; the pages work out the
+outlooks of all counted hives meanwhile, as after a start.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ import sys
 import tempfile
 import threading
 import time
-from contextlib import closing, nullcontext
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager, nullcontext
 from http import HTTPStatus
 from http.client import HTTPConnection
 from pathlib import Path
@@ -27,12 +29,16 @@ from bench_ingest import _Counting, _sender
 from hivewatch import logs
 from hivewatch.clock import WallClock
 from hivewatch.daemon import SWITCH_S
+from hivewatch.health import Health
 from hivewatch.ingest.subscriber import Subscriber
-from hivewatch.settings import Broker
+from hivewatch.pages import Pages
+from hivewatch.settings import Broker, Settings
+from hivewatch.settings import Store as StoreSettings
+from hivewatch.store.open import Store
 
 sys.path.append(str(Path(__file__).parent.parent / "support"))
 
-from served import Served, served
+from served import StillClock
 from test_api_bench import fill
 
 A_SECOND, ASKERS = 50, 4
@@ -102,9 +108,27 @@ class Asking:
         self._process.join()
 
 
-def taken(here: Served, port: int, count: int, name: str) -> float:
-    """Take messages into the served store; gives durable messages a second."""
-    intake = _Counting(here.store)
+@contextmanager
+def pages(store: Path, clock: StillClock) -> Iterator[str]:
+    """Serve a store from a process of its own, as the daemon does; gives the address."""
+    health = Health(WallClock().now_s, {})
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        settings = Settings(store=StoreSettings(path=store))
+        kept = Pages(settings, clock, listener, health, "warning")
+        stop, lives = threading.Event(), threading.Event()
+        thread = threading.Thread(target=kept.run, args=(stop, lives.set))
+        thread.start()
+        try:
+            lives.wait(60.0)
+            yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+        finally:
+            stop.set()
+            thread.join()
+
+
+def taken(store: Store, port: int, count: int, name: str) -> float:
+    """Take messages into the store; gives durable messages a second."""
+    intake = _Counting(store)
     broker = Broker(url=f"mqtt://127.0.0.1:{port}", client_id=name)
     subscriber = Subscriber(broker, intake, WallClock())
     stop = threading.Event()
@@ -118,7 +142,7 @@ def taken(here: Served, port: int, count: int, name: str) -> float:
         time.sleep(0.01)
     stop.set()
     thread.join()
-    with here.store.write() as connection:  # each round sends the same times again
+    with store.write() as connection:  # each round sends the same times again
         connection.exec_driver_sql(
             "DELETE FROM reading WHERE device IN (SELECT number FROM device WHERE id = 'scale-1')"
         )
@@ -133,11 +157,13 @@ def main() -> None:
     count, rounds = (3_000, 1) if "--quick" in sys.argv else (20_000, 3)
     given = [word for word in sys.argv[1:] if not word.startswith("-")]
     ratios = []
-    with tempfile.TemporaryDirectory() as folder, served(Path(*given or [folder])) as here:
-        if given:
-            here.clock.at_s = big_store.AT_S
-        else:
-            fill(here.store)
+    with ExitStack() as open_, tempfile.TemporaryDirectory() as folder:
+        path = Path(*given or [folder]) / "hivewatch.db"
+        store = Store(path)
+        clock = StillClock(big_store.AT_S) if given else StillClock()
+        if not given:
+            fill(store)
+        url = open_.enter_context(pages(path, clock))
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
@@ -149,9 +175,9 @@ def main() -> None:
             time.sleep(0.5)
             for number in range(rounds):
                 rates = []
-                for asking in (nullcontext(), Asking(here.url)):
+                for asking in (nullcontext(), Asking(url)):
                     with asking:
-                        rates.append(taken(here, port, count, f"pages-{number}-{len(rates)}"))
+                        rates.append(taken(store, port, count, f"pages-{number}-{len(rates)}"))
                 ratios.append(rates[1] / rates[0])
                 print(
                     f"ingest alone {rates[0]:,.0f}/s, asked {asking.rate:.0f} times a second "

@@ -16,10 +16,10 @@ import uvicorn
 
 from hivewatch.alerts import outbox
 from hivewatch.api.app import create_app
-from hivewatch.api.health import Health
 from hivewatch.apiary import read_apiary
 from hivewatch.clock import WallClock
 from hivewatch.detect.finding import Finding, settle
+from hivewatch.health import Health
 from hivewatch.ingest.intake import Intake, Message
 from hivewatch.inspections import Inspection
 from hivewatch.outlooks import Outlooks

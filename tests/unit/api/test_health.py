@@ -5,7 +5,7 @@ from __future__ import annotations
 from prometheus_client.parser import text_string_to_metric_families
 
 from hivewatch import metrics
-from hivewatch.api.health import Health
+from hivewatch.health import Health
 
 
 def test_a_loop_is_well_while_it_beats():

@@ -1,9 +1,12 @@
-"""Whether every part of the daemon lives: loops by their beats, the store, the broker."""
+"""Whether every part lives: loops by their beats, the store and the broker by asking."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
+
+from prometheus_client.metrics_core import Metric
 
 from hivewatch import metrics
 
@@ -15,6 +18,16 @@ class Part:
     name: str
     is_well: bool
     detail: str
+
+
+class Told(Protocol):
+    """How everything is, for whoever asks."""
+
+    def parts(self) -> list[Part]:
+        """Say how each part is now."""
+
+    def counted(self) -> list[Metric]:
+        """Give what is counted."""
 
 
 @dataclass(slots=True)
@@ -53,6 +66,10 @@ class Health:
             for name, check in self.checks.items()
             for fault in [_ask(check)]
         ]
+
+    def counted(self) -> list[Metric]:
+        """Give what this process counts."""
+        return metrics.counted()
 
     def _loop(self, name: str) -> Part:
         last_s = self._last_s.get(name)
