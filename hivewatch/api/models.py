@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import fields
 from typing import Any, Self
 
 from pydantic import Field
@@ -200,9 +200,12 @@ class AlertStory(Alert):
         )
 
 
+_ALERT = tuple(one.name for one in fields(answers.Alert))
+
+
 def _alert(kept: answers.Alert) -> dict[str, Any]:
     """Give an alert's fields, with times instead of seconds."""
-    values = asdict(kept)
+    values: dict[str, Any] = {name: getattr(kept, name) for name in _ALERT}
     for name in ("created", "due", "sent", "acknowledged"):
         values[f"{name}_at"] = moment_or_none(values.pop(f"{name}_s"))
     values["snoozed_until"] = moment_or_none(values.pop("snoozed_until_s"))

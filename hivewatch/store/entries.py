@@ -83,7 +83,7 @@ def entries(
     at_s, number, of_kind = _kind(what, where)
     query: Select[*tuple[Any, ...]] = select(at_s, number).where(of_kind)
     query = _behind(query, what, at_s, number, after, limit)
-    return [Entry(row[0], what, row[1]) for row in connection.execute(query)]
+    return [Entry(row[0], what, row[1]) for row in connection.execute(query).all()]
 
 
 def _behind(
@@ -143,7 +143,7 @@ def explained_by(connection: Connection, visits: Sequence[str]) -> list[Finding]
     """Read the findings that these inspections account for."""
     c = finding.c
     query = select(finding).where(c.explained_by.in_(visits), c.status == "explained")
-    return [finding_of(row) for row in connection.execute(query)] if visits else []
+    return [finding_of(row) for row in connection.execute(query).all()] if visits else []
 
 
 def moves(
@@ -167,22 +167,22 @@ def moves(
         .where(or_(where.has(placement.c.hive), where.has(before)))
     )
     query = _behind(query, "device", at_s, device.c.id, after, limit)
-    return [Moved(*row) for row in connection.execute(query)]
+    return [Moved(*row) for row in connection.execute(query).all()]
 
 
 def read_findings(connection: Connection, ids: Sequence[str]) -> dict[str, Finding]:
     """Read findings by their ids."""
     query = select(finding).where(finding.c.id.in_(ids))
-    return {row.id: finding_of(row) for row in connection.execute(query)} if ids else {}
+    return {row.id: finding_of(row) for row in connection.execute(query).all()} if ids else {}
 
 
 def read_inspections(connection: Connection, ids: Sequence[str]) -> dict[str, Stored]:
     """Read inspections by their ids, those withdrawn too."""
     query = select(inspection).where(inspection.c.id.in_(ids))
-    return {row.id: inspection_of(row) for row in connection.execute(query)} if ids else {}
+    return {row.id: inspection_of(row) for row in connection.execute(query).all()} if ids else {}
 
 
 def answered(connection: Connection, keys: Sequence[str]) -> dict[str, Stored]:
     """Read the inspections that answers to questions have written, by the question's id."""
     query = select(inspection).where(inspection.c.key.in_(keys))
-    return {row.key: inspection_of(row) for row in connection.execute(query)} if keys else {}
+    return {row.key: inspection_of(row) for row in connection.execute(query).all()} if keys else {}

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import fields
 from typing import Any
 
+from pydantic_core import from_json
 from sqlalchemy import Connection, Row, and_, or_, select, tuple_
 from sqlalchemy.dialects.sqlite import insert
 
@@ -102,8 +103,8 @@ def of_row(row: Row[Any]) -> Finding:
         end_s=values["end_s"],
         detected_s=values["detected_s"],
         confidence=values["confidence"],
-        measures=json.loads(values["measures"]),
-        evidence=tuple(json.loads(values["evidence"])),
+        measures=from_json(values["measures"]),
+        evidence=tuple(from_json(values["evidence"])),
         status=values["status"],
         explained_by=values["explained_by"],
         id=values["id"],
