@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Path, Query, Response
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 from sqlalchemy import Connection
 
 from hivewatch.api.forms import Asked, Identity, Limit, Page, page_of
@@ -23,8 +23,17 @@ IfMatch = Annotated[
     str | None,
     Header(description="the ETag of the version that is to be changed, or *; 428 without it"),
 ]
+
+
+def _bare(key: object) -> object:
+    """Take the quotation marks off a key, which some clients send it in and some do not."""
+    is_quoted = isinstance(key, str) and len(key) > len('""') and key[0] == key[-1] == '"'
+    return key[1:-1] if isinstance(key, str) and is_quoted else key
+
+
 IdempotencyKey = Annotated[
     fields.Key | None,
+    BeforeValidator(_bare),
     Header(description="names this visit, so that telling it twice stores it once"),
 ]
 

@@ -48,9 +48,10 @@ def test_only_hive_and_time_are_asked(fresh):
         assert post(fresh, "inspections", body).status_code == 422
 
 
-@pytest.mark.parametrize("by", ["header", "body", "nothing"])
+@pytest.mark.parametrize("by", ["header", "quoted header", "body", "nothing"])
 def test_told_twice_is_stored_once(fresh, by):
-    headers = {"idempotency-key": "visit-1"} if by == "header" else {}
+    key = '"visit-1"' if by == "quoted header" else "visit-1"
+    headers = {"idempotency-key": key} if "header" in by else {}
     body = SEEN | ({"key": "visit-1"} if by == "body" else {})
     first = post(fresh, "inspections", body, **headers)
     fresh.clock.at_s += 3600
@@ -68,6 +69,13 @@ def test_one_key_names_one_visit(fresh):
     two = post(fresh, "inspections", SEEN | {"key": "a"}, **{"idempotency-key": "b"})
     assert two.status_code == 409
     assert len(fresh.http.get("/api/v1/inspections").json()["items"]) == 1
+
+
+def test_a_key_is_the_same_with_and_without_its_quotation_marks(fresh):
+    first = post(fresh, "inspections", SEEN, **{"idempotency-key": '"visit-1"'})
+    again = post(fresh, "inspections", SEEN, **{"idempotency-key": "visit-1"})
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert first.json()["key"] == again.json()["key"] == "visit-1"
 
 
 def test_what_cannot_be_is_refused_with_the_reason(fresh):
