@@ -109,7 +109,7 @@ const UNITS = {
 };
 
 const NAMED = { error: "give or take", "bees error": "bees, give or take", lifted: "lifted for a while" };
-const ALONE = { kg: "weight changed by", "°C": "temperature", V: "voltage", h: "when told, for" };
+const ALONE = { kg: "weight changed by", "°C": "temperature", V: "voltage", h: "lasted" };
 
 /** The measures of a finding, whose units stand in their names: "step_kg" is "step: 6.2 kg". */
 export function measures(finding) {

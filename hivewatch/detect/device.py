@@ -87,16 +87,19 @@ def _silences(trace: DeviceTrace, silent_after_s: int, as_of_s: int) -> Iterator
     last_s, allowed_s = _last_word(trace, silent_after_s)
     left_s = _left_s(trace, as_of_s)
     if (as_of_s if left_s is None else left_s) - last_s > allowed_s:
-        yield _silence(trace, last_s, left_s, allowed_s, "heard" if len(heard_s) else "put here")
+        since = "heard last" if len(heard_s) else "put here"
+        yield _silence(trace, last_s, left_s, allowed_s, since)
 
 
 def _silence(
     trace: DeviceTrace, start_s: int, end_s: int | None, allowed_s: int, since: str
 ) -> Finding:
-    """Make one `silent`; while it lasts its hours are those after which it was told."""
+    """Make one `silent`; while it lasts, its start says how long, and nothing in it grows."""
     hours = (allowed_s if end_s is None else end_s - start_s) / 3600
     long = f"{hours:.1f} h" if hours < DAYS_FROM_H else f"{hours / 24:.0f} days"
     said = f"no reading for {long} since it was {since}"
+    if end_s is None:
+        said = f"no reading since it was {since}, told after {long} without"
     return Finding(
         kind="silent",
         subject=f"device:{trace.device}",
@@ -104,8 +107,8 @@ def _silence(
         end_s=end_s,
         detected_s=start_s + allowed_s,
         confidence=1.0,
-        measures={"hours": round(hours, 2)},
-        evidence=(said if end_s is not None else f"{said}, and still none",),
+        measures={"hours" if end_s is not None else "told_after_hours": round(hours, 2)},
+        evidence=(said,),
         status="open" if end_s is None else "ended",
     )
 

@@ -161,7 +161,7 @@ def _one(
     window: HiveWindow, name: str, start_s: int, told_s: int, end_s: int | None, words: str
 ) -> Finding:
     """Make one `stuck`."""
-    hours = ((end_s or window.as_of_s) - start_s) / 3600
+    measure, until_s = ("hours", end_s) if end_s else ("told_after_hours", told_s)
     return Finding(
         kind="stuck",
         subject=f"device:{_device(window, window.of(name), start_s, told_s)}",
@@ -169,7 +169,7 @@ def _one(
         end_s=end_s,
         detected_s=told_s,
         confidence=0.95,
-        measures={"hours": round(hours if end_s else (told_s - start_s) / 3600, 1)},
+        measures={measure: round((until_s - start_s) / 3600, 1)},
         evidence=(words,),
         status="open" if end_s is None else "ended",
     )

@@ -59,6 +59,13 @@ def test_a_silence_ends_with_the_next_reading(said, limits):
     assert finding.status == "ended"
 
 
+def test_a_silence_that_lasts_says_no_length_that_would_be_wrong_soon(limits):
+    heard = window(trace(every(5, 10)), as_of_s=40 * HOUR)
+    (finding,) = device.find(heard, (), limits)
+    assert finding.measures == {"told_after_hours": 3.0}
+    assert finding.evidence == ("no reading since it was heard last, told after 3.0 h without",)
+
+
 def test_a_device_that_reports_just_in_time_is_not_silent(said):
     assert said(trace(every(180, 48)), as_of_s=48 * HOUR) == []
 
