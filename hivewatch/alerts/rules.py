@@ -49,7 +49,8 @@ Reason = Literal[
 HOUR_S = 3600
 DAY_S = 86_400
 UNSURE_BELOW = 0.5  # own choice: less likely than not does not ring
-LATE_S = 2 * HOUR_S  # [s] over for longer when it is told: no longer fresh
+HOT_S = 3 * HOUR_S  # [s] of events: as long as a device may be silent before anybody hears of it
+LATE_S = DAY_S  # [s] of what is judged by days: told a day later, it is no longer fresh
 OLD_OVER_S = 7 * DAY_S  # [s] over for longer: nothing to do about it any more
 OLD_OPEN_S = 30 * DAY_S  # [s] settled for longer: a recording of long ago was brought in
 AGAIN_S = 30 * 60  # [s] least time between two messages of a kind and yard
@@ -71,31 +72,36 @@ class Rule:
         do or to know; ``drop`` a state that has mended itself.
     why : str
         Why so, for the keeper.
+    late_s : int
+        Told so long after the reading that settled it, it is late news. [s]
     """
 
     urgency: Urgency
     gather_s: int
     once_over: Literal["tell", "drop"]
     why: str
+    late_s: int = LATE_S
 
 
 _GATHER_S = 10 * 60  # [s] longer than ten minutes between two looks of neighbouring devices
 
 RULES: Mapping[str, Rule] = MappingProxyType(
     {
-        "toppled": Rule("emergency", 0, "tell", "open to rain, robbers and animals"),
-        "taken": Rule("emergency", 0, "tell", "somebody may be at the yard now"),
-        "swarm": Rule("today", 0, "tell", "the swarm hangs near for some hours"),
+        "toppled": Rule("emergency", 0, "tell", "open to rain, robbers and animals", HOT_S),
+        "taken": Rule("emergency", 0, "tell", "somebody may be at the yard now", HOT_S),
+        "swarm": Rule("today", 0, "tell", "the swarm hangs near for some hours", HOT_S),
         "swarm_risk": Rule(
             "next visit", _GATHER_S, "drop", "room has to be made before they leave"
         ),
-        "robbing": Rule("today", 0, "drop", "a colony can be emptied within a day"),
+        "robbing": Rule("today", 0, "drop", "a colony can be emptied within a day", HOT_S),
         "queen_trouble": Rule("next visit", _GATHER_S, "drop", "wants a look at the brood"),
         "low_stores": Rule("today", _GATHER_S, "drop", "they starve when nobody feeds"),
         "dead_out": Rule("next visit", _GATHER_S, "drop", "close it before robbers come"),
-        "forager_loss": Rule("today", 0, "tell", "samples are worth something on the first day"),
+        "forager_loss": Rule(
+            "today", 0, "tell", "samples are worth something on the first day", HOT_S
+        ),
         "chilled_brood": Rule("next visit", _GATHER_S, "drop", "too few bees for their brood"),
-        "overheating": Rule("today", 0, "drop", "comb softens; shade and air help today"),
+        "overheating": Rule("today", 0, "drop", "comb softens; shade and air help today", HOT_S),
         "nectar_flow": Rule("next visit", _GATHER_S, "drop", "supers may be wanted"),
         "dearth": Rule("next visit", _GATHER_S, "drop", "watch stores and robbers"),
         "silent": Rule("today", _GATHER_S, "drop", "nothing can be said of the hive meanwhile"),
@@ -166,7 +172,7 @@ def _judge_lasting(finding: Finding, rule: Rule, now_s: int) -> Verdict:
     if age_s > OLD_OPEN_S:
         why = f"the data that say so are {span(age_s)} old"
         return Verdict(rule.urgency, "old news", why)
-    return Verdict(rule.urgency, "it matters", rule.why, is_late=age_s > LATE_S)
+    return Verdict(rule.urgency, "it matters", rule.why, is_late=age_s > rule.late_s)
 
 
 def _judge_over(finding: Finding, end_s: int, rule: Rule, now_s: int) -> Verdict:
@@ -178,7 +184,7 @@ def _judge_over(finding: Finding, end_s: int, rule: Rule, now_s: int) -> Verdict
         why = f"it was over {span(age_s)} before it was told"
         return Verdict(rule.urgency, "old news", why)
     urgency: Urgency = "today" if rule.urgency == "emergency" else rule.urgency
-    return Verdict(urgency, "it matters", rule.why, is_late=age_s > LATE_S)
+    return Verdict(urgency, "it matters", rule.why, is_late=age_s > rule.late_s)
 
 
 @dataclass(frozen=True, slots=True)

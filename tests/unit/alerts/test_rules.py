@@ -51,6 +51,21 @@ def a_finding(kind: str = "toppled", **values: object) -> Finding:
     return replace(one, **values)
 
 
+@pytest.mark.parametrize(
+    ("kind", "told_after_h", "is_late"),
+    [
+        ("swarm", 2, False),
+        ("swarm", 4, True),  # it hangs near for hours only
+        ("robbing", 4, True),
+        ("low_stores", 4, False),  # judged by days: told after breakfast what dawn weighed
+        ("low_stores", 30, True),
+        ("swarm_risk", 10, False),  # written down in the evening
+    ],
+)
+def test_what_is_judged_by_days_is_no_late_news_after_hours(kind, told_after_h, is_late):
+    assert judge(a_finding(kind), NOW_S + told_after_h * 3600).is_late is is_late
+
+
 def test_every_kind_has_a_rule_and_words_and_no_other():
     assert set(RULES) == set(KINDS)
     assert set(PHRASES) == set(KINDS)
