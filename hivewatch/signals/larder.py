@@ -44,6 +44,8 @@ BEE_EATS_KG, BROOD_EATS_KG = 1.1e-5, 1.414e-5  # [kg/d] published: a bee at rest
 # costs beside a cell of brood, Rortais et al. (2005);
 LARVA_EATS_KG = 1.09e-5  # [kg/d] and what a larva eats, HoPoMo (2007)
 NEED_SHARE = 0.65  # of that need; published scales show a half to a third of it in winter
+BEE_LIVES_D = 35.0  # [d] common practice, no source: about five weeks in summer
+SCALE_SHARE = 0.6  # own choice: of what the scale tells; the rest is the need of such a colony
 NIGHT_SHARE = 0.7  # own choice: of a night's loss; the rest is water of the day's nectar
 NIGHTS, LOSS_DAYS = 7, 7  # [d] nights, and days, that tell the rate: the present one
 COLD_DAYS, COLD_NIGHTS = 28, 10  # [d] own choice: the same without flight; the least of them known
@@ -64,7 +66,7 @@ class Larder:
     stores_kg : Floats
         Honey at dawn. [kg]
     rate_kg : Floats
-        What is taken of it a day: the larger of the net loss and what is eaten. [kg/d]
+        What is eaten of it a day, as if nothing came in. [kg/d]
     net_kg : Floats
         The net loss, negative while it gains. [kg/d]
     error_kg : Floats
@@ -133,7 +135,9 @@ def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Lar
     stores_kg[np.isnan(days.dawn_kg) | (stores_kg < NO_HIVE_KG)] = np.nan
     error_kg = np.minimum(moved_kg - _at_last_visit(window, days, moved_kg, seen), MOVED_MOST_KG)
     need_kg = np.where(is_cold, np.nan, _need_kg(colony))
-    return Larder(stores_kg, _rate(days, bare_kg, loss_kg, is_cold, need_kg), loss_kg, error_kg)
+    died_kg = tare.BEE_KG * colony.bees / BEE_LIVES_D
+    rate_kg = _rate(days, bare_kg, loss_kg, died_kg, is_cold, need_kg)
+    return Larder(stores_kg, rate_kg, loss_kg, error_kg)
 
 
 def _need_kg(colony: tare.Colony) -> Floats:
@@ -169,16 +173,27 @@ def _least(table: Floats) -> Floats:
     return np.asarray(np.fmin.reduce(table, axis=1), np.float64)
 
 
-def _rate(days: Days, bare_kg: Floats, loss_kg: Floats, is_cold: Flags, need_kg: Floats) -> Floats:
-    """Give what is taken of the stores a day: between what the scale tells and the need [kg]."""
+def _rate(
+    days: Days,
+    bare_kg: Floats,
+    loss_kg: Floats,
+    died_kg: Floats,
+    is_cold: Flags,
+    need_kg: Floats,
+) -> Floats:
+    """Give what is taken of the stores a day: between what the scale tells and the need [kg].
+
+    The nights tell what is eaten; so does a loss by the day, less the bees that died in the field.
+    """
     night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
     eaten_kg = NIGHT_SHARE * 24 * before_each(days.night_kg / night_h, NIGHTS, 3)
-    warm = np.fmax(np.fmax(eaten_kg, loss_kg), LEAST_KG)
+    warm = np.fmax(np.fmax(eaten_kg, loss_kg - died_kg), LEAST_KG)
     cold_kg = _usual_loss(bare_kg, COLD_DAYS, COLD_NIGHTS)
     cold = np.nan_to_num(cold_kg, nan=sum(COLD_KG) / 2).clip(LEAST_KG, 2 * COLD_KG[1])
     few_h = before_each(np.nan_to_num(days.flying_h, nan=COOL_H), LOSS_DAYS, 1, 0.7) < COOL_H
-    cool = np.fmax(_usual_loss(bare_kg, COOL_DAYS, 7), LEAST_KG)  # little comes in: all that goes
-    warm = np.sqrt(np.where(few_h & ~np.isnan(cool), cool, warm) * need_kg)
+    cool = np.fmax(_usual_loss(bare_kg, COOL_DAYS, 7) - died_kg, LEAST_KG)  # little comes in
+    told_kg = np.where(few_h & ~np.isnan(cool), cool, warm)
+    warm = told_kg**SCALE_SHARE * need_kg ** (1 - SCALE_SHARE)
     return np.where(is_cold, cold, np.where(np.isnan(eaten_kg), np.nan, warm))
 
 

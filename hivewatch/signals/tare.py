@@ -7,6 +7,7 @@ an ordinary colony through the year is taken, and what visits counted moves it: 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import repeat
 from typing import NamedTuple
 
 import numpy as np
@@ -33,6 +34,7 @@ BEES_DAYS = 60, 150, 200, 290  # [d] of the northern year: it grows from, to; sh
 BROOD_DAYS = 40, 140, 170, 270  # [d] the same of its brood
 GROWN_D, BROOD_GROWN_D, BROOD_AHEAD_D = 60.0, 45.0, 15.0  # [d] of growth after the cold, at least
 TROPIC, TROPIC_SHARE = 15.0, 0.6  # [deg] nearer to the equator it is always as great, in between
+LEAST_BEES, LEAST_CELLS = 1000.0, 500.0  # own choice: fewer are none, when held against the usual
 COUNT_D, COUNT_SHARE = 30.0, 0.8  # [d], share: how long a count is worth something, and how much
 REST_KG = 0.7  # [kg] error of all that, where it was counted
 JUDGED_KG, JUDGED_SHARE = 0.3, 0.12  # [kg], share: error of judging honey by eye
@@ -87,17 +89,24 @@ def colony_of(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Ins
             counts[1].append((one.at_s, float(brood.open + (brood.eggs or 0))))
         if brood.capped is not None:
             counts[2].append((one.at_s, float(brood.capped)))
-    return Colony(*(_moved(days, course, told) for course, told in zip(usual, counts, strict=True)))
+    least = LEAST_BEES, LEAST_CELLS, LEAST_CELLS
+    return Colony(*map(_moved, repeat(days), usual, counts, least))
 
 
-def _moved(days: Days, course: Floats, told: Sequence[tuple[int, float]]) -> Floats:
-    """Move a course by what was counted at some moments; each counts less as it grows old."""
+def _moved(days: Days, course: Floats, told: Sequence[tuple[int, float]], least: float) -> Floats:
+    """Move a course by what was counted at some moments; each counts less as it grows old.
+
+    What a colony has beyond the usual in spring it keeps; in autumn it goes the way of the rest:
+    twice as much in August is twice as much in September, and nothing in November.
+    """
     off, weight = np.zeros(len(days)), np.zeros(len(days))
     for at_s, count in told:
         first = int(np.searchsorted(days.dawn_s, at_s, side="right"))
         if first < len(days):
+            then = course[max(first - 1, 0)]
             each = np.exp((at_s - days.dawn_s[first:]) / (COUNT_D * DAY_S))
-            off[first:] += each * (count - course[max(first - 1, 0)])
+            left = np.minimum((course[first:] + least) / (then + least), 1.0)
+            off[first:] += each * left * (count - then)
             weight[first:] += each
     return np.maximum(course + off / (weight + 1 / COUNT_SHARE - 1), 0.0)
 

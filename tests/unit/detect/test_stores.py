@@ -20,7 +20,7 @@ DAY_S = 86_400
 
 
 def hungry(made_up_hive, honey_kg=8.0, eaten_kg=0.4, days=24, *, known=True, cold=False):
-    """A hive that has so much honey, eats so much a day and finds nothing."""
+    """A hive that has so much honey, eats so much a day, finds nothing, and loses old bees."""
     hive = made_up_hive(days=days, flow_kg=0.0, empty_kg=EMPTY_KG if known else None)
     hive.series["ambient"] += -14 if cold else 6
     rng = np.random.default_rng(1)
@@ -28,8 +28,9 @@ def hungry(made_up_hive, honey_kg=8.0, eaten_kg=0.4, days=24, *, known=True, col
     hour = 24 * (day % 1)
     out = 0.0 if cold else np.clip((hour - 6) / 3, 0, 1) - np.clip((hour - 15) / 5, 0, 1)
     rest = EMPTY_KG + 1.1 + 0.5 + 0.5 if cold else REST_KG
+    died_kg = 0.0 if cold else 0.04  # 400 bees a day
     noise = rng.normal(0, 0.02, len(day))
-    hive.series["weight"] = rest + honey_kg - eaten_kg * day - 0.4 * out + noise
+    hive.series["weight"] = rest + honey_kg - (eaten_kg + died_kg) * day - 0.4 * out + noise
     return hive
 
 
