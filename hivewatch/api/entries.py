@@ -11,7 +11,8 @@ from hivewatch.api.models import Alert, Finding, Recorded, tag_of
 from hivewatch.inspections import Inspection
 from hivewatch.store.entries import Moved
 from hivewatch.store.inspections import Stored
-from hivewatch.timeline import questions
+from hivewatch.timeline import asked
+from hivewatch.timeline.asked import About
 from hivewatch.timeline.merge import What
 
 
@@ -25,7 +26,7 @@ class Tap(Answer):
     body: Inspection | None
 
     @classmethod
-    def of(cls, given: questions.Answer, about: Stored | None) -> Self:
+    def of(cls, given: asked.Answer, about: Stored | None) -> Self:
         """Say how to write an answer down, or how to correct the inspection it is about."""
         method: Literal["POST", "PUT", "DELETE"] = "PUT"
         if about is None:
@@ -45,7 +46,7 @@ class Question(Answer):
     """Something that only the keeper knows."""
 
     id: str = Field(description="stays the same as long as the question does")
-    about: Literal["unwritten", "unfelt", "differs"]
+    about: About
     hive: str
     at: Time
     text: str
@@ -57,7 +58,7 @@ class Question(Answer):
     inspection: str | None
 
     @classmethod
-    def of(cls, asked: questions.Question, about: Stored | None = None) -> Self:
+    def of(cls, asked: asked.Question, about: Stored | None = None) -> Self:
         """Bring a question into the API's form.
 
         Parameters

@@ -21,6 +21,7 @@ from hivewatch.store import entries, standing
 from hivewatch.store.entries import Where
 from hivewatch.timeline import questions
 from hivewatch.timeline.merge import WHATS, Entry, What, page
+from hivewatch.timeline.stated import SAME_VISIT_S
 
 FAR_S = 1 << 40  # later than any moment
 
@@ -103,14 +104,21 @@ def _page(
 def _noted(
     connection: Connection, where: Where, span_s: tuple[int, int], zone: ZoneInfo
 ) -> dict[Entry, Question]:
-    """Hold the inspections of a span against the scale, where one was at work."""
-    weighed = entries.stated_visits(connection, where, *span_s)
+    """Hold the inspections of a span against the scale, where one was at work.
+
+    Entries of one visit are held against it together, wherever a page ends between them.
+    """
+    from_s, until_s = span_s
+    weighed = entries.stated_visits(
+        connection, where, from_s - SAME_VISIT_S, until_s + SAME_VISIT_S
+    )
     caused = entries.explained_by(connection, [one.id for one in weighed])
     asked = questions.questions(caused, weighed, zone, {one.id for one in weighed})
     by_id = {one.id: one for one in weighed}
     return {
         Entry(one.at_s, "question", one.id): Question.of(one, by_id.get(one.inspection or ""))
         for one in asked
+        if from_s <= one.at_s <= until_s
     }
 
 

@@ -18,7 +18,9 @@ from types import MappingProxyType
 from hivewatch.detect.finding import MATCH_SLACK_S, Finding
 from hivewatch.inspections import Inspection
 from hivewatch.timeline.stated import (
+    LEAST_KG,
     MOVES,
+    SAME_VISIT_S,
     TAKES,
     Noted,
     agrees,
@@ -28,7 +30,6 @@ from hivewatch.timeline.stated import (
     stated,
 )
 
-SAME_VISIT_S = 5400  # [s] own choice: a visit takes an hour, and its time is noted at either end
 SAME_DAY_S = 12 * 3600  # [s] own choice: an evening's entry for the day, when its kg agree
 GAP_MOST_S = 12 * 3600  # [s] own choice: a device that was off longer was not just unplugged
 DENIED = 0.4  # own choice: less likely than not; of that nobody is asked (`questions.ASK_FROM`)
@@ -50,8 +51,9 @@ def explain(findings: Iterable[Finding], inspections: Iterable[Noted]) -> list[F
     Returns
     -------
     list[Finding]
-        The same, in the same order; `explained_by` names the visit nearest in time that can
-        account for it, and the evidence says what it was.
+        The same, in the same order; `explained_by` names the entry that can account for it: the
+        one that says what the scale felt, else the nearest in time. The evidence says what was
+        written down, and what others wrote of the same visit.
     """
     dated = sorted(((one.inspection.at_s, one) for one in inspections), key=_when)
     visits, times_s = [one for _, one in dated], [at_s for at_s, _ in dated]
@@ -73,24 +75,37 @@ def _explained(finding: Finding, visits: Iterable[Noted]) -> Finding:
     if rule is None or finding.status == "withdrawn":
         return finding
     what, _, name = finding.subject.partition(":")
-    best: tuple[int, int, str] | None = None
-    by: Noted | None = None
     entries = [one for one in visits if what != "hive" or one.inspection.hive == name]
-    for visit in entries:
-        if not visit.inspection.opened:
-            continue
-        away_s = rule(finding, visit.inspection)
-        if away_s is None:
-            continue
-        rank = (away_s, visit.inspection.at_s, visit.id)
-        if best is None or rank < best:
-            best, by = rank, visit
-    if by is None:
+    able = [
+        ((_misfit(finding, one.inspection), away_s, one.inspection.at_s, one.id), one)
+        for one in entries
+        if one.inspection.opened and (away_s := rule(finding, one.inspection)) is not None
+    ]
+    if not able:
         return _denied(finding, entries)
-    words = f"written down: {in_words(by.inspection)}"
+    by, *others = (one for _, one in sorted(able, key=lambda ranked: ranked[0]))
+    at_s = by.inspection.at_s
+    words = [f"written down{_name(by.inspection)}: {in_words(by.inspection)}"] + [
+        f"also written down{_name(one.inspection)}: {in_words(one.inspection)}"
+        for one in others
+        if _away_s(one.inspection, at_s, at_s) <= SAME_VISIT_S
+    ]
     return replace(
-        finding, status="explained", explained_by=by.id, evidence=(*finding.evidence, words)
+        finding, status="explained", explained_by=by.id, evidence=(*finding.evidence, *words)
     )
+
+
+def _name(visit: Inspection) -> str:
+    return f" by {visit.by}" if visit.by else ""
+
+
+def _misfit(finding: Finding, visit: Inspection) -> int:
+    """Rank what was written down by what the scale felt: 0 the same, 1 the same way, 2 neither."""
+    felt = felt_kg(finding) or 0.0
+    if abs(felt) < LEAST_KG or _same_kg(finding, visit):
+        return 0
+    said = stated(visit)
+    return 1 if said.kg is None and said.way * felt > 0 else 2
 
 
 def _denied(finding: Finding, entries: Iterable[Noted]) -> Finding:

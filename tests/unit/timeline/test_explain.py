@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from visited import AT_S, DAY_S, HOUR_S, found, visit
 
-from hivewatch.timeline.explain import RULES, SAME_VISIT_S, explain
+from hivewatch.timeline.explain import RULES, explain
+from hivewatch.timeline.stated import SAME_VISIT_S
 
 
 def by(finding, *visits):
@@ -35,6 +36,28 @@ def test_it_says_what_was_written_down():
     one = explain([found(kg=6.2, evidence=("seen",))], [visit(AT_S, ("super added", 6.2), "fed")])
     assert one[0].evidence == ("seen", "written down: super added, 6.2 kg; fed")
     assert explain([found()], [visit()])[0].evidence == ("written down: a look",)
+
+
+def test_of_several_who_wrote_one_visit_down_each_is_named():
+    ada = visit(AT_S, ("super added", 6.2), name="ada", by="Ada")
+    ben = visit(AT_S + 60, name="ben", by="Ben", queen="seen")
+    later = visit(AT_S + 3 * HOUR_S, name="later", by="Cid")
+    one = explain([found(kg=6.2)], [ben, later, ada])[0]
+    assert one.explained_by == "ada"
+    assert one.evidence == (
+        "written down by Ada: super added, 6.2 kg",
+        "also written down by Ben: a look",
+    )
+
+
+def test_who_says_what_the_scale_felt_accounts_for_it_before_who_was_nearer():
+    look, weighed = visit(AT_S, name="look"), visit(AT_S + 3000, ("super added", 6.2), name="kg")
+    unweighed = visit(AT_S + 1000, "super added", name="way")
+    wrong = visit(AT_S + 10, ("super added", 15.0), name="wrong")
+    assert by(found(kg=6.2), look, weighed, unweighed, wrong) == "kg"
+    assert by(found(kg=6.2), look, unweighed, wrong) == "way"
+    assert by(found(kg=-6.2), look, unweighed) == "look"
+    assert by(found(kg=0.1), look, weighed, unweighed) == "look"  # nothing to go by but the time
 
 
 def test_an_evening_entry_accounts_for_the_step_of_its_own_kg():

@@ -165,3 +165,38 @@ def test_where_the_scale_felt_the_other_way_the_other_way_is_an_answer():
     assert [(done.what, done.kg) for done in right.says.actions] == [("super removed", 12.4)]
     fed = ask([found(kg=-5.0)], [visit(AT_S, ("fed", 5.0))])[0]
     assert fed.answers[0].label == "The scale is right: other, 5.0 kg"
+
+
+def test_a_visit_that_two_wrote_down_is_asked_about_as_one():
+    ada = visit(AT_S, ("super added", 6.2), name="ada", by="Ada")
+    ben = visit(AT_S + 900, ("super added", 6.0), name="ben", by="Ben", queen="seen")
+    (one,) = ask([found(kg=6.2)], [ada, ben])
+    assert (one.about, one.inspection) == ("twice", "ben")
+    assert one.text == (
+        "Super added, 6.0 kg on Tuesday 12 May at 14:25 is written down by Ada and by Ben: the"
+        " scale felt it once. One and the same?"
+    )
+    assert [answer.label for answer in one.answers] == [
+        "The same: count it once",
+        "Done twice: right as written",
+        "Another hive: take it back",
+    ]
+    once = one.answers[0].says
+    assert (once.actions, once.queen, once.by) == ((), "seen", "Ben")
+    for answer in one.answers:
+        said = [] if answer.says is None else [ben._replace(inspection=answer.says)]
+        assert ask([found(kg=6.2)], [ada, *said]) == []
+
+
+def test_two_who_wrote_down_a_part_each_are_not_asked():
+    ada = visit(AT_S, ("super added", 6.2), name="ada", by="Ada")
+    ben = visit(AT_S + 900, ("fed", 5.0), name="ben", by="Ben")
+    assert ask([found(kg=11.2)], [ada, ben]) == []
+    assert {one.about for one in ask([found(kg=6.2)], [ada, ben])} == {"unfelt"}
+    assert ask([found(kg=6.2)], [visit(AT_S, name="look", by="Ben"), ada]) == []
+
+
+def test_the_same_box_noted_hours_apart_is_no_visit_told_twice():
+    ada = visit(AT_S, ("super added", 6.2), name="ada")
+    ben = visit(AT_S + 3 * HOUR_S, ("super added", 6.2), name="ben")
+    assert [one.about for one in ask([found(kg=6.2)], [ada, ben])] == ["unfelt"]
