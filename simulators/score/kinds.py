@@ -32,6 +32,7 @@ class Measure:
     how: Share
     unit: str
     near: float | None = None  # the bar; a share where relative
+    when_told: bool = False  # the truth of the day on which it was told, not of the event's start
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("taken", 2 * HOUR_S, 2 * HOUR_S, needs=("weight",), bar=_at_once(1.0, 100)),
     Kind("dead_out", 7 * DAY_S, 7 * DAY_S, bar=Bar(1.0, 100, told_s=3 * DAY_S)),
     Kind("low_stores", 14 * DAY_S, 10 * DAY_S, lasts=True, counts=_is_clear,
-         measures=(Measure("days_left", "days_left", "relative", "d", 0.25),),
+         measures=(Measure("days_left", "days_left", "relative", "d", 0.25, when_told=True),),
          bar=Bar(0.95, 20)),
     Kind("dearth", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="yard", counts=_is_clear,
          measures=(Measure("kg_a_day", "kg_a_day", "absolute", "kg/d"),)),

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from importlib import resources
 from pathlib import Path
+from statistics import fmean
 from typing import Any
 
 import numpy as np
@@ -26,7 +27,9 @@ from simulators.score.recorded import Heard, hear, leave_out
 YEAR = 2024  # own choice: the same season whenever the board is run
 PATIENCE_S = 1_800.0
 REFUSED = 2  # the exit status of a usage or input error
-MOVED_S = 86_400.0  # own choice: a finding that starts this near was moved, not taken back
+DAY_S = 86_400.0
+WEEK_D, LEAST_KG = 7, 0.02  # as `simulators.signs` tells hunger
+MOVED_S = DAY_S  # own choice: a finding that starts this near was moved, not taken back
 
 Finding = dict[str, Any]
 
@@ -84,6 +87,14 @@ class Season:
     def start_s(self) -> float:
         """Give the season's first moment."""
         return seconds(f"{self.truth['start']}T00:00:00Z")
+
+    def days_left(self, hive: str, at_s: float) -> float:
+        """Give how long a hive's stores last, if nothing comes in, as the truth has it [d]."""
+        daily = self.truth["hives"][hive]["daily"]
+        kg, eaten_kg = daily["stores_kg"], daily["honey_eaten_kg"]
+        day = min(int((at_s - self.start_s) // DAY_S), len(kg) - 1)
+        week = eaten_kg[max(day - WEEK_D // 2, 0) : day + WEEK_D // 2 + 1]
+        return float(kg[day]) / max(fmean(week), LEAST_KG)
 
     @property
     def end_s(self) -> float:

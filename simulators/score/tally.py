@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from simulators.score.kinds import HOUR_S, SEASON_D, Event, Kind
+from simulators.score.kinds import HOUR_S, SEASON_D, Event, Kind, Measure
 from simulators.score.match import match, windows
 from simulators.score.play import Finding, Season, seconds
 
@@ -221,7 +221,7 @@ def _pair(season: Season, kind: Kind, one: Finding, event: Event) -> Pair:
     told = seconds(one["detected_at"])
     origin = end if kind.told_from == "end" and end is not None else start
     measures = {
-        m.said: (float(one["measures"][m.said]), float(event[m.true]))
+        m.said: (float(one["measures"][m.said]), _true(season, m, event, told))
         for m in kind.measures
         if one["measures"].get(m.said) is not None and event.get(m.true) is not None
     }
@@ -229,6 +229,12 @@ def _pair(season: Season, kind: Kind, one: Finding, event: Event) -> Pair:
         season.label, event["subject"], start, seconds(one["start"]) - start, told - origin,
         _told_allowed_s(season, kind, event), measures,
     )  # fmt: skip
+
+
+def _true(season: Season, measure: Measure, event: Event, told_s: float) -> float:
+    if measure.when_told:
+        return season.days_left(event["subject"].removeprefix("hive:"), told_s)
+    return float(event[measure.true])
 
 
 def _told_allowed_s(season: Season, kind: Kind, event: Event) -> float | None:
