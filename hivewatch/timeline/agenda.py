@@ -17,7 +17,8 @@ from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
 from hivewatch.inspections import Inspection
 from hivewatch.signals.season import laying_level
 from hivewatch.timeline.dates import Event, queen_events
-from hivewatch.timeline.reasons import SEASON_LEVEL, is_outdated, no_room
+from hivewatch.timeline.reasons import SEASON_LEVEL
+from hivewatch.timeline.supers import is_outdated, no_room
 from hivewatch.timeline.wants import Facts
 
 SUMMARY: Mapping[What, str] = {
@@ -95,7 +96,9 @@ def agenda(
 
 
 def _of(facts: Facts, yard: Yard, as_of_s: int) -> Iterator[Appointment]:
-    """Give the appointments of one hive."""
+    """Give the appointments of one hive; none where there are no bees any more."""
+    if facts.is_without_bees:
+        return
     zone = ZoneInfo(yard.timezone)
     today = datetime.fromtimestamp(as_of_s, zone).date()
     noted = [one for one in facts.inspections if one.inspection.at_s <= as_of_s]
@@ -151,7 +154,7 @@ def _super(facts: Facts, visits: Sequence[Inspection], yard: Yard) -> Iterator[A
     yield Appointment(
         name=f"super-{facts.hive.id}",
         summary=f"{facts.hive.id}: have a super on",
-        text=f"{no_room(room)}. {STINGS}",
+        text=f"{no_room(room, said)}. {STINGS}",
         first=by,
         last=by,
         stamp_s=int(datetime.combine(said, time(), UTC).timestamp()),

@@ -1,4 +1,4 @@
-"""Why a hive wants a visit, and how soon: findings, dates, an outlook, a count too old."""
+"""Why a hive wants a visit, and how soon: findings, dates, a super due, a count too old."""
 
 from __future__ import annotations
 
@@ -6,23 +6,28 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta, tzinfo
-from typing import Any
 
-from hivewatch.comb.held import supers_on
 from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
 from hivewatch.signals.season import laying_level
 from hivewatch.timeline import kit
 from hivewatch.timeline.dates import Event, looked_at_brood, queen_events
-from hivewatch.timeline.wants import LEVELS, Advice, Facts, Level, Reason, Wants
+from hivewatch.timeline.supers import super_reasons
+from hivewatch.timeline.wants import (
+    LEVELS,
+    PRESSING_DAYS,
+    SURE_FROM,
+    Advice,
+    Facts,
+    Level,
+    Reason,
+    Wants,
+)
 
-PRESSING_DAYS = 2  # own choice: a date so near decides which yard comes first
-AHEAD_DAYS = 14  # own choice: later dates are in the calendar, not in the round
 WEEK_DAYS = 7  # own choice: "next visit" means within a week
 FRESH_S = 2 * 86_400  # [s] own choice: what ended before then is history
-UNSURE_BELOW = 0.5  # own choice: less likely than not waits for the next visit
-SUPER_HOLDS_DAYS = 10  # own choice: a super put on lately is room enough
+
 SEASON_LEVEL = 0.3  # own choice: of the peak of laying; below, nobody opens a hive to count
 DAYS_NAMED = ("eggs_by_day",)  # measures that name a day until which to act
 DAYS_AHEAD = ("days_left", "days_until_capped")  # measures that say how many days there are left
@@ -62,19 +67,26 @@ def wants_of(
     events = queen_events(facts.findings, noted, zone, today)
     standing = [one for one in events if one.over_s is None]
     count_days = _count_days(visits, zone, today)
-    if any(one.kind == "taken" and one.status == "open" for one in facts.findings):
-        theirs = [one for one in facts.findings if not one.subject.startswith("device:")]
-        gone = tuple(finding_reasons(theirs, advice, as_of_s, zone, visits))
-        return Wants(gone, count_days, None, "")  # there is nothing else to do where no hive is
+    if facts.is_without_bees:
+        theirs = [
+            one
+            for one in facts.findings
+            if not (facts.is_taken and one.subject.startswith("device:"))
+        ]
+        return Wants(_in_order(finding_reasons(theirs, advice, as_of_s, zone, visits)), count_days)
     reasons = list(finding_reasons(facts.findings, advice, as_of_s, zone, visits))
     reasons += _date_reasons(standing, visits, zone, today)
-    reasons += _outlook_reasons(facts, visits, today)
+    reasons += super_reasons(facts, visits, today)
     reasons += _count_reasons(count_days, today, latitude)
     closed = _closed(standing, today)
     if closed is not None:
         reasons = [_after(one, closed[0]) for one in reasons]
-    order = sorted(reasons, key=lambda o: (LEVELS.index(o.level), o.by or date.max, o.words))
-    return Wants(tuple(order), count_days, *(closed or (None, "")))
+    return Wants(_in_order(reasons), count_days, *(closed or (None, "")))
+
+
+def _in_order(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    """Put the most urgent first."""
+    return tuple(sorted(reasons, key=lambda o: (LEVELS.index(o.level), o.by or date.max, o.words)))
 
 
 def finding_reasons(
@@ -98,7 +110,7 @@ def finding_reasons(
         head = f"{name}: {meant.head}" if is_device else f"{meant.head[0].upper()}{meant.head[1:]}"
         since = "since" if one.end_s is None else "on"
         words = f"{head} {since} {_moment(one.start_s, zone)}"
-        if one.confidence < UNSURE_BELOW:
+        if one.confidence < SURE_FROM:
             words += f", perhaps ({one.confidence:.0%})"
         yield Reason(
             source="finding",
@@ -126,7 +138,7 @@ def _level(
     level = levels.get(meant.urgency)
     if level is None or finding.status not in {"open", "ended"}:
         return None
-    if finding.confidence < UNSURE_BELOW:
+    if finding.confidence < SURE_FROM:
         level = "next visit"
     if finding.end_s is None:
         return level
@@ -208,53 +220,6 @@ def _has_looked(visit: Inspection, event: Event, first: date, zone: tzinfo) -> b
     on = datetime.fromtimestamp(visit.at_s, zone).date()
     looked = looked_at_brood(visit) or visit.queen_cells is not None
     return looked and on >= first and visit.at_s > event.said_s
-
-
-def _outlook_reasons(facts: Facts, visits: Sequence[Inspection], today: date) -> Iterator[Reason]:
-    """Ask for a super where the outlook has bees, or nectar, run out of room."""
-    room = (facts.outlook or {}).get("room") or {}
-    told = room.get("super_by")
-    if told is None or is_outdated(room, visits):
-        return
-    by = date.fromisoformat(told)
-    if by > today + timedelta(days=AHEAD_DAYS):
-        return
-    yield Reason(
-        source="outlook",
-        about="super",
-        level="deadline" if by <= today + timedelta(days=PRESSING_DAYS) else "next visit",
-        by=by,
-        words=f"{no_room(room)}: a super by {_day(by)}",
-        why="a colony without room makes ready to swarm"
-        if room.get("pressed_by") != "nectar"
-        else "without room bees bring in no more, and fill the brood nest",
-        mind="Full boxes are heavy: lift with two, or comb by comb.",
-        take=(kit.SUPER,),
-    )
-
-
-def is_outdated(room: Mapping[str, Any], visits: Sequence[Inspection]) -> bool:
-    """Say whether a super was put on that an outlook did not know of."""
-    return supers_on(visits) > int(room.get("supers") or 0)
-
-
-def no_room(room: Mapping[str, Any]) -> str:
-    """Say of an outlook when there is no room left, and for what."""
-    if room.get("pressed_by") == "nectar":
-        full = date.fromisoformat(room["full_on"])
-        return f"At {room['gain_kg_a_day']:.1f} kg a day there is no room for honey on {_day(full)}"
-    boxes = "Brood boxes and supers" if room.get("supers") else "The brood boxes"
-    return f"{boxes} are full on {_day(date.fromisoformat(room['crowded_on']))}"
-
-
-def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> bool:
-    """Say whether a super was put on lately."""
-    since = today - timedelta(days=SUPER_HOLDS_DAYS)
-    return any(
-        datetime.fromtimestamp(one.at_s, zone).date() >= since
-        and any(action.what == "super added" for action in one.actions)
-        for one in visits
-    )
 
 
 def _count_days(visits: Sequence[Inspection], zone: tzinfo, today: date) -> int:

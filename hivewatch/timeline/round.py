@@ -15,15 +15,10 @@ from hivewatch.detect.finding import Finding
 from hivewatch.timeline import kit
 from hivewatch.timeline.kit import Item
 from hivewatch.timeline.order import above, rank, said
-from hivewatch.timeline.reasons import (
-    AHEAD_DAYS,
-    WEEK_DAYS,
-    finding_reasons,
-    has_fresh_super,
-    wants_of,
-)
+from hivewatch.timeline.reasons import WEEK_DAYS, finding_reasons, wants_of
+from hivewatch.timeline.supers import has_fresh_super
 from hivewatch.timeline.visits import HiveVisit, Quiet, Round, YardVisit
-from hivewatch.timeline.wants import LEVELS, Advice, Facts, Level, Reason, Wants
+from hivewatch.timeline.wants import AHEAD_DAYS, LEVELS, Advice, Facts, Level, Reason, Wants
 
 STINGS = "Veil and gloves on before you open; smoke with care where the grass is dry."
 LIFTING = "Full boxes are heavy: lift with two, or comb by comb."
@@ -143,6 +138,7 @@ def _for_flow(
         one.hive
         for one in facts
         if one.hive.id not in listed
+        and not one.is_without_bees
         and not has_fresh_super([noted.inspection for noted in one.inspections], zone, today)
     ]
     return kit.for_yard([kit.for_hive([(kit.SUPER,)], one.frame) for one in wanting])

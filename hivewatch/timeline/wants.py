@@ -15,6 +15,9 @@ from hivewatch.timeline.stated import Noted
 Level = Literal["emergency", "deadline", "today", "next visit", "count"]
 LEVELS: tuple[Level, ...] = ("emergency", "deadline", "today", "next visit", "count")
 Source = Literal["finding", "outlook", "queen date", "count"]
+PRESSING_DAYS = 2  # own choice: a date so near decides which yard comes first
+AHEAD_DAYS = 14  # own choice: later dates are in the calendar, not in the round
+SURE_FROM = 0.5  # own choice: less likely than not waits for the next visit, and changes no plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +100,20 @@ class Facts:
     findings: Sequence[Finding] = ()
     inspections: Sequence[Noted] = ()
     outlook: Mapping[str, Any] | None = None
+
+    @property
+    def is_taken(self) -> bool:
+        """Whether no hive stands there."""
+        return any(one.kind == "taken" and one.status == "open" for one in self.findings)
+
+    @property
+    def is_without_bees(self) -> bool:
+        """Whether there is no colony any more that dates, a count or a super could be about."""
+        is_dead = any(
+            one.kind == "dead_out" and one.status == "open" and one.confidence >= SURE_FROM
+            for one in self.findings
+        )
+        return is_dead or self.is_taken
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,6 +50,17 @@ def test_a_count_asks_for_the_next_look_and_the_next_count_moves_it():
     assert stands(visits=[visit(AT_S + 170 * DAY_S, adults=9000)], as_of_s=AT_S + 170 * DAY_S) == {}
 
 
+def test_nothing_stands_of_a_hive_that_is_dead_or_gone():
+    visits = [VIRGIN, visit(AT_S - DAY_S, name="count", adults=9000)]
+    assert stands(visits=visits)
+    for kind in ("taken", "dead_out"):
+        lasts = found(kind, lasts_s=None)
+        assert stands([lasts], visits) == {}
+        assert stands([found(kind)], visits)  # it stands again, or was not dead
+        assert stands([found(kind, lasts_s=None, status="explained")], visits)
+    assert stands([found("dead_out", lasts_s=None, confidence=0.4)], visits)
+
+
 def test_a_super_stands_by_its_day_until_one_is_on():
     outlook = {
         "as_of": "2026-05-12",

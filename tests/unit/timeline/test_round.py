@@ -152,7 +152,7 @@ def test_a_super_for_nectar_says_so():
     full = told["room"]["crowded_on"]
     told["room"] |= {"pressed_by": "nectar", "full_on": full, "gain_kg_a_day": 1.24}
     (reason,) = plan(facts(outlook=told)).visits[0].hives[0].reasons
-    assert reason.words.startswith("At 1.2 kg a day there is no room for honey on ")
+    assert reason.words.startswith("At 1.2 kg a day there is no more room for honey from ")
     assert "brood nest" in reason.why
 
 

@@ -51,3 +51,26 @@ def test_of_a_hive_that_is_gone_nothing_else_is_said():
     silent = found("silent", AT_S + 20 * DAY_S, lasts_s=None, subject="device:probe-1")
     assert {one.about for one in wants(25)} != {"taken"}
     assert [one.about for one in wants(25, gone, silent)] == ["taken"]
+
+
+def test_of_a_dead_hive_no_super_no_count_and_no_queen_is_asked_for():
+    dead = found("dead_out", AT_S + 20 * DAY_S, lasts_s=None, subject="hive:hazel-1")
+    silent = found("silent", AT_S + 20 * DAY_S, lasts_s=None, subject="device:probe-1")
+    assert {one.about for one in wants(25, silent)} >= {"count", "look for eggs"}
+    assert {one.about for one in wants(25, dead, silent)} == {"dead_out", "silent"}
+
+
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [
+        (0, "The brood boxes will be full on 19 May: a super by 16 May"),
+        (5, "The brood boxes will be full on 19 May: a super today"),
+        (7, "The brood boxes are full: a super today"),
+        (9, "The brood boxes have been full since 19 May: a super today"),
+    ],
+)
+def test_a_day_that_is_past_is_said_as_past(days, words):
+    room = {"super_by": "2026-05-16", "crowded_on": "2026-05-19"}
+    known = Facts(HIVE, (), (COUNTED,), {"as_of": "2026-05-12", "room": room})
+    told = wants_of(known, ADVICE, AT_S + days * DAY_S, ZONE, 52.2).reasons
+    assert [one.words for one in told if one.source == "outlook"] == [words]
