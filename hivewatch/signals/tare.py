@@ -23,7 +23,7 @@ from hivewatch.signals.window import Floats, HiveWindow, Ints
 Flags = NDArray[np.bool_]
 
 # Own choices where no source is named; tests/unit/signals/test_tare.py, test_stores.py.
-BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
+BEE_KG = 0.000111  # [kg] published: 9,000 bees a kilogram, Martin (1998), via Becher et al. (2014)
 YOUNG_KG, CAPPED_KG = 0.00005, 0.00013  # [kg] from memory: a larva grows to 0.16 g, a bee has 0.11
 YOUNG_SHARE = 9 / 21  # of brood that nobody told apart: common practice, no source, 9 days of 21
 POLLEN_KG = 1.0  # [kg] two combs; half of it in winter
@@ -35,10 +35,12 @@ BROOD_DAYS = 40, 140, 170, 270  # [d] the same of its brood
 GROWN_D, BROOD_GROWN_D, BROOD_AHEAD_D = 60.0, 45.0, 15.0  # [d] of growth after the cold, at least
 TROPIC, TROPIC_SHARE = 15.0, 0.6  # [deg] nearer to the equator it is always as great, in between
 LEAST_BEES, LEAST_CELLS = 1000.0, 500.0  # own choice: fewer are none, when held against the usual
-COUNT_D, COUNT_SHARE = 30.0, 0.8  # [d], share: how long a count is worth something, and how much
+COUNT_D, COUNT_SHARE = 20.0, 0.9  # [d], share: how long a count is worth something, and how much
+HOME_SHARE = 0.92  # own choice: of the bees; a third of the foragers is out while one counts
 REST_KG = 0.7  # [kg] error of all that, where it was counted
-JUDGED_KG, JUDGED_SHARE = 0.3, 0.12  # [kg], share: error of judging honey by eye
-AGE_KG = 0.02  # [kg/d] bees and brood become more or fewer after a visit
+JUDGED_KG, JUDGED_SHARE = 0.4, 0.2  # [kg], share: error of judging honey by eye
+FAR_OFF_KG = 5.0  # [kg] own choice: so much more than there can be is no hive on its scale
+AGE_KG = 0.04  # [kg/d] bees and brood become more or fewer after a visit
 SEEN_LONG_DAYS = 150  # [d] a winter
 SWARM_KG, SWARM_NEAR_S = 4.5, 3600  # [kg], [s] common practice, no source: no swarm weighs more
 BEES_SHARE = 0.74  # published: of a swarm; 0.1 g a bee, 36 mg honey with it (Winston, via Becher)
@@ -84,7 +86,7 @@ def colony_of(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Ins
         adults, brood = adult_count(one, frame), brood_counts(one, frame)
         if adults is not None:
             left_kg = float(swarmed_kg(window, days, np.array([one.at_s]))[0])
-            counts[0].append((one.at_s, adults + left_kg / BEE_KG))
+            counts[0].append((one.at_s, adults / HOME_SHARE + left_kg / BEE_KG))
         if brood.open is not None:
             counts[1].append((one.at_s, float(brood.open + (brood.eggs or 0))))
         if brood.capped is not None:
@@ -165,13 +167,16 @@ def rest_of(
         kg = judged_kg(one, frame)
         first = int(np.searchsorted(days.dawn_s, one.at_s))
         last = int(np.searchsorted(days.dawn_s, one.at_s + SEEN_LONG_DAYS * DAY_S))
-        if kg is None or not 0 < first < len(days) or np.isnan(net_kg[first - 1]):
+        if kg is None or not 0 < first < len(days):
+            continue
+        off_kg = net_kg[first - 1] - kg - rest_kg[first - 1]
+        if np.isnan(off_kg) or off_kg < -FAR_OFF_KG:  # it lay beside its scale
             continue
         mine = slice(first, last)
         age_kg = AGE_KG * (days.dawn_s[mine] - one.at_s) / DAY_S
         since_kg = moved_kg[mine] - moved_kg[first - 1]
         each = 1 / ((JUDGED_KG + JUDGED_SHARE * kg) ** 2 + age_kg**2 + since_kg**2)
-        off[mine] += each * (net_kg[first - 1] - kg - rest_kg[first - 1])
+        off[mine] += each * off_kg
         weight[mine] += each
     unknown = np.full(len(days), np.nan)
     return np.asarray(rest_kg + np.divide(off, weight, out=unknown, where=weight > 0))

@@ -17,6 +17,7 @@ from importlib import resources
 from pathlib import Path
 from statistics import fmean
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -89,10 +90,15 @@ class Season:
         return seconds(f"{self.truth['start']}T00:00:00Z")
 
     def days_left(self, hive: str, at_s: float) -> float:
-        """Give how long a hive's stores last, if nothing comes in, as the truth has it [d]."""
+        """Give how long a hive's stores last, if nothing comes in, as the truth has it [d].
+
+        The truth's stores are those of evenings: the nearest one counts.
+        """
         daily = self.truth["hives"][hive]["daily"]
         kg, eaten_kg = daily["stores_kg"], daily["honey_eaten_kg"]
-        day = min(int((at_s - self.start_s) // DAY_S), len(kg) - 1)
+        zone = ZoneInfo(self.zones[self.hives[hive]])
+        first = datetime.fromisoformat(self.truth["start"]).replace(tzinfo=zone)
+        day = min(max(round((at_s - first.timestamp()) / DAY_S) - 1, 0), len(kg) - 1)
         week = eaten_kg[max(day - WEEK_D // 2, 0) : day + WEEK_D // 2 + 1]
         return float(kg[day]) / max(fmean(week), LEAST_KG)
 

@@ -64,7 +64,7 @@ def test_a_count_tells_most_on_its_day_and_less_as_it_grows_old(made_up_hive) ->
     counted = colony(window, days, visit(window, days, 10, adults=40_000)).bees
     assert counted[:10] == pytest.approx(usual[:10])
     off = (counted - usual)[11:]
-    assert off[0] == pytest.approx(0.8 * (40_000 - usual[10]), rel=0.05)
+    assert off[0] == pytest.approx(0.9 * (40_000 / tare.HOME_SHARE - usual[10]), rel=0.06)
     assert np.all(np.diff(off) < 0)
     assert off[-1] > 0
 
@@ -78,15 +78,34 @@ def test_two_counts_are_weighed_together(made_up_hive) -> None:
 
 
 def test_what_a_visit_judged_is_weighed_with_the_empty_hive_by_its_error(made_up_hive) -> None:
-    """Inverse variances: 0.7 kg of the sum of its parts, 0.3 kg and 12 % of honey by eye."""
+    """Inverse variances: 0.7 kg of the sum of its parts, 0.4 kg and 20 % of honey by eye."""
     made, window, days = lived(made_up_hive, days=20)
     made.series["weight"][:] = 40.0
     window = made.window()
     seen = visit(window, days, 8, stores_kg=10.0)
     before, after = larder_of(window, []).stores_kg[9], larder_of(window, [seen]).stores_kg[9]
-    eye = 0.3 + 0.12 * 10.0
+    eye = 0.4 + 0.2 * 10.0
     share = 0.7**2 / (0.7**2 + eye**2)
     assert after - before == pytest.approx(share * (10.0 - before), abs=0.1)
+
+
+def test_what_a_visit_judged_while_the_hive_lay_beside_its_scale_tells_no_weight(
+    made_up_hive,
+) -> None:
+    made = made_up_hive(days=30, empty_kg=EMPTY_KG, flow_kg=0.0)
+    made.fall(made.at(10, 1), 0.3, until_s=made.at(14, 10))
+    window = made.window()
+    lying = visit(window, days_of(window), 12, stores_kg=9.0)
+    alone, judged = larder_of(window, []).stores_kg, larder_of(window, [lying]).stores_kg
+    assert judged[18] == pytest.approx(alone[18])
+
+
+def test_who_counts_bees_by_day_leaves_out_those_in_the_field(made_up_hive) -> None:
+    """Own choice: a third of the foragers, who are a quarter of the colony."""
+    _, window, days = lived(made_up_hive)
+    at_home = 0.92 * colony(window, days).bees[10]
+    counted = colony(window, days, visit(window, days, 10, adults=round(at_home))).bees
+    assert counted[11] == pytest.approx(colony(window, days).bees[11], rel=0.001)
 
 
 def test_without_an_empty_weight_and_without_a_visit_nothing_is_known(made_up_hive) -> None:

@@ -186,11 +186,11 @@ def test_a_first_flight_that_nobody_would_notice_need_not_be_found(story, every_
     assert counts(story, "orientation_flight") == (0, missed, 0)
 
 
-def test_days_left_are_held_against_the_day_on_which_they_were_told(story):
+def test_days_left_are_held_against_the_evening_before_they_were_told(story):
     story.happened("low_stores", 10, end="2024-05-26T00:00:00Z", days_left=11.0)
     story.told("low_stores", 12, 5, after_h=24, days_left=7.0)
     season = story.season()
     daily = {"stores_kg": [8.0 - 0.4 * day for day in range(40)], "honey_eaten_kg": [0.4] * 40}
     season.truth["hives"] = {"ford-1": {"daily": daily}}
     (pair,) = tally(season, (BY_NAME["low_stores"],))["low_stores"].pairs
-    assert pair.measures["days_left"] == pytest.approx((7.0, (8.0 - 0.4 * 13) / 0.4))
+    assert pair.measures["days_left"] == pytest.approx((7.0, (8.0 - 0.4 * 12) / 0.4))
