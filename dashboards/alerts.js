@@ -1,8 +1,8 @@
 // The alerts: what was sent or not, and every decision with its reason.
 
-import { get, list, post } from "./api.js";
+import { get, kinds, list, post } from "./api.js";
 import { fill, h } from "./dom.js";
-import { count, when } from "./words.js";
+import { count, rank, when } from "./words.js";
 import { by } from "./who.js";
 
 const STATES = {
@@ -26,11 +26,11 @@ export function alertsPage() {
 }
 
 async function load(opened, pages) {
-  const [alerts, yards, ...stories] = await Promise.all([
-    newest(pages), list("yards"), ...[...opened].map((id) => get(`alerts/${id}`)),
+  const [alerts, yards, words, ...stories] = await Promise.all([
+    newest(pages), list("yards"), kinds(), ...[...opened].map((id) => get(`alerts/${id}`)),
   ]);
   return {
-    now: alerts.now, alerts: alerts.items, more: alerts.more,
+    now: alerts.now, alerts: alerts.items, more: alerts.more, words,
     zones: new Map(yards.items.map((yard) => [yard.id, yard.timezone])),
     zone: yards.items[0]?.timezone ?? "UTC", stories: new Map(stories.map((story) => [story.id, story])),
   };
@@ -46,8 +46,14 @@ async function newest(pages) {
   return { items, now: page.now, more: page.next !== null };
 }
 
-function render(main, { alerts, more, zones, zone, now, stories }, view) {
-  const asking = alerts.filter((alert) => alert.acknowledged_at === null && ASKING.has(alert.state));
+/** Whether an answer is still of use: what is over, and leaves nothing to do, waits for none. */
+function isAsking(alert, words, now) {
+  const finding = { status: alert.finding_status ?? "open", end: alert.finding_end_at };
+  return alert.acknowledged_at === null && ASKING.has(alert.state) && rank(finding, words.get(alert.kind), now) > 0;
+}
+
+function render(main, { alerts, more, zones, zone, now, stories, words }, view) {
+  const asking = alerts.filter((alert) => isAsking(alert, words, now));
   const waiting = asking.length;
   fill(main, [
     h("h1", { class: "summary" }, alerts.length === 0 ? "No alerts so far."
@@ -57,13 +63,21 @@ function render(main, { alerts, more, zones, zone, now, stories }, view) {
       onclick: act(view.page, async () => { for (const { id } of asking) await post(`alerts/${id}/acknowledge`, signed()); }) },
     `Acknowledge all ${waiting}`)) : null,
     h("ol", { class: "findings" }, alerts.map((alert) =>
-      item(alert, zones.get(alert.yard) ?? zone, now, stories.get(alert.id), view))),
+      item(alert, zones.get(alert.yard) ?? zone, now, stories.get(alert.id), isAsking(alert, words, now), view))),
     more ? h("p", { class: "buttons" }, h("button", { type: "button", class: "second",
       onclick: () => { view.state.pages += 1; view.page.again(); } }, "Earlier")) : null,
   ]);
 }
 
-function item(alert, zone, now, story, { page, opened }) {
+/** What it is now: how soon it wants a look, or that it is over. */
+function became(alert, zone, now) {
+  if (alert.finding_status === "withdrawn") return "Taken back since";
+  if (alert.finding_status === "explained") return "Explained by an inspection";
+  if (alert.finding_status === "ended" && alert.finding_end_at) return `Over since ${when(alert.finding_end_at, zone, now)}`;
+  return LOOK[alert.urgency] ?? alert.urgency;
+}
+
+function item(alert, zone, now, story, isAsked, { page, opened }) {
   const isLate = alert.title.startsWith(LATE);
   const title = isLate ? alert.title.slice(LATE.length) : alert.title;
   const isKnown = alert.acknowledged_at !== null;
@@ -74,17 +88,17 @@ function item(alert, zone, now, story, { page, opened }) {
     else opened.delete(alert.id);
     page.again();
   };
-  return h("li", { "data-key": `${alert.id}-${isKnown}`, class: isKnown || alert.state === "dropped" ? "gone" : "" },
+  return h("li", { "data-key": `${alert.id}-${isKnown}`, class: isAsked ? "" : "gone" },
     h("div", {},
       h("h2", { class: "title" }, alert.hive ? h("a", { href: `#/hive/${alert.hive}` }, title) : title,
         isLate ? [" ", h("span", { class: "soon soon-0" }, "late news")] : null),
-      h("p", {}, `${when(alert.created_at, zone, now)}. ${LOOK[alert.urgency] ?? alert.urgency}. `,
+      h("p", {}, `${when(alert.created_at, zone, now)}. ${became(alert, zone, now)}. `,
         h("strong", {}, STATES[alert.state] ?? alert.state), alert.reason === alert.state ? "." : ` (${alert.reason}).`),
       isKnown ? h("p", { class: "quiet" }, `Acknowledged by ${alert.acknowledged_by}, ${when(alert.acknowledged_at, zone, now)}`) : null,
       isSilent ? h("p", { class: "quiet" }, `Silent until ${when(alert.snoozed_until, zone, now)}`) : null,
       h("details", { ontoggle: toggle, open: opened.has(alert.id) }, h("summary", {}, "The message, and every decision"),
         h("p", { class: "message" }, alert.body), story ? decisions(story, zone, now) : null),
-      isKnown ? null : h("p", { class: "buttons" },
+      isKnown || !(isAsked || (alert.state === "dropped" && alert.finding_status === "open")) ? null : h("p", { class: "buttons" },
         h("button", { type: "button", onclick: act(page, () => post(`alerts/${alert.id}/acknowledge`, signed())) },
           "Acknowledge", h("span", { class: "unseen" }, `: ${title}`)),
         h("button", {

@@ -201,7 +201,7 @@ function findingList(found, numbers, { words, zone, now, listed, show }) {
         h("summary", {}, h("strong", {}, head(finding, kind)), ` ${span(finding, zone, now)}; ${status(finding)}`), more))
         : h("div", {},
           h("h3", {}, head(finding, kind), " ", soon > 0 ? h("span", { class: `soon soon-${soon}` }, SOON[soon]) : null),
-          h("p", {}, `${span(finding, zone, now)}; ${status(finding)}, ${sure(finding.confidence)}`), more));
+          h("p", {}, `${span(finding, zone, now)}; ${status(finding)}${sure(finding)}`), more));
   })), news.length > listed ? h("p", { class: "quiet" }, `and ${news.length - listed} earlier`) : null,
   news.length === 0 ? h("p", { class: "quiet" }, "Nothing but what every hive does.") : null,
   everyday(found.filter(isEveryday), words, zone, now)];

@@ -3,13 +3,9 @@
 import { answers } from "./answers.js";
 import { get, list } from "./api.js";
 import { fill, h } from "./dom.js";
+import { inWords, localDay, soon, thing } from "./due.js";
 import { clock, count, day } from "./words.js";
 import { whoField } from "./who.js";
-
-const SOON = {
-  emergency: ["now", 3], deadline: ["a date presses", 2], today: ["today", 2],
-  "next visit": ["at the next visit", 1], count: ["count again", 0],
-};
 
 const ASKED_DAYS = 14; // own choice: what was done longer ago, nobody remembers
 const ASKED_YARDS = 20; // own choice: one request a yard, when the page is opened
@@ -62,9 +58,7 @@ function render(main, { round, now, zone }, state, page) {
 
 function summary(visits, quiet) {
   if (visits.length === 0) return quiet.length === 0 ? "No yards yet." : "No yard needs a visit.";
-  const first = visits[0];
-  const go = visits.length === 1 ? "One yard needs a visit" : `${visits.length} yards need a visit`;
-  return `${go}; ${first.name} ${visits.length === 1 ? "" : "first, "}${first.when}.`;
+  return inWords(visits);
 }
 
 function yard(visit, number, next) {
@@ -106,17 +100,4 @@ function question(asked, page) {
 async function showLink(state, page) {
   state.link = new URL((await get("calendar")).path, location.href).href;
   page.again();
-}
-
-function soon(urgency, said = null) {
-  const [words, step] = SOON[urgency] ?? [urgency, 0];
-  return h("span", { class: `soon soon-${step}` }, said ?? words);
-}
-
-/** A local day has no zone: it is read as midday UTC and shown as such. */
-const localDay = (text) => day(`${text}T12:00:00Z`, "UTC");
-
-function thing({ what, count: n, unit, fits }) {
-  const frame = fits ? ` (${fits.replaceAll("-", " ")})` : "";
-  return unit ? `${n} ${unit} ${what}${frame}` : `${n > 1 ? `${n} × ` : ""}${what}${frame}`;
 }

@@ -95,7 +95,7 @@ const SAY = {
     const [what, name] = one.subject.split(":");
     const link = what === "hive" ? of(name) : null;
     return [h("p", {}, link ? [link, ": "] : null,
-      h("strong", {}, head(one, words.get(one.kind))), `, ${[until(one, zone, now), status(one), sure(one.confidence)].filter(Boolean).join(", ")}`),
+      h("strong", {}, head(one, words.get(one.kind))), `, ${[until(one, zone, now), `${status(one)}${sure(one)}`].filter(Boolean).join(", ")}`),
     one.evidence.length > 0 ? h("p", { class: "quiet small" }, `${one.evidence.join("; ")}.`) : null];
   },
   inspection: (one, { of }) => {

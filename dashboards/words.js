@@ -97,10 +97,11 @@ export function until(finding, zone, now) {
   return `until ${sameDay ? clock(finding.end, zone) : when(finding.end, zone, now)}`;
 }
 
-/** "almost certain", "likely", "perhaps", with the share. */
-export function sure(confidence) {
+/** ", almost certain", ", likely", ", perhaps", with the share; nothing where a person has said what it was. */
+export function sure({ confidence, status: became }) {
+  if (became === "explained") return "";
   const word = confidence >= 0.95 ? "almost certain" : confidence >= 0.8 ? "likely" : "perhaps";
-  return `${word} (${Math.round(confidence * 100)}${THIN}%)`;
+  return `, ${word} (${Math.round(confidence * 100)}${THIN}%)`;
 }
 
 const UNITS = {

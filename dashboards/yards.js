@@ -2,43 +2,56 @@
 
 import { get, kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { ago, change, clock, count, day, figure, head, isEveryday, rank, SOON, span } from "./words.js";
+import { inWords, localDay, soon, thing } from "./due.js";
+import { ago, change, clock, count, day, dayKey, figure, head, isEveryday, rank, SOON, span } from "./words.js";
 
 const OLD_MS = 24 * 3600 * 1000; // own choice: an older figure says its age; silence is a finding
+const ROUND_MS = 60 * 1000; // own choice: the round goes by days; it is not asked with every reading
+const ROUND_HOURS = 1; // by the clock of the yards, which a demo plays fast
 
 export function yardsPage() {
-  return { page: "yards", title: "Yards", load, render };
+  const state = { round: null, readMs: 0 };
+  return { page: "yards", title: "Yards", load: () => load(state), render };
 }
 
-async function load() {
+async function load(state) {
   const [yards, hives, unplaced, words, held] = await Promise.all([
     list("yards"), list("hives"), list("devices", { unplaced: true }), kinds(), get("quarantine", { limit: 1 }),
   ]);
   return {
     now: hives.now, yards: yards.items, hives: hives.items, unplaced: unplaced.items, words, isHeld: held.items.length > 0,
-    zone: yards.items[0]?.timezone ?? "UTC",
+    zone: yards.items[0]?.timezone ?? "UTC", round: await roundAt(hives.now, state),
   };
 }
 
-function render(main, { now, yards, hives, unplaced, words, isHeld }) {
+async function roundAt(now, state) {
+  const isOld = Date.now() - state.readMs > ROUND_MS
+    || new Date(now) - new Date(state.round.as_of) > ROUND_HOURS * 3600 * 1000;
+  if (isOld) [state.round, state.readMs] = [await get("round"), Date.now()];
+  return state.round;
+}
+
+function render(main, { now, yards, hives, unplaced, words, isHeld, round }) {
+  const due = new Map(round.visits.flatMap((visit) => visit.hives).map((hive) => [hive.hive, hive]));
   const urgent = new Map(hives.map((hive) => [hive.id, urgency(hive, words, now)]));
   fill(main, [
-    h("h1", { class: "summary" }, summary(hives, urgent)),
+    h("h1", { class: "summary" }, summary(hives, urgent, round)),
     first(hives, yards, urgent, words, now),
-    hives.length > 0 ? h("p", { class: "quiet small" }, "Supers to put on, queens to look for and counts to renew stand in the ",
-      h("a", { href: "#/round" }, "round"), ".") : null,
+    round.visits.length > 0 ? h("p", { class: "quiet" }, h("a", { href: "#/round" }, "The round"), `: ${inWords(round.visits)}`) : null,
     homeless(unplaced, hives, now),
     isHeld ? h("p", { class: "note" }, "Something that devices sent could not be used. ", h("a", { href: "#/quarantine" }, "See why")) : null,
     yards.length === 0 ? noYards()
-      : inOrder(yards, hives, urgent).map((yard) => section(yard, hives, urgent, words, now, yards[0].timezone)),
+      : inOrder(yards, hives, urgent, round).map((yard) => section(yard, hives, { urgent, due, words, now }, yards[0].timezone)),
   ]);
 }
 
-/** The yards, those with the most pressing hives first. */
-function inOrder(yards, hives, urgent) {
+/** The yards: those with the most pressing hives first, then as in the round. */
+function inOrder(yards, hives, urgent, round) {
+  const places = new Map(round.visits.map((visit, i) => [visit.yard, i]));
+  const place = ({ id }) => places.get(id) ?? places.size;
   const soon = new Map(yards.map((yard) => [yard.id, 0]));
   for (const hive of hives) soon.set(hive.yard, Math.max(soon.get(hive.yard), urgent.get(hive.id).rank));
-  return [...yards].sort((a, b) => soon.get(b.id) - soon.get(a.id) || a.name.localeCompare(b.name, "en"));
+  return [...yards].sort((a, b) => soon.get(b.id) - soon.get(a.id) || place(a) - place(b) || a.name.localeCompare(b.name, "en"));
 }
 
 /** The most pressing finding of a hive and how pressing it is. */
@@ -49,9 +62,10 @@ function urgency(hive, words, now) {
   return ranked[0] ?? { finding: null, rank: 0 };
 }
 
-function summary(hives, urgent) {
+function summary(hives, urgent, round) {
   if (hives.length === 0) return "No hives yet.";
   const wanting = hives.filter((hive) => urgent.get(hive.id).rank > 0).length;
+  if (wanting === 0 && round.visits.length > 0) return "No hive is in trouble.";
   if (wanting === 0) return hives.length === 1 ? "The hive is quiet." : `All ${hives.length} hives are quiet.`;
   return `${wanting} of ${count(hives.length, "hive")} ${wanting === 1 ? "wants" : "want"} a look.`;
 }
@@ -93,7 +107,8 @@ function noYards() {
 }
 
 /** A yard; `zone` is that of the clock above, and another one is said here. */
-function section(yard, hives, urgent, words, now, zone) {
+function section(yard, hives, known, zone) {
+  const { urgent, words, now } = known;
   const here = hives.filter((hive) => hive.yard === yard.id).sort((a, b) =>
     urgent.get(b.id).rank - urgent.get(a.id).rank ||
     a.id.localeCompare(b.id, "en", { numeric: true }));
@@ -107,20 +122,22 @@ function section(yard, hives, urgent, words, now, zone) {
       ` ${span(finding, yard.timezone, now)}`])),
     here.length === 0
       ? h("p", { class: "empty" }, "No hives stand here yet. Add them to the apiary file.")
-      : table(yard, here, urgent, words, now));
+      : table(yard, here, known));
 }
 
-const COLUMNS = ["Hive", "Weight", "24 h", "7 days", "Nest", "Last heard", "What there is to say"];
+const NOTHING = "nothing";
+const WANTED = { super: "a super", count: "count again", "failed if no eggs": "eggs, or no queen", "free the queen": "let the queen out" };
+const COLUMNS = ["Hive", "Weight", "24 h", "7 days", "Nest", "Last heard", "What there is to say", "To do and take"];
 
-function table(yard, hives, urgent, words, now) {
+function table(yard, hives, known) {
   return h("table", { role: "table", class: "hives" },
     h("caption", { class: "unseen" }, `Hives at ${yard.name}, the most pressing first`),
     h("thead", { role: "rowgroup" }, h("tr", { role: "row" }, COLUMNS.map((name, i) =>
       h("th", { role: "columnheader", scope: "col", class: i > 0 && i < 5 ? "number" : null }, name)))),
-    h("tbody", { role: "rowgroup" }, hives.map((hive) => row(hive, yard, urgent, words, now))));
+    h("tbody", { role: "rowgroup" }, hives.map((hive) => row(hive, yard, known))));
 }
 
-function row(hive, yard, urgent, words, now) {
+function row(hive, yard, { urgent, due, words, now }) {
   const { rank: soon } = urgent.get(hive.id);
   const cell = (label, kind, ...content) =>
     h("td", { role: "cell", "data-label": label, class: kind }, ...content);
@@ -131,7 +148,19 @@ function row(hive, yard, urgent, words, now) {
     cell("7 days", "number", change(hive.change_week_kg, "kg")),
     cell("Nest", "number", figure(hive.nest_c, "°C"), old(hive.nest_at, now)),
     cell("Last heard", "heard", heard(hive, now)),
-    cell("To say", "says", says(hive, yard, words, now)));
+    cell("To say", "says", says(hive, yard, words, now)),
+    cell("To do and take", "says due", toDo(due.get(hive.id), dayKey(now, yard.timezone))));
+}
+
+/** What the round has of a hive besides what was found, in a few words, and what to take to it. */
+function toDo(visit, today) {
+  const isPast = (by) => by !== null && by < today;
+  const wants = (visit?.reasons ?? []).filter((reason) => reason.source !== "finding");
+  if (!visit || wants.length + visit.take.length === 0) return h("span", { class: "quiet nothing" }, NOTHING);
+  const taken = wants.some(({ about }) => about === "super") ? visit.take.filter(({ what }) => what !== "super") : visit.take;
+  return h("ul", {}, wants.map((reason) => h("li", { "data-key": reason.about }, WANTED[reason.about] ?? reason.about,
+    reason.by ? ` by ${localDay(reason.by)} ` : " ", reason.urgency === "deadline" ? soon(reason.urgency, isPast(reason.by) ? "overdue" : null) : null)),
+  taken.length > 0 ? h("li", { class: "quiet", "data-key": "take" }, `take ${taken.map(thing).join(", ")}`) : null);
 }
 
 function old(time, now) {

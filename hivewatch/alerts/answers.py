@@ -11,12 +11,12 @@ from sqlalchemy import Column, Connection, Table, and_, delete, select, update
 from hivewatch.alerts import book
 from hivewatch.alerts.rules import span
 from hivewatch.errors import UsageError
-from hivewatch.store.schema import alert, decision, delivery
+from hivewatch.store.schema import alert, decision, delivery, finding
 
 
 @dataclass(frozen=True, slots=True)
 class Alert:
-    """An alert as it stands; the fields are those of its row."""
+    """An alert as it stands, and what its finding has become: the fields of the two rows."""
 
     id: int
     finding: str
@@ -36,6 +36,8 @@ class Alert:
     acknowledged_s: int | None
     acknowledged_by: str | None
     snoozed_until_s: int | None
+    finding_status: str | None
+    finding_end_s: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,12 @@ class Story:
 
 
 T = TypeVar("T", Decision, Attempted)
-_COLUMNS = [alert.c[one.name] for one in fields(Alert)]
+_BECAME = {"finding_status": finding.c.status, "finding_end_s": finding.c.end_s}
+_COLUMNS = [
+    _BECAME[one.name].label(one.name) if one.name in _BECAME else alert.c[one.name]
+    for one in fields(Alert)
+]
+_SELECT = select(*_COLUMNS).outerjoin_from(alert, finding, finding.c.id == alert.c.finding)
 
 
 def read(
@@ -105,7 +112,7 @@ def read(
     list[Alert]
         By falling id.
     """
-    query = select(*_COLUMNS).order_by(alert.c.id.desc()).limit(limit)
+    query = _SELECT.order_by(alert.c.id.desc()).limit(limit)
     if after is not None:
         query = query.where(alert.c.id < after)
     wanted = (("hive", hive), ("yard", yard), ("state", state), ("finding", finding))
@@ -119,13 +126,13 @@ def read(
 
 def by_ids(connection: Connection, ids: Sequence[int]) -> dict[int, Alert]:
     """Read alerts by their ids."""
-    query = select(*_COLUMNS).where(alert.c.id.in_(ids))
+    query = _SELECT.where(alert.c.id.in_(ids))
     return {row.id: Alert(*row) for row in connection.execute(query)}
 
 
 def story(connection: Connection, alert_id: int) -> Story | None:
     """Read one alert with its decisions in their order, and its deliveries."""
-    row = connection.execute(select(*_COLUMNS).where(alert.c.id == alert_id)).first()
+    row = connection.execute(_SELECT.where(alert.c.id == alert_id)).first()
     if row is None:
         return None
     decisions = _of(connection, decision, Decision, alert_id, decision.c.id)

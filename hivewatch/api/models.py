@@ -158,6 +158,8 @@ class Alert(Answer):
     acknowledged_at: Time | None
     acknowledged_by: str | None
     snoozed_until: Time | None
+    finding_status: str | None = Field(description="open, ended, explained or withdrawn")
+    finding_end_at: Time | None = Field(description="null while it lasts")
 
     @classmethod
     def of(cls, kept: answers.Alert) -> Self:
@@ -206,7 +208,7 @@ _ALERT = tuple(one.name for one in fields(answers.Alert))
 def _alert(kept: answers.Alert) -> dict[str, Any]:
     """Give an alert's fields, with times instead of seconds."""
     values: dict[str, Any] = {name: getattr(kept, name) for name in _ALERT}
-    for name in ("created", "due", "sent", "acknowledged"):
+    for name in ("created", "due", "sent", "acknowledged", "finding_end"):
         values[f"{name}_at"] = moment_or_none(values.pop(f"{name}_s"))
     values["snoozed_until"] = moment_or_none(values.pop("snoozed_until_s"))
     return values

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from served import DAY_S, NOW_S, START_S
@@ -187,6 +189,29 @@ def test_silence_of_the_server_is_said_and_over_again(here, visit):
     page.wait_for_selector("#trouble", state="hidden", timeout=POLLED_MS)
     assert all("ERR_FAILED" in one for one in visit.complaints)
     visit.complaints.clear()
+
+
+def test_an_alert_of_what_is_over_asks_for_nothing(here, visit):
+    hungry = Finding("low_stores", "hive:quarry-1", NOW_S - DAY_S, None, NOW_S - DAY_S, 0.9)
+    here.tell(hungry, hive="quarry-1", yard="quarry")
+    page = visit(f"{here.url}/#/alerts")
+    assert page.locator("h1").inner_text() == "2 alerts not acknowledged yet."
+    fed = replace(hungry, end_s=NOW_S - 3600, status="ended")
+    here.tell(fed, hive="quarry-1", yard="quarry")
+    page.wait_for_selector("text=1 alert not acknowledged yet.", timeout=POLLED_MS)
+    assert "Over since 04:00 today" in the_text(page)
+    assert page.get_by_role("button", name="Acknowledge").count() == 1
+
+
+def test_the_yards_say_what_the_round_wants_of_each_hive(here, visit):
+    page = visit(here.url)
+    page.wait_for_selector("text=The round")
+    assert "The round: 2 yards need a visit; Hazel End first, now, as soon as it is safe." in (
+        the_text(page)
+    )
+    fallen = " ".join(page.get_by_role("row", name="hazel-1").inner_text().split())
+    assert "take spare floor and cover, strap" in fallen
+    assert "count again" in page.get_by_role("row", name="quarry-1").inner_text()
 
 
 def test_the_first_key_leads_past_the_menu(here, visit):

@@ -112,6 +112,14 @@ def test_an_alert_keeps_why(fresh, alert):
     assert fresh.http.get("/api/v1/alerts", params={"hive": "hazel-2"}).json()["items"] == []
 
 
+def test_an_alert_says_what_its_finding_has_become(fresh, alert):
+    assert (alert["finding_status"], alert["finding_end_at"]) == ("open", None)
+    over = Finding("toppled", "hive:hazel-1", NOW_S - 600, NOW_S, NOW_S - 300, 0.98, status="ended")
+    fresh.tell(over)
+    (one,) = fresh.http.get("/api/v1/alerts").json()["items"]
+    assert (one["finding_status"], one["finding_end_at"]) == ("ended", "2026-05-11T09:00:00Z")
+
+
 def test_an_alert_is_acknowledged_once(fresh, alert):
     path = f"alerts/{alert['id']}/acknowledge"
     known = post(fresh, path, {"by": "Ada"}).json()

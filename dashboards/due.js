@@ -1,0 +1,31 @@
+// The round in a few words: how soon, by which day, what to take; for the round and for the yards.
+
+import { h } from "./dom.js";
+import { day } from "./words.js";
+
+const SOON = {
+  emergency: ["now", 3], deadline: ["a date presses", 2], today: ["today", 2],
+  "next visit": ["at the next visit", 1], count: ["count again", 0],
+};
+
+/** "3 yards need a visit; Mill race first, today." */
+export function inWords(visits) {
+  const [first] = visits;
+  const go = visits.length === 1 ? "One yard needs a visit" : `${visits.length} yards need a visit`;
+  return `${go}; ${first.name} ${visits.length === 1 ? "" : "first, "}${first.when}.`;
+}
+
+/** How soon, as a mark; `said` in other words. */
+export function soon(urgency, said = null) {
+  const [words, step] = SOON[urgency] ?? [urgency, 0];
+  return h("span", { class: `soon soon-${step}` }, said ?? words);
+}
+
+/** A local day has no zone: it is read as midday UTC and shown as such. */
+export const localDay = (text) => day(`${text}T12:00:00Z`, "UTC").replaceAll(" ", "\u00a0");
+
+/** "2 × super (dadant)", "5 kg feed". */
+export function thing({ what, count, unit, fits }) {
+  const frame = fits ? ` (${fits.replaceAll("-", " ")})` : "";
+  return unit ? `${count} ${unit} ${what}${frame}` : `${count > 1 ? `${count} × ` : ""}${what}${frame}`;
+}
