@@ -11,7 +11,7 @@ from typing import Protocol, cast
 
 import numpy as np
 
-from hivewatch.detect import device, off_scale, robbing, sensors
+from hivewatch.detect import device, drift, off_scale, robbing, stuck
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
@@ -41,13 +41,13 @@ FIRST = (
     startles.startles_of,
     departures.departures_of,
     flown.flown_of,
-    sensors.drifts_of,
+    drift.drifts_of,
     off_scale.falls_of,
     robbing.lowest_of,
 )
 CARRYING = (
     *(steps, days, dawn, warmth, dips, startles, departures, carried, flown),
-    *(sensors, off_scale, robbing),
+    *(drift, off_scale, robbing),
 )
 """Signals that keep what they know, and detectors that have such signals of their own."""
 
@@ -142,7 +142,7 @@ def _told(detector: Detector, window: HiveWindow, until_s: int) -> Told:
 def asked_from_s(known: Carried) -> tuple[int, int]:
     """Give since when readings are still asked: those of the hive, those of its devices. [s]."""
     untils = {name: part.until_s for name, part in known.parts.items() if isinstance(part, Told)}
-    of_devices = [untils[_name(one)] for one in (device, sensors) if _name(one) in untils]
+    of_devices = [untils[_name(one)] for one in (device, stuck) if _name(one) in untils]
     untils.pop(_name(device), None)
     return min([known.until_s, *untils.values()]), min([known.until_s, *of_devices])
 

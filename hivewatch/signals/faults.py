@@ -22,6 +22,11 @@ WILD_HALF, WILD_SHARE = 6, 0.5  # [readings], share: own choice; an opening bend
 REPEAT_SHARE = 0.25  # own choice: sent again within this share of the usual step
 GAP_STEPS = 3.0  # own choice: two readings missing in a row
 STUCK_READINGS = 12  # own choice: fewer equal readings prove nothing at any feed
+FEW_BEES, FEW_READINGS = 10.0, 24  # own choice: at dusk one bee each time, an hour long, is chance
+# A winter colony eats 33 to 50 g a day (popular scale reports), a scale of a coarser digit may well
+# stand still for a day. Own choices, tests/unit/signals/test_faults.py: how coarse, how long then
+# (what is judged anew later than `carried.AHEAD_S` was carried), and by which steps it is known.
+COARSE_KG, COARSE_STILL_S, DIGIT_S = 0.03, 2 * 86_400, 4 * 86_400
 
 
 class Fault(IntFlag):
@@ -195,30 +200,46 @@ def flags_of(
     return flags
 
 
-def stuck(series: Series, quantity: str) -> NDArray[np.bool_]:
-    """Say which readings only repeat the one before, for longer than the quantity may."""
-    value, manner = series.value, _MANNERS.get(quantity)
-    same = value[1:] == value[:-1]
-    if QUANTITIES[quantity].kind == "count":
+def stuck(series: Series, quantity: str, coarse_still_s: int = COARSE_STILL_S) -> NDArray[np.bool_]:
+    """Say which readings only repeat the one before, for longer than the quantity may.
+
+    Parameters
+    ----------
+    series, quantity
+        As for `flags_of`.
+    coarse_still_s : int
+        How long a scale may stand still whose last digit is coarse. [s]
+    """
+    time_s, value, manner = series.time_s, series.value, _MANNERS.get(quantity)
+    if quantity != "rain" and QUANTITIES[quantity].kind == "count":
         # a quiet counter says nothing all night; one that says seventeen all night is broken
         still_s: int | None = 0
-        moves = (value == 0) | (quantity == "rain")
+        moves = value == 0
     else:
         still_s = None if manner is None else manner.still_s
         moves = (value >= SATURATED) & quantity.endswith("humidity")
+    repeats = np.zeros(len(value), np.bool_)
+    same = value[1:] == value[:-1]
     if still_s is None or not same.any():
-        return np.zeros(len(value), np.bool_)
-    return np.asarray(_stuck(series.time_s, same, still_s) & ~moves)
-
-
-def _stuck(time_s: Ints, same: NDArray[np.bool_], still_s: int) -> NDArray[np.bool_]:
-    """Give the readings that only repeat the one before, in runs long enough to be a fault."""
+        return repeats
     edges = np.flatnonzero(np.concatenate(([True], ~same, [True])))
     first, last = edges[:-1], edges[1:] - 1
     long = (last - first + 1 >= STUCK_READINGS) & (time_s[last] - time_s[first] >= still_s)
-    run_is_stuck = np.repeat(long, last - first + 1)
-    run_is_stuck[first] = False
-    return run_is_stuck
+    if still_s == 0:
+        long &= (value[first] >= FEW_BEES) | (last - first + 1 >= FEW_READINGS)
+    for i in np.flatnonzero(long).tolist() if quantity == "weight" else ():
+        lasted_s = time_s[last[i]] - time_s[first[i]]
+        long[i] = lasted_s >= coarse_still_s or not _is_coarse(series, int(first[i]))
+    repeats = np.repeat(long, last - first + 1)
+    repeats[first] = False
+    return np.asarray(repeats & ~moves)
+
+
+def _is_coarse(series: Series, at: int) -> bool:
+    """Say whether a scale's last digit is coarse, by its steps in the days before a reading."""
+    low = int(np.searchsorted(series.time_s, series.time_s[at] - DIGIT_S))
+    steps_kg = np.abs(np.diff(series.value[low : at + 1]))
+    return not (steps_kg[steps_kg > 0] < COARSE_KG).any()
 
 
 def clean(series: Series, quantity: str, ahead_s: Ints | None = None) -> Series:

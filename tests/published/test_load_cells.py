@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hivewatch.detect import run, sensors
+from hivewatch.detect import drift, run
 from hivewatch.signals.days import HOUR_S
 from hivewatch.signals.steps import settle_steps
 
@@ -34,7 +34,7 @@ def creep_kg(load_kg: float) -> float:
 def test_what_a_cell_may_move_by_the_degree_is_that_of_its_class():
     zero_kg_per_k = P_LC * MOST_KG / SMALLEST / 5  # 14 g per 5 Cel
     assert zero_kg_per_k == pytest.approx(0.0028)
-    assert zero_kg_per_k == pytest.approx(sensors.CELL_KG_PER_K)
+    assert zero_kg_per_k == pytest.approx(drift.CELL_KG_PER_K)
 
 
 def test_no_step_is_said_to_be_better_than_the_scale_stands_in_the_yard():
@@ -59,8 +59,8 @@ def test_the_most_that_warmth_and_creep_may_do_says_nothing_of_bees(
     warmth = swing_k / 2 * np.sin((hour - 9) / 24 * 2 * np.pi)
     slow = 5 * np.sin(hour / 24 / 9 * 2 * np.pi)
     hive.series["ambient"] = 15 + warmth + slow
-    hive.series["weight"] += sign * sensors.CELL_KG_PER_K * (warmth + slow)
+    hive.series["weight"] += sign * drift.CELL_KG_PER_K * (warmth + slow)
     hive.series["weight"] += creep_kg(40.0) * np.clip(np.sin(hour / 24 * 2 * np.pi), 0, 1)
-    assert np.ptp(sensors.CELL_KG_PER_K * warmth) == pytest.approx(0.0028 * swing_k, rel=0.01)
+    assert np.ptp(drift.CELL_KG_PER_K * warmth) == pytest.approx(0.0028 * swing_k, rel=0.01)
     found = run.detect(hive.window(QUANTITIES), (), limits, int(hive.time_s[-1]))
     assert [one.kind for one in found if one.kind in TOLD] == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hivewatch.signals.faults import Fault, clean, flags_of, hampel, spikes, wild
+from hivewatch.signals.faults import Fault, clean, flags_of, hampel, spikes, stuck, wild
 from hivewatch.signals.window import Series
 
 
@@ -154,3 +154,25 @@ def test_a_few_readings_are_judged_each_for_itself(count) -> None:
     value = np.where(np.arange(count) % 2, 60.0, 30.0)
     assert wild(value, 5.0).shape == (count,)
     assert not wild(np.full(count, 35.0), 5.0).any()
+
+
+@pytest.mark.parametrize(("digit_kg", "flagged"), [(0.01, True), (0.05, False)])
+def test_a_coarse_scale_may_stand_still_for_a_day_and_a_half(digit_kg, flagged) -> None:
+    time_s = 600 * np.arange(5 * 144, dtype=np.int64)
+    weight_kg = np.round(40 + 0.2 * np.sin(time_s / 9000), 2)
+    weight_kg = np.round(np.round(weight_kg / digit_kg) * digit_kg, 2)
+    weight_kg[288 : 288 + 216] = 40.0
+    assert stuck(Series(time_s, weight_kg), "weight").any() == flagged
+    weight_kg[288 : 288 + 300] = 40.0
+    assert stuck(Series(time_s, weight_kg), "weight").any()
+
+
+def test_one_bee_at_every_reading_of_an_evening_is_no_fault() -> None:
+    time_s = 300 * np.arange(60, dtype=np.int64)
+    bees = np.arange(60.0) + 20
+    bees[20:33] = 1
+    assert not stuck(Series(time_s, bees), "bees-out").any()
+    bees[20:33] = 17
+    assert stuck(Series(time_s, bees), "bees-out").any()
+    bees[20:50] = 1
+    assert stuck(Series(time_s, bees), "bees-out").any()
