@@ -9,6 +9,7 @@ from sqlalchemy import Connection, Row, Select, and_, func, insert, or_, select,
 
 from hivewatch.errors import UsageError
 from hivewatch.inspections import Change, Inspection, Told, to_json
+from hivewatch.mistakes import did_you_mean
 from hivewatch.moments import written
 from hivewatch.store import stale
 from hivewatch.store.schema import hive as hive_table
@@ -191,7 +192,9 @@ def _check(connection: Connection, said: Inspection, now_s: int) -> None:
     known = select(hive_table.c.since).where(hive_table.c.id == said.hive)
     row = connection.execute(known).first()
     if row is None:
-        raise UsageError(where, said.hive, "no such hive", "see hivewatch apiary show")
+        hives = connection.execute(select(hive_table.c.id)).scalars()
+        remedy = did_you_mean(said.hive, hives, "see hivewatch apiary show")
+        raise UsageError(where, said.hive, "no such hive", remedy)
     if row.since is not None and said.at_s < row.since:
         wrong = "lies before the hive began"
         raise UsageError(where, "", wrong, "mend its time, or since of the hive")

@@ -81,6 +81,9 @@ def test_a_key_is_the_same_with_and_without_its_quotation_marks(fresh):
 def test_what_cannot_be_is_refused_with_the_reason(fresh):
     unknown = post(fresh, "inspections", SEEN | {"hive": "hazel-9"})
     assert (unknown.status_code, "no such hive" in unknown.json()["detail"]) == (409, True)
+    assert "did you mean hazel-" in unknown.json()["detail"]
+    form = fresh.http.post("/api/v1/inspections", data={"hive": "hazel-1"})
+    assert (form.status_code, "send one, with content-type" in form.json()["detail"]) == (422, True)
     future = post(fresh, "inspections", SEEN | {"at": "2026-05-11T09:00:01Z"})
     assert (future.status_code, "to come" in future.json()["detail"]) == (409, True)
     wrong = post(fresh, "inspections", SEEN | {"brood": {"eggs": -1}, "colour": "red"})
