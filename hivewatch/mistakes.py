@@ -41,7 +41,6 @@ _WORDS = {
     "less_than_equal": "out of range",
     "literal_error": "not a known word",
     "model_type": "not an object",
-    "model_attributes_type": "not a JSON object; send one, with content-type: application/json",
     "dataclass_type": "not a table",
     "dict_type": "not a table",
 }

@@ -119,6 +119,9 @@ def _fault(one: Mapping[str, Any]) -> Fault:
         return Fault(where="body", detail=f"not JSON, from character {loc[-1]} on; mend it there")
     if one["type"] == "extra_forbidden":
         return Fault(where=".".join(loc), detail="no such key; /api/v1/openapi.json names them")
+    if one["type"] == "model_attributes_type":
+        said = "not a JSON object; send one, with content-type: application/json"
+        return Fault(where=".".join(loc), detail=said)
     said = str(one["msg"]).removeprefix("Value error, ")
     return Fault(where=".".join(loc), detail=said.replace("Input should be", "must be"))
 
