@@ -25,6 +25,18 @@ from hivewatch.ingest.tables import Imported
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
 
+UNITS = {
+    "kg": "kg",
+    "cel": "°C",
+    "k": "K",
+    "v": "V",
+    "min": "min",
+    "hours": "h",
+    "days": "days",
+    "percent": "%",
+}
+"""Of measures, by the part of a name that says it."""
+
 
 def rfc3339(time_s: int | None) -> str | None:
     """Write a time as the contract has it."""
@@ -61,22 +73,36 @@ def zone_of(one: Finding, apiary: Apiary) -> ZoneInfo:
 
 def finding_text(one: Finding, zone: ZoneInfo) -> str:
     """Give a finding as a few words on a line, its evidence below; times are those of the yard."""
+    begun = datetime.fromtimestamp(one.start_s, zone)
+    until = ""
+    if one.end_s is not None and one.end_s != one.start_s:
+        end = datetime.fromtimestamp(one.end_s, zone)
+        until = f" to {end:%H:%M}" if end.date() == begun.date() else f" to {end:%Y-%m-%d %H:%M}"
+    who = one.subject.removeprefix("hive:").replace(":", " ")
+    status = {"ended": "over"}.get(one.status, one.status)
+    head = f"{begun:%Y-%m-%d %H:%M}{until}  {who}: {one.kind}, {status}, {one.confidence:.0%} sure"
+    measures = [measure(name, value) for name, value in one.measures.items() if value is not None]
+    lines = [head, *([", ".join(measures)] if measures else []), *one.evidence]
+    return "\n    ".join(lines)
 
-    def local(time_s: int) -> str:
-        return datetime.fromtimestamp(time_s, zone).isoformat()
 
-    until = f" until {local(one.end_s)}" if one.end_s is not None else ""
-    measures = ", ".join(
-        f"{name.replace('_', ' ')} {value}"
-        for name, value in one.measures.items()
-        if value is not None
-    )
-    head = (
-        f"{local(one.start_s)}{until}  {one.subject}  {one.kind}, {one.status}"
-        f" ({one.confidence:.0%} sure)"
-    )
-    lines = [head + (f": {measures}" if measures else "")]
-    return "\n".join(lines + [f"    {sentence}" for sentence in one.evidence])
+def measure(name: str, value: float | str) -> str:
+    """Say a measure, whose unit stands in its name: "kg_lost" is "2.01 kg lost"."""
+    shown = value if isinstance(value, str) else f"{value:,.10g}"
+    parts = name.split("_")
+    at = next((i for i, part in enumerate(parts) if part in UNITS), None)
+    if at is None:  # counts of something are named first, too: "bees_left"
+        return f"{' '.join(parts)} {shown}" if isinstance(value, str) else _first(shown, parts)
+    unit = UNITS[parts[at]]
+    if at == 0:
+        return _first(f"{shown} {unit}", parts[1:])
+    return f"{' '.join(parts[:at] + parts[at + 1 :])} {shown} {unit}"
+
+
+def _first(amount: str, rest: list[str]) -> str:
+    if rest[-1:] == ["error"]:
+        return " ".join(["give or take", amount, *rest[:-1]])
+    return " ".join([amount, *rest])
 
 
 def outlook_text(seen: Outlook) -> str:

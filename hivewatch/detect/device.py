@@ -99,7 +99,7 @@ def _silence(
     long = f"{hours:.1f} h" if hours < DAYS_FROM_H else f"{hours / 24:.0f} days"
     said = f"no reading for {long} since it was {since}"
     if end_s is None:
-        said = f"no reading since it was {since}, told after {long} without"
+        said = f"no reading since it was {since}"
     return Finding(
         kind="silent",
         subject=f"device:{trace.device}",

@@ -63,7 +63,7 @@ def test_a_silence_that_lasts_says_no_length_that_would_be_wrong_soon(limits):
     heard = window(trace(every(5, 10)), as_of_s=40 * HOUR)
     (finding,) = device.find(heard, (), limits)
     assert finding.measures == {"told_after_hours": 3.0}
-    assert finding.evidence == ("no reading since it was heard last, told after 3.0 h without",)
+    assert finding.evidence == ("no reading since it was heard last",)
 
 
 def test_a_device_that_reports_just_in_time_is_not_silent(said):
