@@ -70,7 +70,7 @@ def test_a_finding_is_told_in_the_form_of_the_contract_and_in_words(desk: Desk) 
     }
     assert (one["start"], one["end"], one["status"]) == ("2026-05-02T23:55:00Z", None, "open")
     lines = desk.ok(*words).out.splitlines()
-    assert lines[0].startswith("2026-05-03T00:55:00+01:00  device:scale-1  silent, open (")
+    assert lines[0].startswith("2026-05-03 00:55  device scale-1: silent, open, ")
     assert lines[1].startswith("    ")
     assert desk.ok("findings", "--kind", "swarm").out == "nothing found\n"
 
