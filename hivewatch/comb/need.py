@@ -10,17 +10,8 @@ from hivewatch.comb.held import Held
 from hivewatch.comb.reading import Range
 from hivewatch.comb.stages import WORKER
 from hivewatch.comb.start import BEE_LIFE_DAYS
+from hivewatch.signals import appetite
 from hivewatch.signals.season import laying_level, northern_day, seasons_weight, usual_flying
-
-# Honey a day, published, as gathered by Becher et al. 2014 (J. Appl. Ecol. 51:470-482).
-RESTING_MG = 11.0  # [mg/bee] Rortais et al. 2005
-LARVA_MG = 10.9  # [mg/cell] open brood; Schmickl & Crailsheim 2007
-WARMTH_MG = 14.14  # [mg/cell] all brood; 53.42 mg of a bee that tends three cells, Rortais 2005
-
-WINTER_MG = 3.3
-"""Honey of a bee in the winter cluster. [mg/d] Popular: two scale hives, 33 to 50 g a day
-(quarrylifeaward.cz 2018), over 10,000 to 15,000 bees; at `RESTING_MG` it would be three times as
-much."""
 
 ACTIVE_FLYING = 0.4  # part of a full flying day from which bees live as in summer. Own choice
 
@@ -105,8 +96,7 @@ def need_of(
 def eaten_kg(bees: float, open_cells: float, cells: float, day: date, latitude: float) -> float:
     """Give the honey that bees and brood take in a day. [kg]."""
     active = min(1.0, usual_flying(day, latitude) / ACTIVE_FLYING)
-    a_bee = WINTER_MG + (RESTING_MG - WINTER_MG) * active
-    return (bees * a_bee + open_cells * LARVA_MG + cells * WARMTH_MG) / 1e6
+    return appetite.eaten_kg(bees, open_cells, cells, appetite.bee_mg(active))
 
 
 def _brood(laying: Mapping[int, Range], ahead: int) -> tuple[float, float]:

@@ -19,6 +19,7 @@ from hivewatch.frames import FRAMES
 from hivewatch.inspections import Action, Inspection
 from hivewatch.inspections import stores_kg as judged_kg
 from hivewatch.signals import tare
+from hivewatch.signals.appetite import RESTING_MG, WINTER_MG, eaten_kg
 from hivewatch.signals.bare import before_each, stepped_kg
 from hivewatch.signals.carried import unless_same
 from hivewatch.signals.days import HOUR_S, READ, Days, days_of
@@ -40,16 +41,16 @@ ALL_SHARE = 0.9  # own choice: of what was put on; who takes as much takes all o
 EMPTY_BOX_KG = 6.0  # [kg] own choice: of a box that is taken off where several are on
 FOOD_MONTHS = (8, 9, 10, 11, 12, 1, 2, 3)  # common practice, no source: fed then, not supered;
 # half a year later in the south
-BEE_EATS_KG, BROOD_EATS_KG = 1.1e-5, 1.414e-5  # [kg/d] published: a bee at rest, and what warmth
-# costs beside a cell of brood, Rortais et al. (2005);
-LARVA_EATS_KG = 1.09e-5  # [kg/d] and what a larva eats, HoPoMo (2007)
-NEED_SHARE = 0.65  # of that need; published scales show a half to a third of it in winter
+NEED_SHARE = 0.65  # of the published need in summer; scales show less, tests/published
+LARVAE_SHARE = 2 / 3  # of eggs and open brood: common practice, no source, 6 days of 9
 BEE_LIVES_D = 35.0  # [d] common practice, no source: about five weeks in summer
 SCALE_SHARE = 0.6  # own choice: of what the scale tells; the rest is the need of such a colony
 NIGHT_SHARE = 0.7  # own choice: of a night's loss; the rest is water of the day's nectar
-NIGHTS, LOSS_DAYS = 7, 7  # [d] nights, and days, that tell the rate: the present one
-COLD_DAYS, COLD_NIGHTS = 28, 10  # [d] own choice: the same without flight; the least of them known
-COLD_KG = 0.033, 0.050  # [kg/d] popular: two scale hives in winter, 1 to 1.5 kg a month
+NIGHTS, LOSS_DAYS = 7, 10  # [d] own choice: nights, and days, that tell the present rate
+COLD_DAYS, COLD_NIGHTS = 28, 10  # [d] own choice: the same of a cluster; the least of them known
+BREEDS_CELLS = 2000.0  # own choice: with fewer cells it is a cluster
+COLD_KG = 0.033  # [kg/d] popular: the less of two scale hives in winter
+DOUBT = 3.0  # own choice: a scale that shows so many times the need weighs water
 LEAST_KG = 0.02  # [kg/d] own choice: nobody lives on less
 DRY_DAYS = 3  # [d] own choice: a lid is dry once in so many dawns
 FLIGHT_H = 1.0  # [h/d] own choice: less is winter
@@ -134,17 +135,15 @@ def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Lar
     stores_kg = net_kg - rest_kg
     stores_kg[np.isnan(days.dawn_kg) | (stores_kg < NO_HIVE_KG)] = np.nan
     error_kg = np.minimum(moved_kg - _at_last_visit(window, days, moved_kg, seen), MOVED_MOST_KG)
-    need_kg = np.where(is_cold, np.nan, _need_kg(colony))
-    died_kg = tare.BEE_KG * colony.bees / BEE_LIVES_D
-    rate_kg = _rate(days, bare_kg, loss_kg, died_kg, is_cold, need_kg)
+    rate_kg = _rate(days, bare_kg, loss_kg, colony, is_cold)
     return Larder(stores_kg, rate_kg, loss_kg, error_kg)
 
 
-def _need_kg(colony: tare.Colony) -> Floats:
-    """Give what such a colony needs a day while it flies [kg]."""
-    brood = colony.young + colony.capped
-    eaten_kg = BEE_EATS_KG * colony.bees + BROOD_EATS_KG * brood + LARVA_EATS_KG * colony.young
-    return np.asarray(NEED_SHARE * eaten_kg)
+def _need_kg(colony: tare.Colony, active: Floats) -> Floats:
+    """Give what such a colony needs a day, `active` from 0, as in winter, to 1 [kg]."""
+    bee_mg = WINTER_MG + (NEED_SHARE * RESTING_MG - WINTER_MG) * active
+    larvae, cells = LARVAE_SHARE * colony.young, colony.young + colony.capped
+    return eaten_kg(colony.bees, NEED_SHARE * larvae, NEED_SHARE * cells, bee_mg)
 
 
 def _dry(days: Days) -> tuple[Floats, Flags]:
@@ -157,7 +156,7 @@ def _dry(days: Days) -> tuple[Floats, Flags]:
     flown = before_each(np.nan_to_num(days.flying_h, nan=FLIGHT_H), 7, 1, 0.7)
     is_cold = np.nan_to_num(flown, nan=FLIGHT_H) < FLIGHT_H
     back = np.arange(COLD_DAYS)
-    table = _back(bare_kg, COLD_DAYS) - COLD_KG[0] * back[::-1]
+    table = _back(bare_kg, COLD_DAYS) - COLD_KG * back[::-1]
     lately = _back(bare_kg, DRY_DAYS)
     return np.where(is_cold, _least(table), _least(lately)), is_cold
 
@@ -174,27 +173,28 @@ def _least(table: Floats) -> Floats:
 
 
 def _rate(
-    days: Days,
-    bare_kg: Floats,
-    loss_kg: Floats,
-    died_kg: Floats,
-    is_cold: Flags,
-    need_kg: Floats,
+    days: Days, bare_kg: Floats, loss_kg: Floats, colony: tare.Colony, is_cold: Flags
 ) -> Floats:
     """Give what is taken of the stores a day: between what the scale tells and the need [kg].
 
     The nights tell what is eaten; so does a loss by the day, less the bees that died in the field.
+    Where nothing comes in, all that goes does.
     """
+    flown_h = before_each(np.nan_to_num(days.flying_h, nan=COOL_H), LOSS_DAYS, 1, 0.7)
+    active = np.clip(flown_h / COOL_H, 0.0, 1.0)
+    need_kg = _need_kg(colony, np.where(is_cold, 0.0, active))
+    died_kg = tare.BEE_KG * colony.bees / BEE_LIVES_D * active
     night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
-    eaten_kg = NIGHT_SHARE * 24 * before_each(days.night_kg / night_h, NIGHTS, 3)
-    warm = np.fmax(np.fmax(eaten_kg, loss_kg - died_kg), LEAST_KG)
-    cold_kg = _usual_loss(bare_kg, COLD_DAYS, COLD_NIGHTS)
-    cold = np.nan_to_num(cold_kg, nan=sum(COLD_KG) / 2).clip(LEAST_KG, 2 * COLD_KG[1])
-    few_h = before_each(np.nan_to_num(days.flying_h, nan=COOL_H), LOSS_DAYS, 1, 0.7) < COOL_H
-    cool = np.fmax(_usual_loss(bare_kg, COOL_DAYS, 7) - died_kg, LEAST_KG)  # little comes in
-    told_kg = np.where(few_h & ~np.isnan(cool), cool, warm)
-    warm = told_kg**SCALE_SHARE * need_kg ** (1 - SCALE_SHARE)
-    return np.where(is_cold, cold, np.where(np.isnan(eaten_kg), np.nan, warm))
+    nights_kg = NIGHT_SHARE * 24 * before_each(days.night_kg / night_h, NIGHTS, 3)
+    warm = np.fmax(nights_kg, loss_kg - died_kg)
+    cool = _usual_loss(bare_kg, COOL_DAYS, 7) - died_kg  # little comes in
+    warm = np.where((flown_h < COOL_H) & ~np.isnan(cool), cool, warm)
+    breeds = colony.young + colony.capped > BREEDS_CELLS
+    cold = np.where(breeds, cool, _usual_loss(bare_kg, COLD_DAYS, COLD_NIGHTS))
+    told_kg = np.where(is_cold, np.where(np.isnan(cold), need_kg, cold), warm)
+    told_kg = np.clip(told_kg, need_kg / DOUBT, need_kg * DOUBT)
+    rate_kg = np.fmax(told_kg**SCALE_SHARE * need_kg ** (1 - SCALE_SHARE), LEAST_KG)
+    return np.where(is_cold | ~np.isnan(nights_kg), rate_kg, np.nan)
 
 
 def _usual_loss(bare_kg: Floats, days: int, least: int) -> Floats:

@@ -33,6 +33,7 @@ BROOD_CELLS = 15_000.0  # [cells] of it, at its height
 BEES_DAYS = 60, 150, 200, 290  # [d] of the northern year: it grows from, to; shrinks from, to
 BROOD_DAYS = 40, 140, 170, 270  # [d] the same of its brood
 GROWN_D, BROOD_GROWN_D, BROOD_AHEAD_D = 60.0, 45.0, 15.0  # [d] of growth after the cold, at least
+WINTER_D = 21  # [d] own choice: so long without flight is winter
 TROPIC, TROPIC_SHARE = 15.0, 0.6  # [deg] nearer to the equator it is always as great, in between
 LEAST_BEES, LEAST_CELLS = 1000.0, 500.0  # own choice: fewer are none, when held against the usual
 COUNT_D, COUNT_SHARE = 20.0, 0.9  # [d], share: how long a count is worth something, and how much
@@ -122,11 +123,19 @@ def _season(window: HiveWindow, days: Days, is_cold: Flags) -> tuple[Floats, Flo
     grown, breeds = (np.interp(number, marks, height) for marks in (BEES_DAYS, BROOD_DAYS))
     if abs(latitude) < TROPIC:
         grown, breeds = (np.full(len(days), TROPIC_SHARE) for _ in range(2))
-    day = np.arange(len(days), dtype=np.float64)
-    since_d = day - np.maximum.accumulate(np.where(is_cold, day, -np.inf))
+    is_winter = _is_long(is_cold)
+    mild_d = np.cumsum(~is_cold, dtype=np.float64)
+    since_d = mild_d - np.maximum.accumulate(np.where(is_winter, mild_d, -np.inf))
     warmed = np.minimum(grown, since_d / GROWN_D)
     bred = np.minimum(breeds, (since_d + BROOD_AHEAD_D) / BROOD_GROWN_D)
-    return np.where(is_cold, 0.0, warmed), np.where(is_cold, 0.0, bred)
+    return np.where(is_winter, 0.0, warmed), bred
+
+
+def _is_long(is_cold: Flags) -> Flags:
+    """Say on which days it has been cold for long: bees keep their brood through a cold week."""
+    day = np.arange(len(is_cold))
+    mild = np.maximum.accumulate(np.where(is_cold, -1, day))
+    return is_cold & (day - mild >= WINTER_D)
 
 
 def rest_of(

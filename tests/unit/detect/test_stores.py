@@ -39,8 +39,11 @@ def seen(hive, day, **told):
     return Inspection.model_validate({"hive": "hazel-1", "at": at, **told}, strict=False)
 
 
-def find(hive, limits, inspections=(), until_s=None):
-    return stores.find(hive.window(until_s=until_s), inspections, limits)
+def find(hive, limits, inspections=(), until_s=None, *, winter=False):
+    window = hive.window(until_s=until_s)
+    if winter:  # it is May: so it is in the south
+        window = replace(window, yard=replace(window.yard, latitude=-52.2))
+    return stores.find(window, inspections, limits)
 
 
 def larders(hive, day=12):
@@ -62,7 +65,7 @@ def test_in_winter_snow_hides_nothing_for_long(made_up_hive, limits) -> None:
     hive = hungry(made_up_hive, honey_kg=1.6, eaten_kg=0.04, days=40, cold=True)
     hive.add(hive.at(15, 3), 1.5, minutes=240)
     hive.add(hive.at(33, 9), -1.5, minutes=300)
-    (one,) = find(hive, limits)
+    (one,) = find(hive, limits, winter=True)
     day = (one.detected_s - hive.at(0, 0)) / DAY_S
     assert one.measures["days_left"] == pytest.approx((1.6 - 0.04 * day) / 0.04, abs=6)
     assert 17 < day < 38  # 0.9 kg are left on day 17
@@ -70,7 +73,23 @@ def test_in_winter_snow_hides_nothing_for_long(made_up_hive, limits) -> None:
 
 def test_enough_is_not_told(made_up_hive, limits) -> None:
     assert find(hungry(made_up_hive, honey_kg=16.0), limits) == []
-    assert find(hungry(made_up_hive, honey_kg=4.0, eaten_kg=0.04, cold=True), limits) == []
+    cluster = hungry(made_up_hive, honey_kg=4.0, eaten_kg=0.04, cold=True)
+    assert find(cluster, limits, winter=True) == []
+
+
+def test_with_brood_in_a_cold_week_more_is_eaten_than_by_a_cluster(made_up_hive) -> None:
+    hive = hungry(made_up_hive, honey_kg=12.0, eaten_kg=0.25, cold=True)
+    rate_kg = larder_of(hive.window(), []).rate_kg  # it is May
+    assert rate_kg[16] == pytest.approx(0.25, rel=0.25)
+
+
+def test_snow_and_thaw_are_not_eaten(made_up_hive) -> None:
+    hive = hungry(made_up_hive, honey_kg=12.0, eaten_kg=0.04, days=60, cold=True)
+    for day in range(30, 60):
+        hive.add(hive.at(day, 12), -0.6, minutes=300)  # a month's snow goes
+    window = hive.window()
+    window = replace(window, yard=replace(window.yard, latitude=-52.2))
+    assert larder_of(window, []).rate_kg[-2] < 2.5 * 0.04
 
 
 def test_feeding_ends_it(made_up_hive, limits) -> None:
