@@ -124,11 +124,11 @@ def _is_doubted(move: Step, wild_s: Sequence[int]) -> bool:
 
 def _was_stuck(weight: Series, move: Step) -> bool:
     """Say whether the scale stood still before a move, and only then: it woke up, nothing more."""
-    end = int(np.searchsorted(weight.time_s, move.before_s)) + 1
-    first = int(np.searchsorted(weight.time_s, move.before_s - STUCK_S))
+    end = int(weight.time_s.searchsorted(move.before_s)) + 1
+    first = int(weight.time_s.searchsorted(move.before_s - STUCK_S))
     value = weight.value[first:]
     end -= first
-    if end <= STUCK_READINGS or np.any(value[end - STUCK_READINGS : end] != value[end - 1]):
+    if end <= STUCK_READINGS or (value[end - STUCK_READINGS : end] != value[end - 1]).any():
         return False
     moved = np.flatnonzero(value[:end] != value[end - 1])
     if not len(moved):

@@ -23,7 +23,7 @@ from hivewatch.signals.days import HOUR_S
 from hivewatch.signals.levels import middle_before
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.warmth import NEST_S, Warmth, clean_nest, warmth_of
-from hivewatch.signals.window import Floats, HiveWindow, Series
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 LARVAE_DAYS = 3  # [d] published: a worker's egg hatches on the third day, checks of development
 EMERGENCE_DAYS = 21  # [d] published: a worker's time from egg to bee
@@ -174,7 +174,8 @@ def _hot_spells(
     time_s, value = nest.time_s, nest.value
     with np.errstate(invalid="ignore"):
         hot = (value > np.fmax(HOT_CEL, usual + HOT_K)) & (usual >= BROOD_CEL)
-    hot &= _is_of_bees(window, nest)
+    some = np.flatnonzero(hot)
+    hot[some] = _is_of_bees(window, nest, some)
     since = np.searchsorted(time_s, time_s - HOT_S, side="right") - 1
     counted = np.append(0, np.cumsum(hot))
     share = (counted[1:] - counted[since]) / (np.arange(len(nest)) + 1 - since)
@@ -208,15 +209,15 @@ def _hot_spells(
         )
 
 
-def _is_of_bees(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:
-    """Say which readings tell of the brood: beside the nest, hot air alone heats a probe."""
-    air = window.of("ambient")
-    at = np.searchsorted(air.time_s, nest.time_s, side="right") - 1
-    over_k = np.full(len(nest), np.nan)
+def _is_of_bees(window: HiveWindow, nest: Series, some: Ints) -> NDArray[np.bool_]:
+    """Say which of some readings tell of brood: beside the nest, hot air alone heats a probe."""
+    air, time_s, value = window.of("ambient"), nest.time_s[some], nest.value[some]
+    at = np.searchsorted(air.time_s, time_s, side="right") - 1
+    over_k = np.full(len(some), np.nan)
     if len(air):
-        is_near = (at >= 0) & (nest.time_s - air.time_s[at] <= AIR_S)
-        over_k[is_near] = nest.value[is_near] - air.value[at[is_near]]
-    share = _of_each_reading(warmth_of(window), probe_share(window), nest)
+        is_near = (at >= 0) & (time_s - air.time_s[at] <= AIR_S)
+        over_k[is_near] = value[is_near] - air.value[at[is_near]]
+    share = _of_each_reading(warmth_of(window), probe_share(window), Series(time_s, value))
     return np.asarray((share >= 1) | (over_k >= INSIDE_K))
 
 

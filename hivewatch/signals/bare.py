@@ -9,6 +9,7 @@ import numpy as np
 from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.days import Days, days_of
 from hivewatch.signals.faults import clean
+from hivewatch.signals.levels import sorted_windows
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 BARE_S = 3 * DAY_S  # [s] own choice: so long before what is known already
@@ -63,11 +64,18 @@ def stepped_kg(days: Days, at_s: Ints | Floats) -> Floats:
 
 def passed(series: Series, from_s: Ints | Floats | int, to_s: Ints | Floats) -> Floats:
     """Add up counts after `from_s` and up to `to_s` [bees]."""
-    low = np.searchsorted(series.time_s, from_s, side="right")
-    high = np.searchsorted(series.time_s, to_s, side="right")
+    time_s = series.time_s
+    low = time_s.searchsorted(_whole(from_s), side="right")
+    high = time_s.searchsorted(_whole(to_s), side="right")
     first = int(low.min(initial=len(series)))  # counts are whole: where the sum begins is no matter
     total = np.concatenate(([0.0], np.cumsum(series.value[first : int(high.max(initial=first))])))
     return np.asarray(total[np.maximum(high - first, 0)] - total[low - first], np.float64)
+
+
+def _whole(at_s: Ints | Floats | int) -> Ints:
+    """Give the whole second of a moment: held against a fraction, all times would be converted."""
+    whole = np.asarray(at_s)
+    return whole if whole.dtype == np.int64 else np.floor(whole).astype(np.int64)
 
 
 def before_each(
@@ -96,7 +104,7 @@ def before_each(
     n = max(len(figures) - first, 0)
     before = figures[max(first - days, 0) :]
     padded = np.concatenate((np.full(n + days - len(before), np.nan), before))
-    ordered = np.sort(np.lib.stride_tricks.sliding_window_view(padded, days)[:n], axis=1)
+    ordered = sorted_windows(padded, days, n)
     known = days - np.isnan(ordered).sum(axis=1)  # NaN goes to the end
     at = np.maximum(np.ceil(share * known).astype(np.int64) - 1, 0)
     middle = np.where(known >= least, ordered[np.arange(n), at], np.nan)

@@ -116,12 +116,13 @@ def _exodus(window: HiveWindow) -> list[int]:
         return []
     went = np.concatenate(([0.0], np.cumsum(out.value)))
     came = np.concatenate(([0.0], np.cumsum(back.value)))
-    before_s = out.time_s - EXODUS_S
-    gone = went[1:] - went[np.searchsorted(out.time_s, before_s, side="right")]
+    gone = went[1:] - went[out.time_s.searchsorted(out.time_s - EXODUS_S, side="right")]
+    many = gone >= EXODUS_BEES  # before those that came in are taken off
+    times, gone = out.time_s[many], gone[many]
     returned = (
-        came[np.searchsorted(back.time_s, out.time_s, side="right")]
-        - came[np.searchsorted(back.time_s, before_s, side="right")]
+        came[back.time_s.searchsorted(times, side="right")]
+        - came[back.time_s.searchsorted(times - EXODUS_S, side="right")]
     )
-    times = out.time_s[gone - returned >= EXODUS_BEES]
+    times = times[gone - returned >= EXODUS_BEES]
     weighed = [np.searchsorted(window.of("weight").time_s, times + by) for by in _AROUND]
     return [int(one) for one in times[weighed[0] == weighed[1]]]

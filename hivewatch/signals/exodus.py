@@ -14,6 +14,7 @@ import numpy as np
 
 from hivewatch.signals.carried import MARGIN_S, worked
 from hivewatch.signals.late import is_awaited
+from hivewatch.signals.levels import median
 from hivewatch.signals.restless import Restless
 from hivewatch.signals.steps import QUIET_S, SCALE_SPREAD_KG, restless_of
 from hivewatch.signals.sun import is_light
@@ -137,7 +138,7 @@ def _falling(known: Restless, k: int) -> Exodus | None:
     """Judge one reading of the weight by those before it."""
     weight_kg, time_s = known.weight_kg, known.time_s
     seen_s = int(time_s[k])
-    usual_s = int(np.median(np.diff(time_s[max(k - LATELY, 0) : k + 1])))
+    usual_s = int(median(sorted(np.diff(time_s[max(k - LATELY, 0) : k + 1]).tolist())))
     first = int(time_s.searchsorted(seen_s - max(LONGEST_S, COARSE_STEPS * usual_s)))
     stays = max(STAYS_KG, STAYS_SPREADS * float(known.noise[k]))
     high = weight_kg[first:k] >= weight_kg[first : k + 1].max() - stays
@@ -147,7 +148,7 @@ def _falling(known: Restless, k: int) -> Exodus | None:
     start_s = int(time_s[begun])
     near = time_s.searchsorted(start_s - max(BEFORE_S, BEFORE_STEPS * usual_s))
     before = weight_kg[near : begun + 1]
-    kg = float(np.median(before) - weight_kg[k])
+    kg = median(sorted(before.tolist())) - float(weight_kg[k])
     error = float(np.hypot(SCALE_SPREAD_KG, known.noise[k]))
     if (
         not LEAST_KG <= kg <= MOST_KG

@@ -92,19 +92,23 @@ def _work_out(window: HiveWindow) -> Iterator[Outpour]:
         return
     usual_s = int(usual_step_near(balance.out, int(time_s[-1])) or 0)
     span_s = np.maximum(SPAN_S, SPAN_STEPS * np.maximum(time_s[at] - time_s[at - 1], usual_s))
-    gone = balance.gone(time_s[at] - span_s, time_s[at])
+    begun_s = time_s[at] - span_s
+    went = balance.went[at + 1] - balance.went[time_s.searchsorted(begun_s, side="right")]
+    some = went >= LEAST_BEES  # more than went are not gone
+    at, span_s, begun_s = at[some], span_s[some], begun_s[some]
+    gone = balance.gone(begun_s, time_s[at])
     weighed = [
         window.of("weight").time_s.searchsorted(time_s[at] + by_s)
         for by_s in (-WEIGHED_S, WEIGHED_S)
     ]
-    many = at[(gone >= LEAST_BEES) & (weighed[0] == weighed[1])]
+    many = (gone >= LEAST_BEES) & (weighed[0] == weighed[1])
     over_s = 0
-    for k in many.tolist():
+    for k, wide_s in zip(at[many].tolist(), span_s[many].tolist(), strict=True):
         if time_s[k] <= over_s:
             continue
-        found = _judge(window, balance, k, int(span_s[k - at[0]]))
+        found = _judge(window, balance, k, wide_s)
         if found is not None:
-            over_s = found.end_s + span_s[k - at[0]]
+            over_s = found.end_s + wide_s
             yield found
 
 

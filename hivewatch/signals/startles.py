@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.faults import clean
+from hivewatch.signals.levels import in_order
 from hivewatch.signals.warmth import clean_nest
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, on_grid
 
@@ -183,27 +184,26 @@ def _course_of(value: Floats, steps: Ints) -> _Course:
     """Work some steps of the course out; NaN or 0 where too little is known."""
     first = max(int(steps.min()) - BEFORE - 1, 0)  # of the readings that they go by
     value, steps = value[first : int(steps.max()) + OVER + 1], steps - first
-    n = len(steps)
     padded = np.concatenate((np.full(BEFORE, np.nan), value, np.full(OVER, np.nan)))
-    table = np.lib.stride_tricks.sliding_window_view(padded, BEFORE + 1 + OVER)[steps]
-    before = np.sort(table[:, : BEFORE + 1], axis=1)  # NaN goes to the end
-    known = (BEFORE + 1) - np.isnan(before).sum(axis=1)
-    each, last = np.arange(n), np.maximum(known - 1, 0)
-    level = (before[each, last // 2] + before[each, np.minimum(known // 2, BEFORE)]) / 2
-    spanned = before[each, last] - before[:, 0]
-    after = table[:, BEFORE + 1 :]
-    tells = (known > BEFORE / 2) & (np.isnan(after[:, :SOON]).sum(axis=1) <= 1)
-    high = np.where(np.isnan(after), -np.inf, after)
-    soon = np.where(np.isnan(after[:, :SOON]), np.inf, after[:, :SOON])
-    rise = np.where(tells, high[:, :LATER].max(axis=1) - level, np.nan)
-    fall = np.where(tells, level - soon.min(axis=1), np.nan)
-    bend = np.concatenate((np.abs(np.nan_to_num(np.diff(value, 2), nan=0.0)), np.zeros(SOON + 1)))
-    kink = np.concatenate(([0.0], bend))
-    kink = np.lib.stride_tricks.sliding_window_view(kink, SOON)[steps].max(axis=1)
+    table = padded[steps + np.arange(BEFORE + 1 + OVER)[:, None]]  # a row a place: long rows
+    is_there = ~np.isnan(table)
+    low, high = np.where(is_there, table, np.inf), np.where(is_there, table, -np.inf)
+    before = np.stack(in_order(low[: BEFORE + 1]))  # what is missing goes to the end
+    known = is_there[: BEFORE + 1].sum(axis=0)
+    each, last = np.arange(len(steps)), np.maximum(known - 1, 0)
+    high, soon, soon_there = (one[BEFORE + 1 :] for one in (high, low, is_there))
+    tells = (known > BEFORE / 2) & (soon_there[:SOON].sum(axis=0) >= SOON - 1)
+    bend = np.abs(np.diff(value, 2))
+    bend = np.concatenate(([0.0], np.where(np.isnan(bend), 0.0, bend), np.zeros(SOON + 1)))
+    kink = bend[steps + np.arange(SOON)[:, None]].max(axis=0)
     with np.errstate(invalid="ignore"):
-        is_back = high[:, SOON:].max(axis=1) >= level - (1 - BACK) * fall
+        level = (before[last // 2, each] + before[np.minimum(known // 2, BEFORE), each]) / 2
+        spanned = before[last, each] - before[0]
+        rise = np.where(tells, high[:LATER].max(axis=0) - level, np.nan)
+        fall = np.where(tells, level - soon[:SOON].min(axis=0), np.nan)
+        is_back = high[SOON:].max(axis=0) >= level - (1 - BACK) * fall
         fall_k = np.where(is_back & (spanned <= STEADY * fall), fall, 0.0)
         has_risen = (rise >= MOVED_K) & (spanned <= STEADY * rise)
         is_broken = (kink >= KINK_K) & (has_risen | (fall_k >= MOVED_K))
-        is_broken &= (high.max(axis=1) <= HOT_CEL) & (level >= WARM_CEL)
+        is_broken &= (high.max(axis=0) <= HOT_CEL) & (level >= WARM_CEL)
     return _Course(kink, rise, fall, fall_k, is_broken)
