@@ -12,10 +12,12 @@ from hivewatch.detect import (
     device,
     drift,
     flow,
+    forager_loss,
     handling,
     nest,
     off_scale,
     opened,
+    orientation,
     queen,
     robbing,
     silent_robbing,
@@ -23,7 +25,6 @@ from hivewatch.detect import (
     stuck,
     swarm,
     swarm_risk,
-    traffic,
 )
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
@@ -42,7 +43,8 @@ DETECTORS = (
     stuck,
     drift,
     robbing,
-    traffic,
+    orientation,
+    forager_loss,
     stores,
     nest,
     dead_out,

@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hivewatch.detect import run, traffic
+from hivewatch.detect import forager_loss, orientation, run
 
 IN, OUT = 122_667, 136_920
 EVERYTHING = ("weight", "nest", "ambient", "bees-in", "bees-out")
@@ -56,7 +56,7 @@ def test_days_as_near_to_one_as_published_lose_nobody(made_up_hive, limits, seed
     # of 51 tests 46 lay within 0.05: 0.90 of days drawn with a deviation of 0.03 do, too
     off = np.random.default_rng(seed).normal(0, 0.03, DAYS)
     hive = counted(made_up_hive, 1 + off, seed)
-    assert "forager_loss" not in kinds(traffic.find(hive.window(quantities), (), limits))
+    assert "forager_loss" not in kinds(forager_loss.find(hive.window(quantities), (), limits))
 
 
 @pytest.mark.parametrize("a_minute", [2, 10])
@@ -87,7 +87,7 @@ def test_first_flights_as_long_and_as_early_as_remembered_are_told(
             begin = hive.at(day, hour) + delay_s
             during = (hive.time_s >= begin) & (hive.time_s < begin + 60 * minutes)
             hive.series[name][during] += 1500 / during.sum()
-    found = traffic.find(hive.window(EVERYTHING), (), limits)
+    found = orientation.find(hive.window(EVERYTHING), (), limits)
     flights = [one for one in found if one.kind == "orientation_flight"]
     assert len(flights) >= 0.75 * DAYS
     off_s = [(one.start_s - hive.at(0, hour) + 43_200) % 86_400 - 43_200 for one in flights]

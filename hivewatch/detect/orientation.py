@@ -1,10 +1,9 @@
-"""What the entrance tells: `orientation_flight` and `forager_loss`, by the counts of bees.
+"""Young bees' first flights: `orientation_flight`, by the counts of bees.
 
-Young bees fly for the first time on warm afternoons, at about the same hour every day: for 5 to 25
-minutes many more go out than just before and after, and as many come in. Foragers that are lost
-(sprayed, caught out) are counted out and not in again. A counter has a bias of its own, so that a
-day's balance is held against the days before; and the scale must agree: in the evening the hive
-lacks a good part of what the lost bees weigh, beside what a day without income takes.
+They fly on warm afternoons, at about the same hour every day: for 5 to 25 minutes many more go out
+than just before and after, and as many come in. What stands out from one side only is the end of a
+day's flight, or its beginning; and where hardly any bee flies but then, a gap in bad weather lets
+all out that can fly.
 """
 
 from __future__ import annotations
@@ -18,64 +17,47 @@ from numpy.typing import NDArray
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.bare import before_each, passed
 from hivewatch.signals.carried import SILENT_S
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
-from hivewatch.signals.flown import NEVER_S, flown_of
+from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid
 
-# Own choices where no source is named; tests/unit/detect/test_traffic.py.
-BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
+# Own choices where no source is named; tests/unit/detect/test_orientation.py.
 BACK_S = 4 * 86_400  # [s] as for `hivewatch.signals.carried`
 GRID_S = 300  # [s] counts are looked at in such steps
 COARSEST_S = 660  # [s] a counter that reports less often does not show twenty minutes
 BURST_S = 1200  # [s] from memory: bursts of 5 to 20 minutes, Capaldi et al. (2000)
 AROUND_S = (1500, 5400)  # [s] before and after a burst: what it stands out from
 HOURS_H = (10.5, 17.5)  # [h] from memory: noon to four o'clock, by the sun; with a margin
-BURST_SPREADS = 5.0  # how far both ways stand out
-USUAL_H, USUAL_SPREADS = 0.6, 3.0  # [h] the same, this near to the hive's own usual hour
-OFF_H, OFF_SPREADS = 1.2, 20.0  # [h] and this far from it
-BURST_BEES = 150.0  # [bees] the least that is told
+BURST_SPREADS = 4.0  # how far both ways stand out
+USUAL_H, USUAL_SPREADS = 0.6, 2.0  # [h] the same, this near to the hive's own usual hour
+OFF_H, OFF_SPREADS = 0.9, 20.0  # [h] and this far from it
+BURST_BEES = 400.0  # [bees] the least that is told: 20 a minute are seen by whoever stands there
+BUSIER = 0.5  # share of a burst by which it is above the busier side: where flight ends, it is not
+GAP = 3.0  # times the traffic around: more is a gap in bad weather, in which all fly that can
 BALANCE = 0.4  # share of a burst that may be out and not back, or the other way round
-USUAL_DAYS = 14  # days that tell a counter's bias and its spread
+USUAL_DAYS = 14  # days whose flights tell the usual hour
 LEAST_DAYS = 5
-LEAST_OUT = 4000.0  # [bees] of a day whose balance says something
-LOST_SHARE = 0.08  # of the bees that went out; published counters agree within 0.05 (Bayer)
-LOST_SPREADS = 3.5  # of the balances of the days before: once in ten years of days, if normal
-ALONE_SPREADS = 5.0  # the same where no scale says anything
-SCALE_SHARE = 0.5  # own choice: of what they weigh, lacking in the evening; others bring nectar
-LEAST_SPREAD = 0.02  # of a balance
-SPREAD, SPREAD_DAYS = 0.05, 8  # of a balance before so many [d] are known
-LOST_BEES = 2000.0  # [bees] own choice: more than age takes on a summer's day, a laying of 1,500
-AT_ONCE_S = 2700  # [s] what goes within this is a swarm,
-AT_ONCE_SHARE = 0.6  # when it is so much of all that is missing
-FEWER = 0.8  # share of the usual traffic of the day after
 
 
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
-    """Say when young bees flew, and when foragers did not come home.
+    """Say when young bees flew for the first time.
 
     Parameters
     ----------
     window : HiveWindow
-        The hive up to `window.as_of_s`. Needs `bees-in` and `bees-out`; takes `weight`.
+        The hive up to `window.as_of_s`. Needs `bees-in` and `bees-out`.
 
     Returns
     -------
     list[Finding]
-        Of kinds `orientation_flight` (`bees`) and `forager_loss` (`bees_lost`, `kg_lost`).
-
-    References
-    ----------
-    A counter's own in / out of 0.90 on an ordinary summer day: insignia-bee.eu, 122,667 in and
-    136,920 out; within 0.05 of one in 46 of 51 tests: Bayer, openagrar_mods_00089379.
+        Of kind `orientation_flight` (`bees`).
     """
     if not (window.has("bees-in") and window.has("bees-out")):
         return []
-    days = days_of(window)
-    return [*_first_flights(window, days), *_losses(window, days)]
+    return list(_first_flights(window, days_of(window)))
 
 
 def _first_flights(window: HiveWindow, days: Days) -> Iterator[Finding]:
@@ -206,6 +188,8 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
     excess = spans[..., first] - middle
     even = np.abs(excess[0] - excess[1]) <= BALANCE * excess.max(axis=0)
     is_burst = even & (excess.min(axis=0) >= BURST_BEES)
+    higher = spans[..., first] - np.maximum(sides[0], sides[1])
+    is_burst &= (higher >= BUSIER * excess).all(axis=0) & (excess <= GAP * middle).all(axis=0)
     off = [
         np.abs(one[:, is_burst] - mid[:, is_burst, None])
         for one, mid in zip(rows, sides, strict=True)
@@ -224,84 +208,3 @@ def _median(table: Floats) -> Floats:
         return np.asarray(np.partition(table, half, axis=-1)[..., half])
     ordered = np.partition(table, (half - 1, half), axis=-1)
     return np.asarray((ordered[..., half - 1] + ordered[..., half]) / 2)
-
-
-def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
-    """Find the days whose bees did not all come home."""
-    out, back, is_all_in = flown_of(window)
-    seen = (out >= LEAST_OUT) & is_all_in
-    ratio = np.full(len(days), np.nan)
-    ratio[seen] = back[seen] / out[seen]
-    first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - USUAL_DAYS - 2, 0)
-    usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS, first=first)
-    off = np.abs(ratio - usual)
-    spread = NORMAL * before_each(off, USUAL_DAYS, SPREAD_DAYS, first=first)
-    spread = np.maximum(np.nan_to_num(spread, nan=SPREAD), LEAST_SPREAD)
-    lost = out * usual - back
-    share = usual - ratio
-    lacks_kg = np.minimum(before_each(days.day_kg, USUAL_DAYS, LEAST_DAYS), 0.0) - days.day_kg
-    asked = np.where(np.isnan(lacks_kg), ALONE_SPREADS, LOST_SPREADS)
-    is_loss = (
-        (share >= np.maximum(LOST_SHARE, asked * spread))
-        & (lost >= LOST_BEES)
-        & ~(lacks_kg < SCALE_SHARE * lost * BEE_KG)
-    )
-    usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS, first=first)
-    is_loss[days.dusk_s < window.carried.until_s] = False  # told before
-    for i in np.flatnonzero(is_loss).tolist():
-        begun_s = _since(window, days, i, float(usual[i]), float(lost[i]))
-        if begun_s is None:
-            continue
-        after = i + 1 < len(days) and bool(seen[i + 1]) and out[i + 1] < FEWER * usual_out[i]
-        yield _lost(window, days, i, begun_s, float(lost[i]), float(usual[i]), fewer=after)
-
-
-def _since(window: HiveWindow, days: Days, day: int, usual: float, lost: float) -> int | None:
-    """Give when bees began to stay away; None when they went at once, as a swarm does."""
-    time_s = np.arange(days.start_s[day], days.dusk_s[day], GRID_S).astype(np.int64)
-    begin_s = int(days.start_s[day])
-    out = passed(window.of("bees-out"), begin_s, time_s) * usual
-    away = out - passed(window.of("bees-in"), begin_s, time_s)
-    wide = AT_ONCE_S // GRID_S
-    if (
-        len(away) > wide
-        and float((away[wide:] - away[:-wide]).max()) > max(AT_ONCE_SHARE * lost, LOST_BEES)
-        and float(away.max()) < lost / AT_ONCE_SHARE
-    ):
-        return None
-    late = np.flatnonzero(away < lost / 4)
-    return int(time_s[late[-1]]) if len(late) else begin_s
-
-
-def _lost(
-    window: HiveWindow,
-    days: Days,
-    day: int,
-    begun_s: int,
-    lost: float,
-    usual: float,
-    *,
-    fewer: bool,
-) -> Finding:
-    """Put a loss into words and figures."""
-    kg = float(days.day_kg[day])
-    weighed = not np.isnan(kg)
-    evidence = [
-        f"{lost:,.0f} more bees went out than came in, taking the counter's usual {usual:.2f}",
-    ]
-    if weighed:
-        evidence.append(f"in the evening the hive weighed {-kg:.2f} kg less than in the morning")
-    if fewer:
-        evidence.append("the day after far fewer bees flew than before")
-    confidence = 0.6 + 0.15 * weighed + 0.15 * fewer
-    return Finding(
-        kind="forager_loss",
-        subject=f"hive:{window.hive.id}",
-        start_s=begun_s,
-        end_s=int(days.dusk_s[day]),
-        detected_s=int(days.dusk_s[day]),
-        confidence=round(confidence, 2),
-        measures={"bees_lost": round(lost, -2), "kg_lost": round(lost * BEE_KG, 2)},
-        evidence=tuple(evidence),
-        status="ended",
-    )
