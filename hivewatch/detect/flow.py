@@ -23,9 +23,10 @@ from hivewatch.signals.yard import Flags, YardDays, yard_days
 
 # All thresholds: own choice; tests/unit/detect/test_flow.py and the scoreboard hold them.
 GOOD_KG = 0.35  # [kg/d] a good day of the yard's middle hive
-TWO_GOOD_KG = 1.0  # [kg] of two good days together
-DUSK_KG = 0.45  # [kg/d] a good second day, as it is judged at dusk, before the night has ripened it
-DUSK_TWO_KG = 0.97  # [kg] together with the first day; what the night takes is reckoned high
+TWO_GOOD_KG = 0.95  # [kg] of two good days together
+DUSK_KG = 0.4  # [kg/d] a good second day, as it is judged at dusk, before the night has ripened it
+DUSK_TWO_KG = 0.98  # [kg] together with the first day
+DRIED = 0.5  # of the water allowed for at the first dawn that may not have been there
 APART_DAYS = 1  # [d] from the first good day to the second, at most
 HALF_KG = 0.4  # [kg] of these days, from more than half of the hives
 BESIDE_KG = 0.3  # [kg/d] what a flow brings counts above this
@@ -132,11 +133,13 @@ def _begun_s(together: YardDays, early: Floats, gain: Floats, good: int, day: in
     What a dusk has told stands, though the next dawn may be a little short of it: a finding
     does not hang on the hour at which it is asked for.
     """
-    first_kg, wet_kg = float(gain[good]), float(together.wet_kg[day])
-    is_good = early[day] >= DUSK_KG and first_kg + early[day] - wet_kg >= DUSK_TWO_KG
+    first_kg = float(gain[good]) - DRIED * together.off_kg[good]
+    sure_kg = first_kg + early[day] - together.dusk_wet_kg[day]
+    is_good = early[day] >= DUSK_KG and sure_kg >= DUSK_TWO_KG
     if is_good and together.has_agreed(good, day, HALF_KG, at_dusk=True):
         return float(together.dusk_s[day])
-    is_good = gain[day] >= GOOD_KG and first_kg + gain[day] - wet_kg >= TWO_GOOD_KG
+    sure_kg = first_kg + gain[day] - together.dawn_wet_kg[day]
+    is_good = gain[day] >= GOOD_KG and sure_kg >= TWO_GOOD_KG
     if is_good and together.has_agreed(good, day, HALF_KG, at_dusk=False):
         return float(together.dawn_s[day])
     return None

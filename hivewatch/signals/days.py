@@ -27,25 +27,14 @@ HOUR_S = 3600
 BEFORE_RISE_S = (9000, 1800)  # [s] own choice: everybody is home and nobody has left
 AFTER_SET_S = (3600, 9000)  # [s] own choice: the last foragers are home
 NO_SUN_S = (4 * HOUR_S, 22 * HOUR_S)  # [s] own choice: where the sun does not rise, by the clock
+LIES_S = (12 * HOUR_S, 4 * HOUR_S)  # [s] own choice: rain that no sun has dried by dawn, by dusk
 FLIGHT_CEL = 12.0  # [Cel] popular: weatherstem and others, 54 F; checks of the field vary 10 to 15
 LEAST_NEST = 6  # own choice: readings that make a day's mean of the nest
 READ = (
-    "rise_s",
-    "set_s",
-    "dawn_s",
-    "dusk_s",
-    "dawn_kg",
-    "dusk_kg",
-    "rain_mm",
-    "nest_cel",
-    "nest_sd_k",
-    "ambient_cel",
-    "bees_in",
-    "bees_out",
-    "flight_s",
-    "home_s",
-    "flying_h",
-)
+    "rise_s", "set_s", "dawn_s", "dusk_s", "dawn_kg", "dusk_kg", "night_mm", "dusk_mm",
+    "rain_mm", "nest_cel", "nest_sd_k", "ambient_cel", "bees_in", "bees_out",
+    "flight_s", "home_s", "flying_h",
+)  # fmt: skip
 """Figures of `Days` that come from readings; the others are worked out of these and the steps."""
 FIRST_FLIGHT = 0.02  # own choice: share of the day's bees that are out before the day has begun
 
@@ -74,6 +63,8 @@ class Days:
         Lost from dusk to the next dawn, without steps: ripening and food. [kg]
     step_kg : Floats
         All steps from this dawn to the next, added up. [kg]
+    night_mm, dusk_mm : Floats
+        Rain of the twelve hours before dawn weight is known, of the four before dusk's. [mm]
     rain_mm : Floats
         Rain of the day. [mm]
     nest_cel, nest_sd_k, ambient_cel : Floats
@@ -100,6 +91,8 @@ class Days:
     day_kg: Floats
     night_kg: Floats
     step_kg: Floats
+    night_mm: Floats
+    dusk_mm: Floats
     rain_mm: Floats
     nest_cel: Floats
     nest_sd_k: Floats
@@ -194,6 +187,10 @@ def _read(window: HiveWindow, from_s: int | None) -> _Read:
     last_s = window.over_s("weight")
     dawn_kg[dawn_s > last_s] = np.nan  # not over yet, as far as the readings go
     dusk_kg[dusk_s > last_s] = np.nan
+    night_mm, dusk_mm = (
+        np.where(at_s > last_s, np.nan, _each_sum(window.of("rain"), at_s - lies_s, at_s))
+        for at_s, lies_s in zip((dawn_s, dusk_s), LIES_S, strict=True)
+    )
     sums = {
         name: _each_sum(window.of(name), start_s[:-1], start_s[1:])
         for name in ("rain", "bees-in", "bees-out")
@@ -206,6 +203,8 @@ def _read(window: HiveWindow, from_s: int | None) -> _Read:
         "dusk_s": dusk_s,
         "dawn_kg": dawn_kg,
         "dusk_kg": dusk_kg,
+        "night_mm": night_mm,
+        "dusk_mm": dusk_mm,
         "rain_mm": sums["rain"],
         "nest_cel": _each(nest, start_s[:-1], start_s[1:], np.mean, LEAST_NEST),
         "nest_sd_k": _each(nest, start_s[:-1], start_s[1:], np.std, LEAST_NEST),
@@ -273,7 +272,7 @@ def _median(value: Floats) -> float:
     return median(sorted(value.tolist()))
 
 
-def _each_sum(series: Series, from_s: Ints, to_s: Ints) -> Floats:
+def _each_sum(series: Series, from_s: NDArray[np.generic], to_s: NDArray[np.generic]) -> Floats:
     """Add up the counts of each span; NaN where there is none."""
     if not len(series):
         return np.full(len(from_s), np.nan)

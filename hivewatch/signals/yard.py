@@ -30,14 +30,17 @@ SHOWER_DRY_KG = 1.4  # [kg] the same where no gauge says that it rained
 TOGETHER_S = 3600  # [s] a cloud reaches all hives of a yard within this, a keeper hardly
 RAINED_MM = 1.0  # [mm/d] a lid that weighs
 LID_KG = 1.0  # [kg] what a wet lid may hold; recordings of 2014 show 0.6 to 1.3 in downpours
+HOLDS_KG = 0.5  # [kg] what it holds of a usual rain: half of that
 LID_M2 = 0.24  # [m2] a lid of 0.44 m by 0.55 m: a millimetre of rain on it weighs 0.24 kg
 DRIES_KG = 0.06  # [kg/h] of flying weather: 4 mm of water a long warm day. From memory, FAO
 # Irrigation and Drainage Paper 56 (1998), table 2: 2 to 4 mm/d where moderate, 4 to 7 where warm
 NIGHTS = 5  # nights that tell how much the next one will take
-RIPENING = 0.3  # share of a day's gain that the night takes; popular: a third of the water goes
+RIPENING = 0.2  # share of a day's gain that the night takes at least; more where nights did
 MOST_KG = 10.0  # [kg/d] more is no nectar: a hive put down or taken off
 EMPTY_KG, HIVE_KG = 5.0, 15.0  # [kg] a floor board that was a hive once
 STILL_KG = 0.08  # [kg/d] in weather to fly, of a week: nobody at home
+DRY_DAYS = 4  # [d] of that week that tell it
+WEAK = 0.2  # of the bees that a middle neighbour sends out: it has no vote
 FLOWN_H = 4.0  # [h/d] that such a day is light and warm
 WEEK = 7  # [d]
 GAP_DAYS = 6  # [d] dawns that may be missing between two; what was gained between is spread
@@ -54,19 +57,21 @@ class YardDays:
     start_s : NDArray
         Their midnights, shape (n + 1,). [s]
     gain_kg : Floats
-        From this dawn to the next, shape (h, n). [kg]
+        From this dawn to the next, without the water on the lids, shape (h, n). [kg]
     early_kg : Floats
         The same, judged at dusk: less what the night will take. [kg]
     day_kg : Floats
-        From dawn to dusk. [kg]
+        From dawn to dusk, without that water. [kg]
     dawn_s, dusk_s : Floats
         When a day's gain is known, and when it can be judged, shape (n,). [s]
     is_gone : Flags
-        There is nobody at home, shape (h, n).
+        There is nobody at home, or too few to have a vote, shape (h, n).
     lid_kg : Floats
         What the day's rain may weigh on a lid, as far as anybody knows of it. [kg]
-    wet_kg : Floats
-        What may be left of that at dusk, as if half of the warm hours came after the rain. [kg]
+    off_kg : Floats
+        What is allowed for at this dawn: so much less it may be. [kg]
+    dusk_wet_kg, dawn_wet_kg : Floats
+        What more water than is allowed for may be on it at dusk, and at the next dawn. [kg]
     flying_h : Floats
         Hours warm and light enough to fly, NaN where nobody knows. [h]
     """
@@ -80,7 +85,9 @@ class YardDays:
     dusk_s: Floats
     is_gone: Flags
     lid_kg: Floats
-    wet_kg: Floats
+    off_kg: Floats
+    dusk_wet_kg: Floats
+    dawn_wet_kg: Floats
     flying_h: Floats
 
     def typical_kg(self, figures: Floats) -> Floats:
@@ -119,31 +126,37 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
     """
     first = min(one.day[0] for one in days)
     count = (max(one.day[-1] for one in days) - first).days + 1
-    gain, early, by_day, rain, flying = (np.full((len(days), count), np.nan) for _ in range(5))
+    gain, early, by_day = (np.full((len(days), count), np.nan) for _ in range(3))
     dawn_s, dusk_s = np.zeros(count), np.zeros(count)
     showers = _showers(days)
     wet, gone = (np.zeros((len(days), count), np.bool_) for _ in range(2))
+    rain_mm, night_mm, dusk_mm, flying_h = (
+        _most(_rows(days, name, first, count))
+        for name in ("rain_mm", "night_mm", "dusk_mm", "flying_h")
+    )
+    dawn_lid_kg, dusk_lid_kg = (_on_lid(rain, HOLDS_KG) for rain in (night_mm, dusk_mm))
     for row, one in enumerate(days):
         at = (one.day[0] - first).days
         span = slice(at, at + len(one))
-        no_steps = _no_steps(one, showers[row])
-        gain[row, span] = _gain(one, no_steps)
-        by_day[row, span] = one.day_kg + sum_steps(no_steps, one.rise_s, one.set_s)
-        early[row, span] = _judged_at_dusk(one, by_day[row, span])
+        no_steps, lid_kg = _no_steps(one, showers[row]), dawn_lid_kg[span]
+        next_lid_kg = np.append(lid_kg[1:], 0.0)
+        gain[row, span] = _gain(one, no_steps, lid_kg)
+        by_day[row, span] = (
+            one.day_kg + sum_steps(no_steps, one.rise_s, one.set_s) - dusk_lid_kg[span] + lid_kg
+        )
+        night_kg = one.night_kg - dusk_lid_kg[span] + next_lid_kg
+        early[row, span] = _judged_at_dusk(night_kg, by_day[row, span])
         dawn_s[span] = np.append(one.dawn_s[1:], one.dawn_s[-1:] + DAY_S)
         dusk_s[span] = one.dusk_s
-        rain[row, span], flying[row, span] = one.rain_mm, one.flying_h
         gone[row, span] = (one.dawn_kg < EMPTY_KG) & (np.fmax.reduce(one.dawn_kg) > HIVE_KG)
         at_s = np.array([step.before_s for step in showers[row]], np.int64)
         wet[row, at + np.searchsorted(one.start_s, at_s, side="right") - 1] = True
-    rain_mm = np.nan_to_num(_most(rain))
-    lid_kg = np.where(rain_mm >= RAINED_MM, np.minimum(LID_M2 * rain_mm, LID_KG), 0.0)
+    lid_kg = np.where(np.nan_to_num(rain_mm) >= RAINED_MM, _on_lid(rain_mm, LID_KG), 0.0)
     if len(days) > 1:
         both = wet.sum(axis=0) * 2 >= np.maximum(2, (~np.isnan(gain)).sum(axis=0))
         lid_kg[both] = LID_KG
-    flying_h = _most(flying)
-    wet_kg = np.maximum(lid_kg - DRIES_KG * np.nan_to_num(flying_h) / 2, 0.0)
-    gone |= _is_still(by_day, flying_h)
+    unseen_kg = np.maximum(lid_kg - DRIES_KG * np.nan_to_num(flying_h) / 2, 0.0)
+    gone |= _is_still(by_day, flying_h, lid_kg) | _is_weak(_rows(days, "bees_out", first, count))
     gain[gone] = early[gone] = by_day[gone] = np.nan
     return YardDays(
         tuple(first + timedelta(days=i) for i in range(count)),
@@ -155,9 +168,39 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         dusk_s,
         gone,
         lid_kg,
-        wet_kg,
+        dawn_lid_kg,
+        _doubt(dusk_mm, unseen_kg),
+        _doubt(np.append(night_mm[1:], np.nan), unseen_kg),
         flying_h,
     )
+
+
+def _rows(days: Sequence[Days], name: str, first: date, count: int) -> Floats:
+    """Lay a figure of all hives on one calendar; (h, n)."""
+    rows = np.full((len(days), count), np.nan)
+    for row, one in enumerate(days):
+        at = (one.day[0] - first).days
+        rows[row, at : at + len(one)] = getattr(one, name)
+    return rows
+
+
+def _most(rows: Floats) -> Floats:
+    """Give the largest figure of each day; NaN where nobody has one."""
+    return np.asarray(np.fmax.reduce(rows, axis=0), np.float64)
+
+
+def _on_lid(rain_mm: Floats, most_kg: float) -> Floats:
+    """Give what rain weighs on a lid that holds so much; nothing where nobody knows of rain."""
+    return np.minimum(LID_M2 * np.nan_to_num(rain_mm), most_kg)
+
+
+def _doubt(rain_mm: Floats, unseen_kg: Floats) -> Floats:
+    """Give by how much more a lid may hold than is allowed for; all of it without a gauge.
+
+    Then it is as if half of the day's warm hours came after the rain.
+    """
+    seen_kg = _on_lid(rain_mm, LID_KG) - _on_lid(rain_mm, HOLDS_KG)
+    return np.where(np.isnan(rain_mm), unseen_kg, seen_kg)
 
 
 def _showers(days: Sequence[Days]) -> list[list[Step]]:
@@ -186,13 +229,13 @@ def _no_steps(one: Days, showers: Sequence[Step]) -> list[Step]:
             *showers]  # fmt: skip
 
 
-def _gain(one: Days, no_steps: Sequence[Step]) -> Floats:
+def _gain(one: Days, no_steps: Sequence[Step], lid_kg: Floats) -> Floats:
     """Give what a hive gained from each dawn to the next, spread over dawns that are missing."""
     next_rise_s = np.append(one.rise_s[1:], one.rise_s[-1:] + DAY_S)
     added = np.append(
         0.0, np.cumsum(one.step_kg - sum_steps(no_steps, one.rise_s, next_rise_s))[:-1]
     )
-    level = one.dawn_kg - added
+    level = one.dawn_kg - added - lid_kg
     gain = np.full(len(one), np.nan)
     known = np.flatnonzero(~np.isnan(level)).tolist()
     for a, b in pairwise(known):
@@ -201,14 +244,33 @@ def _gain(one: Days, no_steps: Sequence[Step]) -> Floats:
     return np.where(np.abs(gain) > MOST_KG, np.nan, gain)
 
 
-def _is_still(by_day: Floats, flying_h: Floats) -> Flags:
+def _is_still(by_day: Floats, flying_h: Floats, lid_kg: Floats) -> Flags:
     """Say on which days a scale has not moved for a week, in weather in which bees fly; (h, n).
 
-    Foragers that leave and come home move it by more than that every day.
+    Foragers that leave and come home move it by more than that every day. A day of rain that
+    moved it by no more than a wet lid does not count: it dries over an empty hive, too.
     """
+    moved = np.abs(np.nan_to_num(by_day))
+    moved = np.where((lid_kg > 0) & (moved < STILL_KG + lid_kg), np.nan, moved)
     ahead = np.full((len(by_day), WEEK - 1), np.inf)
-    moved = sliding_window_view(np.hstack((ahead, np.abs(np.nan_to_num(by_day)))), WEEK, axis=1)
-    return np.asarray((moved.max(axis=2) < STILL_KG) & (flying_h >= FLOWN_H), np.bool_)
+    week = sliding_window_view(np.hstack((ahead, moved)), WEEK, axis=1)
+    dry = (~np.isnan(week)).sum(axis=2)
+    most = np.fmax.reduce(week, axis=2)
+    return np.asarray((most < STILL_KG) & (dry >= DRY_DAYS) & (flying_h >= FLOWN_H), np.bool_)
+
+
+def _is_weak(bees_out: Floats) -> Flags:
+    """Say on which days a hive has sent out few bees beside its neighbours, two in a row; (h, n).
+
+    It is dead, has left whole, or is too small to tell what the country gives.
+    """
+    weak = np.zeros(bees_out.shape, np.bool_)
+    for row, mine in enumerate(bees_out):
+        others = np.delete(bees_out, row, axis=0)
+        known = ~np.isnan(others).all(axis=0) & ~np.isnan(mine)
+        weak[row, known] = mine[known] < WEAK * np.nanmedian(others[:, known], axis=0)
+    weak[:, 1:] &= weak[:, :-1]
+    return weak
 
 
 def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
@@ -220,12 +282,7 @@ def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
     return np.bincount(at[within], sizes[within], len(from_s)).astype(np.float64)
 
 
-def _judged_at_dusk(one: Days, day_kg: Floats) -> Floats:
+def _judged_at_dusk(night_kg: Floats, day_kg: Floats) -> Floats:
     """Give each day's gain as it can be judged at dusk, from what the last nights took."""
-    usual = np.nan_to_num(before_each(one.night_kg, NIGHTS, 1))
+    usual = np.nan_to_num(before_each(night_kg, NIGHTS, 1))
     return day_kg - np.maximum(usual, RIPENING * np.maximum(day_kg, 0.0))
-
-
-def _most(rows: Floats) -> Floats:
-    """Give the largest figure of each day; NaN where nobody has one."""
-    return np.asarray(np.fmax.reduce(rows, axis=0), np.float64)

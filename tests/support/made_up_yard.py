@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
+from typing import Literal
 
 import numpy as np
 
@@ -28,6 +29,8 @@ def days_with(first: date, count: int, **figures: np.ndarray) -> Days:
         "dawn_s": start_s[:-1] + 4.5 * 3600,
         "dusk_s": start_s[:-1] + 22.5 * 3600,
         "step_kg": np.zeros(count),
+        "night_mm": np.zeros(count),
+        "dusk_mm": np.zeros(count),
         "rain_mm": np.zeros(count),
     }
     day = tuple(first + timedelta(days=i) for i in range(count))
@@ -38,14 +41,21 @@ def made_up_days(
     gain_kg: Sequence[float],
     *,
     rain_mm: Sequence[float] | None = None,
+    rain_ends: Literal["by noon", "by dusk"] | None = "by dusk",
     flying_h: float = 8.0,
     seed: int = 0,
     spread_kg: float = 0.08,
 ) -> Days:
-    """Make days of one hive that gain this much; the last day's dawn is known, its gain is not."""
+    """Make days of one hive that gain this much; the last day's dawn is known, its gain is not.
+
+    Rain that ends by noon has dried by dusk; where nobody says when it ends, no gauge hears of it
+    but in the day's sum.
+    """
     rng = np.random.default_rng(seed)
     n = len(gain_kg) + 1
     gain = np.append(np.array(gain_kg) + rng.normal(0, spread_kg, n - 1), np.nan)
+    rain = np.zeros(n) if rain_mm is None else np.append(rain_mm, 0.0)
+    at_dusk = {"by dusk": rain, "by noon": np.zeros(n), None: np.full(n, np.nan)}[rain_ends]
     night = np.append(0.3 * np.maximum(gain[:-1], 0) + 0.05, np.nan)
     return days_with(
         FIRST,
@@ -54,7 +64,9 @@ def made_up_days(
         gain_kg=gain,
         day_kg=gain + night,
         night_kg=night,
-        rain_mm=np.zeros(n) if rain_mm is None else np.append(rain_mm, 0.0),
+        rain_mm=rain,
+        dusk_mm=at_dusk,
+        night_mm=np.append(0.0, at_dusk[:-1]),
         flying_h=np.full(n, flying_h),
     )
 

@@ -146,10 +146,11 @@ def test_winter_loss_without_flight_is_no_dearth() -> None:
 
 
 def test_a_quiet_season_of_noise_says_nothing_of_a_flow() -> None:
+    """All scales of the yard are off alike from dawn to dawn, as by water that nobody knows of."""
     said = 0
     for seed in range(40):
         rng = np.random.default_rng(seed)
-        gain = rng.normal(0.05, 0.2, 120)
+        gain = 0.05 + np.diff(rng.normal(0, 0.2, 121))
         said += len(of_kind(flow.find(YARD, yard_of(gain.tolist(), hives=3)), "nectar_flow"))
     assert said <= 4  # one in ten yard-seasons at most
 
@@ -199,6 +200,54 @@ def test_a_scale_that_shows_fifty_grams_counts_a_day_that_is_just_good() -> None
 def test_a_shower_dries_off_on_a_long_warm_day_and_a_downpour_does_not(
     rain_mm: float, flows: int
 ) -> None:
+    """Where nobody knows at which hour it fell."""
     gain, rain = [*QUIET, 0.5, 0.7, 0.0, 0.0], [*([0.0] * 9), rain_mm, 0.0, 0.0]
-    yard = yard_of(gain, rain_mm=rain, flying_h=16.0, spread_kg=0)
+    yard = yard_of(gain, rain_mm=rain, rain_ends=None, flying_h=16.0, spread_kg=0)
     assert len(of_kind(flow.find(YARD, yard), "nectar_flow")) == flows
+
+
+@pytest.mark.parametrize(("rain_ends", "flows"), [("by noon", 1), ("by dusk", 0)])
+def test_rain_that_ended_by_noon_has_dried_by_dusk(rain_ends: str, flows: int) -> None:
+    gain, rain = [*QUIET, 0.5, 0.7, 0.0, 0.0], [*([0.0] * 9), 20.0, 0.0, 0.0]
+    yard = yard_of(gain, rain_mm=rain, rain_ends=rain_ends, spread_kg=0)
+    assert len(of_kind(flow.find(YARD, yard), "nectar_flow")) == flows
+
+
+def test_what_rained_on_the_lid_by_night_is_taken_off_the_gain() -> None:
+    """Two good days and a rain between them: the first one is not made better, nor the second."""
+    gain, rain = [*QUIET, 0.5 + 0.48, 0.6 - 0.48, 0.6, 0.6], [*([0.0] * 8), 2.0, 0.0, 0.0, 0.0]
+    (one,) = of_kind(flow.find(YARD, yard_of(gain, rain_mm=rain, spread_kg=0)), "nectar_flow")
+    assert (day_of(one.start_s), day_of(one.detected_s)) == (8, 9)
+    assert one.measures["kg_gained"] == pytest.approx(2.3, abs=0.05)
+
+
+def test_what_may_have_dried_before_the_first_dawn_makes_no_flow() -> None:
+    """Rain of the evening before is taken off that dawn, and all of it may have been gone."""
+    gain, rain = [*QUIET, 0.2, 0.4, 0.0, 0.0], [*([0.0] * 7), 2.0, 0.0, 0.0, 0.0, 0.0]
+    yard = yard_of(gain, rain_mm=rain, spread_kg=0)
+    assert not of_kind(flow.find(YARD, yard), "nectar_flow")
+
+
+@pytest.mark.parametrize(("bees", "kg"), [(2_000.0, 10.0), (30_000.0, 6.5), (np.nan, 6.5)])
+def test_a_colony_that_sends_out_few_bees_has_no_vote(bees: float, kg: float) -> None:
+    strong = made_up_days(QUIET + GOOD, spread_kg=0)
+    small = made_up_days([0.3] * 18, spread_kg=0)
+    yard = {
+        "strong": replace(strong, bees_out=np.full(19, 50_000.0)),
+        "small": replace(small, bees_out=np.full(19, bees)),
+    }
+    (one,) = of_kind(flow.find(YARD, yard), "nectar_flow")
+    assert one.measures["kg_gained"] == pytest.approx(kg, abs=0.1)
+
+
+def test_a_dead_hive_that_gets_wet_and_dries_does_not_vote() -> None:
+    rain = [0.0, 3.0, 0.0] * 6
+    wet = np.array([0.0, 0.5, -0.5] * 6)
+    alive = yard_of(QUIET + GOOD, hives=2, rain_mm=rain)
+    dead = {
+        f"dead-{i}": made_up_days(wet.tolist(), rain_mm=rain, spread_kg=0.005, seed=i)
+        for i in range(3)
+    }
+    dead = {hive: replace(one, day_kg=one.gain_kg) for hive, one in dead.items()}
+    (one,) = of_kind(flow.find(YARD, alive | dead), "nectar_flow")
+    assert one.measures["hives"] == 2

@@ -80,3 +80,21 @@ def test_local_days_are_23_and_25_hours_long_when_the_clock_changes() -> None:
     autumn = local_midnights_s(yard, date(2026, 10, 24), 4)
     assert (np.diff(spring) / 3600).tolist() == [24, 23, 24]
     assert (np.diff(autumn) / 3600).tolist() == [24, 25, 24]
+
+
+@pytest.mark.parametrize(
+    ("hour", "night", "dusk"), [(2.0, {5}, set()), (9.0, set(), set()), (20.0, {6}, {5})]
+)
+def test_rain_lies_on_the_lid_until_the_sun_has_dried_it(
+    made_up_hive: Callable, hour: float, night: set[int], dusk: set[int]
+) -> None:
+    hive = made_up_hive(days=10)
+    hive.series["rain"] = np.where(hive.time_s == hive.at(5, hour), 3.0, 0.0)
+    days = days_of(hive.window(("weight", "rain")))
+    assert {i for i, mm in enumerate(days.night_mm) if mm > 0} == night
+    assert {i for i, mm in enumerate(days.dusk_mm) if mm > 0} == dusk
+
+
+def test_where_no_gauge_is_nobody_knows_what_lies_on_the_lid(ten_days: Days) -> None:
+    assert np.isnan(ten_days.night_mm).all()
+    assert np.isnan(ten_days.dusk_mm).all()
