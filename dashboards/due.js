@@ -1,5 +1,6 @@
 // The round in a few words: how soon, by which day, what to take; for the round and for the yards.
 
+import { get } from "./api.js";
 import { h } from "./dom.js";
 import { day } from "./words.js";
 
@@ -7,6 +8,21 @@ const SOON = {
   emergency: ["now", 3], deadline: ["a date presses", 2], today: ["today", 2],
   "next visit": ["at the next visit", 1], count: ["count again", 0],
 };
+
+const AGAIN_MS = 60 * 1000; // own choice: the round goes by days; it is not asked with every reading
+const HOUR_MS = 3600 * 1000; // by the clock of the yards, which a demo plays fast
+
+/** Gives the round as of a moment; asks for it anew when it is a minute, or by that clock an hour, old. */
+export function roundNowAndThen() {
+  let round = null;
+  let readMs = 0;
+  return async (now) => {
+    if (Date.now() - readMs > AGAIN_MS || new Date(now) - new Date(round.as_of) > HOUR_MS) {
+      [round, readMs] = [await get("round"), Date.now()];
+    }
+    return round;
+  };
+}
 
 /** "3 yards need a visit; Mill race first, today." */
 export function inWords(visits) {
@@ -29,3 +45,7 @@ export function thing({ what, count, unit, fits }) {
   const frame = fits ? ` (${fits.replaceAll("-", " ")})` : "";
   return unit ? `${count} ${unit} ${what}${frame}` : `${count > 1 ? `${count} × ` : ""}${what}${frame}`;
 }
+
+/** "Leave it closed until Wed 3 Jun if you can: a swarm that left on 16 May." */
+export const closed = (hive) => [
+  h("strong", {}, `Leave it closed until ${localDay(hive.closed_until)} if you can: `), `${hive.closed_because}.`];

@@ -4,6 +4,7 @@ import { answers } from "./answers.js";
 import { get, kinds, list } from "./api.js";
 import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
+import { closed, roundNowAndThen, soon as mark } from "./due.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
 import { whoField } from "./who.js";
 import {
@@ -12,7 +13,6 @@ import {
 
 const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
 const DAY_MS = 86400000;
-const SUPER_MS = 2.5 * DAY_MS; // a date so near presses, as on the round
 const LISTED = 40;
 const FULL_MS = 7 * DAY_MS; // own choice: what was over before then stands on one line, to be opened
 const ASKED = 3;
@@ -22,7 +22,7 @@ const AROUND_MS = [DAY_MS, 60 * DAY_MS]; // own choice: a day on either side at 
 const letters = (i) => (i < 26 ? "" : letters(Math.floor(i / 26) - 1)) + String.fromCharCode(65 + (i % 26));
 
 export function hivePage(id) {
-  const state = { days: "7", around: null, pages: 1, charts: null };
+  const state = { days: "7", around: null, pages: 1, charts: null, roundAt: roundNowAndThen() };
   const page = {
     page: "yards", title: id,
     load: () => load(id, state),
@@ -43,7 +43,7 @@ const CHARTS = [
     { name: "In", colour: "--line-2", unit: "bees an hour", digits: 0, isCount: true, dash: true }] },
 ];
 
-async function load(id, { days, around, pages }) {
+async function load(id, { days, around, pages, roundAt }) {
   const [hive, yards, words, events, { now }, devices] = await Promise.all([
     get(`hives/${id}`), list("yards"), kinds(), history(id, pages), get("now"), list("devices"),
   ]);
@@ -60,6 +60,7 @@ async function load(id, { days, around, pages }) {
   const outlook = !isGone && canLookAhead(events.items, now) ? await get(`hives/${id}/outlook`) : null;
   return {
     now, hive, yard, zone, words, events: events.items, more: events.more, readings, outlook, isGone,
+    visit: (await roundAt(now)).visits.flatMap((one) => one.hives).find((one) => one.hive === id),
     devices: devices.items.filter((device) => device.hive === id), from: first / 1000,
     to: around ? last / 1000 : new Date(now) / 1000,
   };
@@ -93,7 +94,7 @@ function render(main, data, state, page) {
     h("h1", {}, hive.id),
     h("p", { class: "quiet" }, `${hive.frame.replaceAll("-", " ")}, ${count(hive.boxes, "brood box", "brood boxes")} of ${hive.frames} frames`),
   ]);
-  fill(part("now"), pressing(found, words, zone, now, data.outlook));
+  fill(part("now"), pressing(found, words, zone, now, data.visit));
   fill(part("figures"), figures(hive, now));
   const marks = [
     ...found.filter((one) => one.status !== "withdrawn" && !isEveryday(one)).map((one) => ({
@@ -174,17 +175,19 @@ function figures(hive, now) {
 }
 
 /** What wants a look, the most pressing first, and what to do: before all figures. */
-function pressing(found, words, zone, now, outlook) {
+function pressing(found, words, zone, now, visit) {
   const wanting = found.map((one) => ({ one, kind: words.get(one.kind), soon: rank(one, words.get(one.kind), now) }))
     .filter(({ soon }) => soon > 0).sort((a, b) => b.soon - a.soon);
-  const by = outlook?.room.super_by;
-  const isDue = by && new Date(`${by}T12:00:00Z`) - new Date(now) < SUPER_MS;
-  if (wanting.length === 0 && !isDue) return [];
+  const dates = (visit?.reasons ?? []).filter(({ source }) => source === "outlook" || source === "queen date");
+  if (wanting.length === 0 && dates.length === 0 && !visit?.closed_until) return [];
   return [h("ul", { class: "wanting", "aria-label": "Wants a look" }, wanting.map(({ one, kind, soon }) =>
     h("li", { "data-key": one.id, class: `edge-${soon}` },
       h("p", {}, h("strong", {}, head(one, kind)), ` ${span(one, zone, now)} `, h("span", { class: `soon soon-${soon}` }, SOON[soon])),
       kind?.do ? h("p", {}, kind.do) : null)),
-  isDue ? h("li", { "data-key": "super", class: "edge-2" }, h("p", {}, h("strong", {}, "No room"), `: a super by ${day(`${by}T12:00:00Z`, "UTC")}`)) : null)];
+  dates.map((one) => h("li", { "data-key": one.about, class: one.urgency === "deadline" ? "edge-2" : "edge-1" },
+    h("p", {}, h("strong", {}, one.words), " ", mark(one.urgency)), h("p", { class: "quiet" }, `${one.why}.`))),
+  visit?.closed_until ? h("li", { "data-key": "closed", class: "edge-1" },
+    h("p", {}, closed(visit))) : null)];
 }
 
 function findingList(found, numbers, { words, zone, now, listed, show }) {

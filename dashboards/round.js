@@ -3,7 +3,7 @@
 import { answers } from "./answers.js";
 import { get, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { inWords, localDay, soon, thing } from "./due.js";
+import { closed, inWords, localDay, soon, thing } from "./due.js";
 import { clock, count, day } from "./words.js";
 import { whoField } from "./who.js";
 
@@ -80,8 +80,7 @@ function yard(visit, number, next) {
 function one(hive) {
   return h("li", { "data-key": hive.hive },
     h("h3", {}, h("a", { href: `#/hive/${hive.hive}` }, hive.hive)),
-    hive.closed_until ? h("p", { class: "closed" }, h("strong", {}, `Leave it closed until ${localDay(hive.closed_until)} if you can: `),
-      `${hive.closed_because}.`) : null,
+    hive.closed_until ? h("p", { class: "closed" }, closed(hive)) : null,
     reasons(hive.reasons, "because"));
 }
 

@@ -2,33 +2,24 @@
 
 import { get, kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { inWords, localDay, soon, thing } from "./due.js";
+import { inWords, localDay, roundNowAndThen, soon, thing } from "./due.js";
 import { ago, change, clock, count, day, dayKey, figure, head, isEveryday, rank, SOON, span } from "./words.js";
 
 const OLD_MS = 24 * 3600 * 1000; // own choice: an older figure says its age; silence is a finding
-const ROUND_MS = 60 * 1000; // own choice: the round goes by days; it is not asked with every reading
-const ROUND_HOURS = 1; // by the clock of the yards, which a demo plays fast
 
 export function yardsPage() {
-  const state = { round: null, readMs: 0 };
-  return { page: "yards", title: "Yards", load: () => load(state), render };
+  const roundAt = roundNowAndThen();
+  return { page: "yards", title: "Yards", load: () => load(roundAt), render };
 }
 
-async function load(state) {
+async function load(roundAt) {
   const [yards, hives, unplaced, words, held] = await Promise.all([
     list("yards"), list("hives"), list("devices", { unplaced: true }), kinds(), get("quarantine", { limit: 1 }),
   ]);
   return {
     now: hives.now, yards: yards.items, hives: hives.items, unplaced: unplaced.items, words, isHeld: held.items.length > 0,
-    zone: yards.items[0]?.timezone ?? "UTC", round: await roundAt(hives.now, state),
+    zone: yards.items[0]?.timezone ?? "UTC", round: await roundAt(hives.now),
   };
-}
-
-async function roundAt(now, state) {
-  const isOld = Date.now() - state.readMs > ROUND_MS
-    || new Date(now) - new Date(state.round.as_of) > ROUND_HOURS * 3600 * 1000;
-  if (isOld) [state.round, state.readMs] = [await get("round"), Date.now()];
-  return state.round;
 }
 
 function render(main, { now, yards, hives, unplaced, words, isHeld, round }) {

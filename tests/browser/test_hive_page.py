@@ -117,3 +117,13 @@ def test_what_is_further_back_comes_when_it_is_asked_for(here, visit):
     assert not page.get_by_role("button", name="Print").is_visible()
     assert not page.get_by_role("button", name="Show on the curves").first.is_visible()
     assert page.locator("[data-part=findings]").is_visible()
+
+
+def test_it_says_first_which_date_of_the_queen_presses_and_how_long_it_stays_closed(here, visit):
+    here.write_down(hive="hazel-2", at="2026-05-02T12:00:00+01:00", queen="virgin")
+    page = visit(f"{here.url}/#/hive/hazel-2")
+    page.wait_for_selector("[data-part=now] li")
+    said = " ".join(page.locator("[data-part=now]").inner_text().split())
+    assert "Leave it closed until" in said
+    assert "a virgin queen on 2 May" in said
+    assert "Look for eggs of the queen" in said
