@@ -27,10 +27,10 @@ from hivewatch.comb.sensed import Sensed, against_usual, days_between
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX, DayOf, Visit
 from hivewatch.signals.season import (
+    growths_by_season,
     is_laying_season,
-    laying_growth,
     usual_flying,
-    winter_share,
+    winter_shares,
 )
 
 USUAL_FLOW_KG = 0.6
@@ -49,7 +49,7 @@ class Course:
     colony, traits : Colony, Traits
         Bees, brood, and what each member supposes.
     own : Floats
-        What is the hive's own, on the log scale, shape (4, members): see `comb.own`.
+        What is the hive's own, on the log scale, shape (5, members): see `comb.own`.
     again, again_laying : Floats
         The day (ordinal) on which a queen begins to lay, `NEVER` for none; and how much.
     emerged : Floats
@@ -83,11 +83,13 @@ class Course:
         def day_of(day: date) -> Day:
             usual = min(1.0, self.against_usual * usual_flying(day, self.latitude))
             flown = self.sensed.flying.get(day, usual)
-            yesterday = date.fromordinal(day.toordinal() - 1)
-            growth = laying_growth(day, yesterday, self.latitude)
             flow = self.sensed.flow_kg.get(day, USUAL_FLOW_KG * flown)
-            values = (flown, flow, winter_share(day, self.latitude), growth)
-            return Day(*(np.full((1, 1), value, np.float32) for value in values))
+            weather = (np.full((1, 1), value, np.float32) for value in (flown, flow))
+            season = (
+                of_season(day, self.latitude, self.own[4])[None].astype(np.float32)
+                for of_season in (winter_shares, growths_by_season)
+            )
+            return Day(*weather, *season)
 
         return day_of
 
@@ -106,7 +108,9 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
     )
     colony, traits = first_colony(visit, seed, course.day_of, latitude, members)
     emerged = np.asarray(colony.brood[-1, 0], np.float64)
-    own[3] = worth_by_laying(own[3], traits.laying[0], colony.adults[0], visit.day, latitude)
+    own[3] = worth_by_laying(
+        *(own[3], traits.laying[0], colony.adults[0], visit.day, latitude, own[4])
+    )
     course = replace(course, colony=colony, traits=traits, own=own, emerged=emerged)
     return _done(_requeen(course), visit)
 
@@ -177,8 +181,7 @@ def _done(course: Course, visit: Visit) -> Course:
     """Take in what somebody did to the colony."""
     generator = stream(course.seed, visit.day, "done")
     for what in visit.done:
-        adults = course.colony.adults[0]
-        level = np.exp(expected_laying(course.own[3], adults, course.day, course.latitude))
+        level = np.exp(_expected(course))
         after = change(
             what,
             Change(course.colony, course.traits, course.again, course.again_laying),
@@ -192,17 +195,21 @@ def _done(course: Course, visit: Visit) -> Course:
 
 def _come_back(traits: Traits, course: Course) -> Traits:
     """Let laying come back a little to what is expected."""
-    adults = course.colony.adults[0]
-    expected = expected_laying(course.own[3], adults, course.day, course.latitude)
-    laying = come_back(np.asarray(traits.laying[0], np.float64), expected)
+    laying = come_back(np.asarray(traits.laying[0], np.float64), _expected(course))
     return replace(traits, laying=laying[None].astype(np.float32))
+
+
+def _expected(course: Course) -> Floats:
+    """Give the log of what queen, bees and season let expect today."""
+    worth, later_d = course.own[3:]
+    adults = course.colony.adults[0]
+    return expected_laying(worth, adults, course.day, course.latitude, later_d)
 
 
 def _requeen(course: Course) -> Course:
     """Where a visit in the season found hardly an egg, draw when laying goes on."""
     laying, today = course.traits.laying[0], course.day.toordinal()
-    adults = course.colony.adults[0]
-    level = np.exp(expected_laying(course.own[3], adults, course.day, course.latitude))
+    level = np.exp(_expected(course))
     stopped = laying < STOPPED_PART * level
     course = replace(course, again=np.where(stopped, course.again, NEVER))
     stopped &= ~((course.again > today) & (course.again < NEVER))  # whose day is known keep it

@@ -9,9 +9,9 @@ import numpy as np
 from hivewatch.comb.queen import WORTH
 from hivewatch.comb.stages import Floats
 
-OWN = ("counter", "dawn", "work", "queen")
+OWN = ("counter", "dawn", "work", "queen", "later")
 """Flights counted a forager and hour, the part of the foragers missed at dawn, how hard foragers
-work at present, and what the queen is worth."""
+work at present, what the queen is worth, and by how many days its season runs late."""
 
 COUNTER = (math.log(0.7), 0.7)
 """Log of the flights that a counter counts for each forager and hour of flying weather, and its
@@ -34,9 +34,15 @@ foraging (Visscher & Dukas 1997, Prado et al. 2020). Own choices: a third more o
 weeks, as flows last."""
 
 
+LATER = (0.0, 10.0)
+"""By how many days the season of laying and of winter bees runs late at a hive, beside what its
+latitude says, and the spread of that. [d] Own choice: springs and autumns of a place differ by two
+to three weeks between years (common practice, no source), and colonies differ beside that."""
+
+
 def draw_own(generator: np.random.Generator, members: int) -> Floats:
-    """Draw what is a hive's own, on the log scale, a row for each of `OWN`: (4, members)."""
-    middle, spread = np.array([COUNTER, DAWN, (0.0, WORK[0]), WORTH]).T
+    """Draw what is a hive's own, on the log scale (`later` in days), a row for each of `OWN`."""
+    middle, spread = np.array([COUNTER, DAWN, (0.0, WORK[0]), WORTH, LATER]).T
     return np.asarray(
         middle[:, None] + spread[:, None] * generator.standard_normal((len(OWN), members))
     )
@@ -47,7 +53,8 @@ def wander(own: Floats, generator: np.random.Generator) -> Floats:
     spread, lasts_days = WORK
     keep = math.exp(-1.0 / lasts_days)
     work = spread * math.sqrt(1.0 - keep**2)
-    step = np.array([*OWN_DRIFT[:2], work, OWN_DRIFT[2]])[:, None]
+    step = np.array([*OWN_DRIFT[:2], work, OWN_DRIFT[2], 0.0])[:, None]
     return np.asarray(
-        own * np.array([[1.0], [1.0], [keep], [1.0]]) + step * generator.standard_normal(own.shape)
+        own * np.array([[1.0], [1.0], [keep], [1.0], [1.0]])
+        + step * generator.standard_normal(own.shape)
     )

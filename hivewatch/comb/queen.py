@@ -12,7 +12,7 @@ from hivewatch.comb.count import COUNTING_ERROR
 from hivewatch.comb.priors import LAYING_DRIFT
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX
-from hivewatch.signals.season import LEVEL_PART, laying_level
+from hivewatch.signals.season import LEVEL_PART, levels_by_season
 
 WORTH = (math.log(2000.0), 0.3)
 """Log of what a queen lays at the height of the season among bees without number, and its spread
@@ -40,7 +40,9 @@ visit cannot tell her from one that was lost."""
 STOPPED_PART = 0.2  # of what is expected: laying below it is as good as stopped. Own choice
 
 
-def expected_laying(worth: Floats, adults: Floats, day: date, latitude: float) -> Floats:
+def expected_laying(
+    worth: Floats, adults: Floats, day: date, latitude: float, later_d: Floats | float = 0.0
+) -> Floats:
     """Give the log of what queen, bees and season let expect, shape (members,).
 
     That laying rises with the bees there are, and levels off, is the form of Khoury et al. 2011.
@@ -51,16 +53,21 @@ def expected_laying(worth: Floats, adults: Floats, day: date, latitude: float) -
         As `WORTH`, of each member.
     adults : Floats
         Bees.
-    day, latitude
-        For the season.
+    day, latitude, later_d
+        For the season, and by how many days it runs late in each member.
     """
     bees = np.maximum(np.asarray(adults, np.float64), 1.0)
-    season = LEVEL_PART * math.log(laying_level(day, latitude))
+    season = LEVEL_PART * np.log(levels_by_season(day, latitude, later_d))
     return np.asarray(worth + np.log(bees / (bees + BEES_FOR_HALF)) + season)
 
 
 def worth_by_laying(
-    drawn: Floats, laying: Floats, adults: Floats, day: date, latitude: float
+    drawn: Floats,
+    laying: Floats,
+    adults: Floats,
+    day: date,
+    latitude: float,
+    later_d: Floats | float = 0.0,
 ) -> Floats:
     """Let what was counted say what the queen is worth: two normal opinions, joined by precision.
 
@@ -74,7 +81,7 @@ def worth_by_laying(
     middle, spread = WORTH
     about = LAYING_DRIFT * math.sqrt(BACK_DAYS / 2)  # how far laying wanders from what is expected
     part = spread**2 / (spread**2 + about**2 + COUNTING_ERROR**2)
-    usual = expected_laying(np.full_like(drawn, middle), adults, day, latitude)
+    usual = expected_laying(np.full_like(drawn, middle), adults, day, latitude, later_d)
     gap = np.log(np.maximum(laying, 1.0)) - usual
     known = middle + part * gap + math.sqrt(1.0 - part) * (drawn - middle)
     return np.where(laying >= 1.0, known, drawn)

@@ -6,6 +6,11 @@ import math
 from datetime import date
 from functools import lru_cache
 
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
 _REFERENCE_LATITUDE = 47.0  # [deg] where the published season curve was made (Graz)
 _DAYS_A_DEGREE = 2.0
 """Spring comes later and autumn sooner by this for each degree towards the pole. Own choice: half
@@ -21,7 +26,10 @@ FALL_PART = 0.5
 peak that of McLellan et al. 1978 is at 16 %, that of Schmickl & Crailsheim 2007 at 4 % (both as
 restated by later models); the root of the second is 20 %. Both rise alike or faster."""
 
-_GROWTH_LIMITS = (0.93, 1.07)  # [1/d] own choice: the published curves grow by at most 7 % a day
+_GROWTH_LIMITS = (0.93, 1.07)
+"""Of the growth of laying. [1/d] Own choice: in spring the published curve grows by less than 7 % a
+day and falls so in autumn; the other (see `FALL_PART`) falls more slowly."""
+
 _WINTER_BEES_FROM = 246.0  # day of year, 3 September, when half emerging are; own choice
 _WINTER_BEES_WIDTH = 8.0  # [d] own choice
 
@@ -49,10 +57,13 @@ def laying_level(day: date, latitude: float) -> float:
     1 - max(s1, s2) with the logistic s1 and s2 of Schmickl & Crailsheim 2007 (Ecol. Modelling
     204:219-245, p. 221; x1 = 385, x2 = 30, x3 = 36, x4 = 155, x5 = 30).
     """
-    number = northern_day(day, latitude)
-    spring = 1.0 - 1.0 / (1.0 + 385.0 * math.exp(-2.0 * number / 30.0))
-    autumn = 1.0 / (1.0 + 36.0 * math.exp(-2.0 * (number - 155.0) / 30.0))
-    return float((1.0 - max(spring, autumn)) ** seasons_weight(latitude))
+    return float(_level(northern_day(day, latitude)) ** seasons_weight(latitude))
+
+
+def _level(number: Floats | float) -> Floats:
+    spring = 1.0 - 1.0 / (1.0 + 385.0 * np.exp(-2.0 * number / 30.0))
+    autumn = 1.0 / (1.0 + 36.0 * np.exp(-2.0 * (number - 155.0) / 30.0))
+    return np.asarray(1.0 - np.maximum(spring, autumn))
 
 
 @lru_cache(maxsize=4096)
@@ -62,18 +73,29 @@ def laying_growth(day: date, yesterday: date, latitude: float) -> float:
     return max(_GROWTH_LIMITS[0], min(_GROWTH_LIMITS[1], factor))
 
 
-@lru_cache(maxsize=4096)
-def winter_share(day: date, latitude: float) -> float:
-    """Say what part of the bees emerging on a day become winter bees.
+def levels_by_season(day: date, latitude: float, later_d: Floats | float) -> Floats:
+    """Give laying by season as `laying_level`, for seasons that run late by some days."""
+    return np.asarray(_level(northern_day(day, latitude) - later_d) ** seasons_weight(latitude))
+
+
+def growths_by_season(day: date, latitude: float, later_d: Floats) -> Floats:
+    """Give the factor by which such seasons move laying from yesterday to `day`."""
+    number = northern_day(day, latitude) - later_d
+    yesterday = northern_day(date.fromordinal(day.toordinal() - 1), latitude) - later_d
+    factor = (_level(number) / _level(yesterday)) ** seasons_weight(latitude)
+    return np.asarray(np.clip(factor, *_GROWTH_LIMITS))
+
+
+def winter_shares(day: date, latitude: float, later_d: Floats) -> Floats:
+    """Say what part of the bees emerging on a day become winter bees, in such seasons.
 
     Bees of late summer and autumn live until spring: common practice, no source; dates own choice.
     """
     number = northern_day(day, latitude)
     if number < 60.0:  # noqa: PLR2004  1 March
-        share = 1.0
-    else:
-        share = 1.0 / (1.0 + math.exp(-(number - _WINTER_BEES_FROM) / _WINTER_BEES_WIDTH))
-    return share * seasons_weight(latitude)
+        return np.full(later_d.shape, seasons_weight(latitude))
+    past = (number - later_d - _WINTER_BEES_FROM) / _WINTER_BEES_WIDTH
+    return np.asarray(seasons_weight(latitude) / (1.0 + np.exp(-past)))
 
 
 def has_winter_bees(day: date, latitude: float) -> bool:

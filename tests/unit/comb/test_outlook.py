@@ -14,11 +14,13 @@ from hivewatch.comb.outlook_words import describe_outlook, outlook_dict
 from hivewatch.comb.sensed import Sensed
 from hivewatch.comb.start import Visit, start
 from hivewatch.signals.season import (
+    growths_by_season,
     laying_growth,
     laying_level,
+    levels_by_season,
     northern_day,
     usual_flying,
-    winter_share,
+    winter_shares,
 )
 
 DAY = date(2026, 5, 2)
@@ -216,12 +218,26 @@ def test_seasons_turn_with_the_hemisphere_and_vanish_in_the_tropics() -> None:
     assert abs((int(np.argmax(south)) - int(np.argmax(north))) % 365 - 183) <= 2
     assert laying_level(date(2026, 1, 1), 5.0) == 1.0
     assert laying_growth(date(2026, 4, 2), date(2026, 4, 1), 47.0) > 1.0
-    assert winter_share(date(2026, 6, 1), 47.0) < 0.01
-    assert winter_share(date(2026, 11, 2), 47.0) > 0.99
-    assert winter_share(DAY.replace(month=5), -47.0) > 0.9
+    on_time = np.zeros(1)
+    assert winter_shares(date(2026, 6, 1), 47.0, on_time) < 0.01
+    assert winter_shares(date(2026, 11, 2), 47.0, on_time) > 0.99
+    assert winter_shares(DAY.replace(month=5), -47.0, on_time) > 0.9
     assert northern_day(date(2026, 4, 1), 52.0) < northern_day(date(2026, 4, 1), 42.0)
     assert usual_flying(date(2026, 7, 19), 47.0) == pytest.approx(0.8, abs=0.01)
     assert usual_flying(date(2026, 1, 17), 47.0) < 0.05
+
+
+def test_a_season_that_runs_late_is_that_of_some_days_ago() -> None:
+    later_d = np.array([-10.0, 0.0, 10.0])
+    for day in (date(2026, 3, 20), date(2026, 9, 5)):
+        level = levels_by_season(day, 47.0, later_d)
+        assert level[1] == laying_level(day, 47.0)
+        assert level[2] == pytest.approx(laying_level(day - timedelta(days=10), 47.0), rel=0.3)
+        growth = growths_by_season(day, 47.0, later_d)
+        assert growth[1] == pytest.approx(laying_growth(day, day - timedelta(days=1), 47.0))
+        assert np.all(np.diff(level) < 0) if day.month == 3 else np.all(np.diff(level) > 0)
+    assert np.all(np.diff(winter_shares(date(2026, 9, 5), 47.0, later_d)) < 0)
+    assert np.all(levels_by_season(date(2026, 3, 20), 5.0, later_d) == 1.0)
 
 
 def test_the_published_season_curve_is_met() -> None:
