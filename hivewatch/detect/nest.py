@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 from hivewatch.detect.finding import Finding, Measure
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.brood import Turn, probe_share, turns_of
+from hivewatch.signals.brood import Turn, turns_of
 from hivewatch.signals.days import HOUR_S
 from hivewatch.signals.levels import middle_before
+from hivewatch.signals.nest_bound import probe_share
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.warmth import NEST_S, Warmth, clean_nest, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series

@@ -21,18 +21,13 @@ from hivewatch.detect.queen_visits import HUNGRY_KG, Sign, signs_of
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.signals.bare import stepped_kg
-from hivewatch.signals.brood import (
-    as_days_stay,
-    brood_nest_cel,
-    is_autumn,
-    light_hours,
-    probe_share,
-)
+from hivewatch.signals.brood import as_days_stay
 from hivewatch.signals.carried import first_after
 from hivewatch.signals.days import DAY_S, days_of
 from hivewatch.signals.departures import departures_of, is_watched
 from hivewatch.signals.larder import larder_of
 from hivewatch.signals.levels import middle_before
+from hivewatch.signals.nest_bound import brood_nest_cel, is_autumn, light_hours, probe_share
 from hivewatch.signals.season import laying_level
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow

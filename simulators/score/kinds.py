@@ -72,6 +72,7 @@ class Kind:
     hidden_by: tuple[str, ...] = ()  # an event while one of these lasts need not be told apart
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
     excused_ahead_s: float = 0.0  # nor when such an event follows within this
+    may_be_short: bool = False  # without brood, if for shorter than the truth tells: nor then
 
     def is_truth(self, name: str) -> bool:
         """Say whether a name of the truth is this kind."""
@@ -104,7 +105,7 @@ KINDS: tuple[Kind, ...] = (
          measures=(Measure("kg_gained", "kg_gained", "relative", "kg", 0.10),
                    Measure("kg_a_day", "kg_a_day", "relative", "kg/d")),
          bar=Bar(0.95, 10, start_s=2 * DAY_S, told_s=2 * DAY_S)),
-    Kind("brood_onset", 10 * DAY_S, 10 * DAY_S, needs=("nest",),
+    Kind("brood_onset", 10 * DAY_S, 10 * DAY_S, needs=("nest",), may_be_short=True,
          bar=Bar(0.95, 20, start_s=3 * DAY_S)),
     Kind("queen_trouble", 14 * DAY_S, 14 * DAY_S, lasts=True, counts=_is_clear,
          bar=Bar(0.95, 20, told_s=24 * DAY_S)),
@@ -121,7 +122,8 @@ KINDS: tuple[Kind, ...] = (
          bar=Bar(0.95, 20)),
     Kind("dearth", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="yard", counts=_is_clear,
          measures=(Measure("kg_a_day", "kg_a_day", "absolute", "kg/d"),)),
-    Kind("brood_end", 14 * DAY_S, 14 * DAY_S, needs=("nest",), excuses=("dead_out", "taken")),
+    Kind("brood_end", 14 * DAY_S, 14 * DAY_S, needs=("nest",), may_be_short=True,
+         excuses=("dead_out", "taken")),
     Kind("swarm_risk", 10 * DAY_S, 10 * DAY_S, lasts=True,
          excuses=("swarm",), excused_ahead_s=CASTS_S),  # a cast of a hive that swarmed before
     Kind("orientation_flight", HOUR_S, HOUR_S, counts=_is_noticed,

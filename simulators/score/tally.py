@@ -8,14 +8,16 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from simulators.score.kinds import HOUR_S, SEASON_D, Event, Kind, Measure
+from simulators.score.kinds import DAY_S, HOUR_S, SEASON_D, Event, Kind, Measure
 from simulators.score.match import match, windows
 from simulators.score.play import Finding, Season, seconds
+from simulators.signs import BROOD_CELLS
 
 BLIND_S = 2 * HOUR_S  # own choice: an event with no reading this near cannot be seen
 QUIET_S = 2.5 * HOUR_S  # own choice: a gap this long is a silence
 QUIET_SLACK_S = HOUR_S
 EXCUSE_S = HOUR_S
+SHORT_D = 6  # own choice: the truth tells of a time without brood from six days on
 
 
 @dataclass(frozen=True)
@@ -171,6 +173,8 @@ def _is_excused(season: Season, kind: Kind, one: Finding) -> bool:
         device = subject.removeprefix("device:")
         if season.heard.is_quiet(device, start, QUIET_SLACK_S, QUIET_S):
             return True
+    if kind.may_be_short and _was_without_brood(season, subject.removeprefix("hive:"), start):
+        return True
     for event in season.truth["events"]:
         is_excuse = event["subject"] == subject and event["kind"] in kind.excuses
         ahead_s = kind.excused_ahead_s
@@ -183,6 +187,15 @@ def _is_excused(season: Season, kind: Kind, one: Finding) -> bool:
             if event["subject"] == f"yard:{yard}" and _spans(event, start, kind.before_s):
                 return True
     return False
+
+
+def _was_without_brood(season: Season, hive: str, at_s: float) -> bool:
+    """Say whether a hive had no brood to speak of within days of a moment."""
+    daily = season.truth["hives"][hive]["daily"]
+    day = int((at_s - season.start_s) // DAY_S)
+    near = slice(max(day - SHORT_D, 0), day + SHORT_D + 1)
+    cells = zip(daily["open"][near], daily["capped"][near], strict=True)
+    return any(young + old < BROOD_CELLS for young, old in cells)
 
 
 def _near_event(season: Season, kind: Kind, one: Finding) -> bool:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from nests import MadeUpNest, day_of
 
-from hivewatch.signals.brood import _rising, is_autumn, probe_share, turns_of
+from hivewatch.signals.brood import _rising, turns_of
+from hivewatch.signals.nest_bound import is_autumn, probe_share
 from hivewatch.signals.warmth import warmth_of
 
 
@@ -61,6 +62,24 @@ def test_a_pause_of_ten_days_is_an_end_and_an_onset(seed):
     assert (first, second) == ("end", "onset")
     assert abs(end - 25) <= 1.1
     assert abs(onset - 35) <= 1.1
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_in_hot_air_a_nest_is_held_against_its_own_warmth(seed):
+    """Bees without brood keep a nest at 33 Cel when the air is at 27, but no longer steady."""
+    nest = MadeUpNest(first="2026-06-01", days=60, air_cel=27, swing_k=7, seed=seed)
+    nest.has_brood(slice(35, 44), 0.5)
+    (first, end), (second, onset) = places(nest)
+    assert (first, second) == ("end", "onset")
+    assert abs(end - 35) <= 1.1
+    assert abs(onset - 44) <= 1.1
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_half_a_degree_less_is_no_end(seed):
+    nest = MadeUpNest(first="2026-06-01", days=60, air_cel=27, seed=seed)
+    nest.extra_k[:] = np.where(np.arange(len(nest.time_s)) > 35 * 144, -0.5, 0.0)
+    assert places(nest) == []
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -194,3 +194,15 @@ def test_days_left_are_held_against_the_evening_before_they_were_told(story):
     season.truth["hives"] = {"ford-1": {"daily": daily}}
     (pair,) = tally(season, (BY_NAME["low_stores"],))["low_stores"].pairs
     assert pair.measures["days_left"] == pytest.approx((7.0, (8.0 - 0.4 * 12) / 0.4))
+
+
+@pytest.mark.parametrize(("least_cells", "false"), [(300, 0), (2_000, 1)])
+def test_a_time_without_brood_that_is_too_short_for_the_truth_may_be_told(
+    story, least_cells, false
+):
+    story.told("brood_end", 20)
+    season = story.season()
+    cells = [4_000] * 18 + [least_cells // 2] * 3 + [4_000] * 19
+    season.truth["hives"] = {"ford-1": {"daily": {"open": cells, "capped": cells}}}
+    row = figures(tally(season, (BY_NAME["brood_end"],))["brood_end"])
+    assert row.false == false
