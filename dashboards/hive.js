@@ -57,10 +57,11 @@ async function load(id, { days, around, pages, roundAt }) {
   const readings = new Map(await Promise.all(CHARTS.flatMap((chart) => chart.quantities.map((quantity) => [quantity, chart]))
     .map(async ([quantity, chart]) => [quantity, await get(`hives/${id}/readings`, { quantity, ...asked, step: stepOf(chart, last - first) })])));
   const isGone = events.items.some(({ finding }) => finding?.kind === "taken" && finding.status === "open");
-  const outlook = !isGone && canLookAhead(events.items, now) ? await get(`hives/${id}/outlook`) : null;
+  const [outlook, round] = await Promise.all([
+    !isGone && canLookAhead(events.items, now) ? get(`hives/${id}/outlook`) : null, roundAt(now)]);
   return {
     now, hive, yard, zone, words, events: events.items, more: events.more, readings, outlook, isGone,
-    visit: (await roundAt(now)).visits.flatMap((one) => one.hives).find((one) => one.hive === id),
+    visit: round.visits.flatMap((one) => one.hives).find((one) => one.hive === id),
     devices: devices.items.filter((device) => device.hive === id), from: first / 1000,
     to: around ? last / 1000 : new Date(now) / 1000,
   };

@@ -6,6 +6,7 @@ import { inWords, localDay, roundNowAndThen, soon, thing } from "./due.js";
 import { ago, change, clock, count, day, dayKey, figure, head, isEveryday, rank, SOON, span } from "./words.js";
 
 const OLD_MS = 24 * 3600 * 1000; // own choice: an older figure says its age; silence is a finding
+const TODAY = SOON.indexOf("today");
 
 export function yardsPage() {
   const roundAt = roundNowAndThen();
@@ -36,12 +37,13 @@ function render(main, { now, yards, hives, unplaced, words, isHeld, round }) {
   ]);
 }
 
-/** The yards: those with the most pressing hives first, then as in the round. */
+/** The yards: those with hives for now or for today first, then as in the round. */
 function inOrder(yards, hives, urgent, round) {
   const places = new Map(round.visits.map((visit, i) => [visit.yard, i]));
   const place = ({ id }) => places.get(id) ?? places.size;
   const soon = new Map(yards.map((yard) => [yard.id, 0]));
-  for (const hive of hives) soon.set(hive.yard, Math.max(soon.get(hive.yard), urgent.get(hive.id).rank));
+  const pressing = hives.filter((hive) => urgent.get(hive.id).rank >= TODAY);
+  for (const hive of pressing) soon.set(hive.yard, Math.max(soon.get(hive.yard), urgent.get(hive.id).rank));
   return [...yards].sort((a, b) => soon.get(b.id) - soon.get(a.id) || place(a) - place(b) || a.name.localeCompare(b.name, "en"));
 }
 

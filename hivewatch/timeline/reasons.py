@@ -27,7 +27,6 @@ from hivewatch.timeline.wants import (
 
 WEEK_DAYS = 7  # own choice: "next visit" means within a week
 FRESH_S = 2 * 86_400  # [s] own choice: what ended before then is history
-
 SEASON_LEVEL = 0.3  # own choice: of the peak of laying; below, nobody opens a hive to count
 DAYS_NAMED = ("eggs_by_day",)  # measures that name a day until which to act
 DAYS_AHEAD = ("days_left", "days_until_capped")  # measures that say how many days there are left
@@ -257,9 +256,8 @@ def _closed(events: Iterable[Event], today: date) -> tuple[date, str] | None:
 
 
 def _after(reason: Reason, closed_until: date) -> Reason:
-    """Put off what can wait until a hive may be opened again; a date of its own stays."""
-    can_wait = reason.level in {"next visit", "count"} and reason.source != "queen date"
-    if not can_wait or (reason.by is not None and reason.by <= closed_until):
+    """Put off what has no date and can wait until a hive may be opened again."""
+    if reason.by is not None or reason.level not in {"next visit", "count"}:
         return reason
     return replace(reason, by=closed_until + timedelta(days=1))
 

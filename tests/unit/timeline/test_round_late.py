@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -74,3 +74,12 @@ def test_a_day_that_is_past_is_said_as_past(days, words):
     known = Facts(HIVE, (), (COUNTED,), {"as_of": "2026-05-12", "room": room})
     told = wants_of(known, ADVICE, AT_S + days * DAY_S, ZONE, 52.2).reasons
     assert [one.words for one in told if one.source == "outlook"] == [words]
+
+
+def test_a_super_that_is_due_when_the_hive_may_be_opened_again_keeps_its_day():
+    virgin = visit(AT_S, name="virgin", queen="virgin", adults=9000)  # closed until 22 May
+    room = {"super_by": "2026-05-24", "crowded_on": "2026-05-27"}
+    known = Facts(HIVE, (), (virgin,), {"as_of": "2026-05-12", "room": room})
+    told = wants_of(known, ADVICE, AT_S, ZONE, 52.2)
+    assert told.closed_until == date(2026, 5, 22)
+    assert [one.by for one in told.reasons if one.about == "super"] == [date(2026, 5, 24)]
