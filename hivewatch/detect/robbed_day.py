@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from hivewatch.signals.bare import before_each, passed
 from hivewatch.signals.days import DAY_S, HOUR_S, Days
 from hivewatch.signals.late import is_awaited, known_until_s
+from hivewatch.signals.robbed import wet_kg
 from hivewatch.signals.usual import usual_step_near
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
@@ -35,8 +36,6 @@ QUIET = 0.8  # times the usual traffic; with less nobody robs
 BUSY_LEAST = 2000.0  # [bees] out by then
 RATIO = (0.7, 1.1)  # bounds of a counter's own in / out; published: 0.90 for one counter type
 COUNTER_ERROR = 0.03  # of the bees out so far, beside its own ratio of the days before
-WET_DAYS = 3  # days before whose rain and dew may dry on this day
-FEW = 0.7  # times the usual traffic; what a day with less has brought is rain
 FED_DAYS = 3  # days in which fed syrup dries
 FED_SHARE = 0.3  # of what was fed; common practice, no source: a third of syrup is water that goes
 STEP_SHARE = 0.1  # of a step of the same day: its error, and wet frames
@@ -79,12 +78,18 @@ class Watch:
         night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
         eaten_kg = before_each(days.night_kg / night_h, NIGHTS, 2)
         self._eaten_kg = np.nan_to_num(eaten_kg, nan=0.02).clip(0.0, EATEN_MOST_KG)  # an hour
-        self._wet_kg = _wet_kg(days)
+        self._wet_kg = wet_kg(days)
         self._weight = window.of("weight")
         self._window, self._known_s = window, known_until_s(window, "bees-in", "bees-out") or 0
 
-    def judge(self, day: int) -> Hit | None:
-        """Judge a day on which the weight fell further than usual."""
+    def judge(self, day: int, *, at_dusk: bool) -> Hit | None:
+        """Judge a day on which the weight fell further than usual.
+
+        Parameters
+        ----------
+        at_dusk : bool
+            Whether the day's dusk tells it, all being home, if nothing did before.
+        """
         days, bare = self._days, self._bare
         low, high = np.searchsorted(bare.time_s, [days.rise_s[day], days.dusk_s[day] + 1])
         time_s, kg = bare.time_s[low:high], bare.value[low:high]
@@ -111,13 +116,16 @@ class Watch:
         step_s = usual_step_near(self._weight, days.rise_s[day]) or 0
         is_robbed &= _is_slow(time_s, loss_kg, max(SUDDEN_S, round(1.5 * step_s)))
         told = _first_lasting(time_s, is_robbed)
+        told_s = int(days.dusk_s[day] if told is None else time_s[told])
+        if told is None and at_dusk and not self._is_late(time_s):
+            told = len(time_s) - 1
         if told is None:
             return None
         small = np.flatnonzero(loss_kg[: told + 1] < min(0.25, loss_kg[told] / 4))
         return Hit(
             day=day,
             start_s=int(time_s[small[-1]] if len(small) else time_s[0]),
-            told_s=int(time_s[told]),
+            told_s=told_s,
             lost_kg=float(max(beyond_kg[told], loss_kg[-1] - eaten_kg[-1])),
             busy=float(busy[told]) if is_counted and not np.isnan(busy[told]) else None,
         )
@@ -159,19 +167,6 @@ class Watch:
             if step.size_kg > 0 and step.after_s > self._days.dawn_s[day] - FED_DAYS * DAY_S:
                 spoilt += FED_SHARE * step.size_kg * (time_s >= step.before_s)
         return spoilt
-
-
-def _wet_kg(days: Days) -> Floats:
-    """Give what rain and dew put on the hive in the days before, and may dry on this one.
-
-    Nobody brings anything at night, and few bees bring little; where nobody counts them, all that
-    came may have been rain.
-    """
-    usual = before_each(days.bees_out, USUAL_DAYS, 3)
-    few = (days.bees_out < FEW * usual) | np.isnan(days.bees_out)
-    wet_kg = np.where(few, np.fmax(days.day_kg, 0.0), 0.0) + np.fmax(-days.night_kg, 0.0)
-    total = np.concatenate((np.zeros(WET_DAYS + 1), np.cumsum(np.nan_to_num(wet_kg))))
-    return np.asarray((total[WET_DAYS:] - total[:-WET_DAYS])[: len(days)])
 
 
 def _is_slow(time_s: Ints, loss_kg: Floats, sudden_s: int) -> Flags:

@@ -21,6 +21,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import bare_weight, before_each, stepped_kg
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
+from hivewatch.signals.robbed import robbed_days
 from hivewatch.signals.window import Floats, HiveWindow
 
 Flags = NDArray[np.bool_]
@@ -32,7 +33,7 @@ SNOW_DAYS, SNOW_CEL = 10, 3.0  # [d], [Cel] the same for snow: days after a mean
 FLIGHT_H = 2.0  # [h] of warmth and light without which nobody robs
 SUN_H = 12.0  # [h] of daylight, where nobody measures warmth
 BACK_S = 11 * DAY_S  # [s] as for `hivewatch.signals.carried`
-OVER_DAYS = 2  # days without, and it is over
+OVER_DAYS = 4  # days without, and it is over: rain keeps robbers at home, too
 
 
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
@@ -63,12 +64,14 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     usual_kg = before_each(deep_kg, USUAL_DAYS, 3, first=first)
     usual_kg = np.nan_to_num(usual_kg, nan=USUAL_KG[1]).clip(*USUAL_KG)
     suspect = (deep_kg > usual_kg + MARGIN_BUSY_KG) & can_fly(days) & ~np.isnan(dawn_kg)
-    suspects = first + np.flatnonzero(suspect[first:])
+    at_dusk = robbed_days(days)
+    suspects = first + np.flatnonzero((suspect | at_dusk)[first:])
     if not len(suspects):
         return []
     floor_kg = _floor(days, dawn_kg, days.dusk_kg - stepped_kg(days, days.dusk_s))
     watch = Watch(window, days, bare, dawn_kg, usual_kg, floor_kg)
-    hits = [hit for i in suspects.tolist() if (hit := watch.judge(i)) is not None]
+    judged = [watch.judge(i, at_dusk=bool(at_dusk[i])) for i in suspects.tolist()]
+    hits = [hit for hit in judged if hit is not None]
     return [_robbed(window, days, run) for run in _runs(hits)]
 
 

@@ -1,0 +1,119 @@
+"""On which days did more go by day than bees eat and water dries: judged at dusk, all being home.
+
+At dusk nobody is away, so that the scale alone tells what the day took, and needs no counter to say
+how many bees are out. Who comes and goes tells the rest: robbers fly beside the hive's own bees.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hivewatch.signals.bare import before_each
+from hivewatch.signals.days import HOUR_S, Days
+from hivewatch.signals.window import Floats
+
+Flags = NDArray[np.bool_]
+
+# All thresholds: own choice; tests/unit/signals/test_robbed.py.
+USUAL_DAYS = 10  # days before that tell what a usual day takes
+NIGHTS = 7  # nights before that tell what an hour without income takes
+EATEN_MOST_KG = 0.08  # [kg/h] bound of that: 2 kg a day, in the ripening of a great flow
+WET_DAYS = 3  # days before whose rain and dew may dry on this day
+FEW = 0.7  # times the usual traffic; what a day with less has brought is rain
+STEP_KG = 0.5  # [kg] a day with a step so large is no day to judge: a swarm, a box, feed
+FED_DAYS, FED_SHARE, FED_MOST_KG = 3, 0.2, 2.0  # [d], of a step, [kg]: dries or is licked out after
+MARGIN_BUSY_KG = 0.5  # [kg] lost beside food and water, where the entrance is busier than usual
+MARGIN_KG = 0.8  # [kg] the same with usual traffic
+MARGIN_ALONE_KG = 1.1  # [kg] the same where nobody counts
+BUSY, QUIET = 1.3, 0.9  # times the usual traffic; with less than the second nobody robs
+BELOW_KG = 0.4  # [kg] worse than nine in ten of the days before
+LEAST_BEES = 2000.0  # [bees] out by day: with fewer nobody flies
+BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
+RATIO = (0.7, 1.1)  # bounds of a counter's own in / out; published: 0.90 for one counter type
+FLYING_H = 2.0  # [h] of flying weather without which nobody robs
+LIGHT_H = 13.0  # [h] of daylight, where nobody measures warmth
+LASTS_DAYS = 10  # days after such a day that go with it
+
+
+def robbed_days(days: Days) -> Flags:
+    """Say on which days so much went that bees must have carried it off.
+
+    Parameters
+    ----------
+    days : Days
+        A hive's days. Needs the weight; bees counted and warmth measured make it surer.
+
+    Returns
+    -------
+    Flags
+        Shape (n,); a day rests on itself and on days before, and is known at its dusk.
+    """
+    night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
+    hour_kg = np.nan_to_num(before_each(days.night_kg / night_h, NIGHTS, 2), nan=0.02)
+    eaten_kg = hour_kg.clip(0.0, EATEN_MOST_KG) * (days.dusk_s - days.dawn_s) / HOUR_S
+    usual_out = before_each(days.bees_out, USUAL_DAYS, 3)
+    busy = days.bees_out / np.maximum(usual_out, LEAST_BEES)
+    is_counted = ~np.isnan(busy)
+    margin_kg = np.where(busy >= BUSY, MARGIN_BUSY_KG, MARGIN_KG)
+    margin_kg = np.where(is_counted, margin_kg, MARGIN_ALONE_KG)
+    poor_kg = before_each(days.day_kg, USUAL_DAYS, 3, 0.1)
+    is_stepped, dries_kg = _steps(days)
+    dries_kg += wet_kg(days)
+    return (
+        (-days.day_kg > margin_kg + eaten_kg + dries_kg + _stayed_away_kg(days))
+        & (days.day_kg < np.minimum(poor_kg, 0.0) - BELOW_KG)
+        & ~is_stepped
+        & ~(busy < QUIET)
+        & _can_fly(days)
+    )
+
+
+def goes_with_robbed(days: Days) -> Flags:
+    """Say which days are such ones, or follow one so soon that they belong to it."""
+    robbed = robbed_days(days)
+    lately = before_each(robbed.astype(np.float64), LASTS_DAYS, 1, 1.0)
+    return robbed | (np.nan_to_num(lately) > 0)
+
+
+def wet_kg(days: Days) -> Floats:
+    """Give what rain and dew put on the hive in the days before, and may dry on this one [kg].
+
+    Nobody brings anything at night, and few bees bring little; where nobody counts them, all that
+    came may have been rain.
+    """
+    usual = before_each(days.bees_out, USUAL_DAYS, 3)
+    few = (days.bees_out < FEW * usual) | np.isnan(days.bees_out)
+    each_kg = np.where(few, np.fmax(days.day_kg, 0.0), 0.0) + np.fmax(-days.night_kg, 0.0)
+    total = np.concatenate((np.zeros(WET_DAYS + 1), np.cumsum(np.nan_to_num(each_kg))))
+    return np.asarray((total[WET_DAYS:] - total[:-WET_DAYS])[: len(days)])
+
+
+def _stayed_away_kg(days: Days) -> Floats:
+    """Give what the bees weigh that left and were not seen to come home; 0 where nobody counts."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.where(days.bees_out >= LEAST_BEES, days.bees_in / days.bees_out, np.nan)
+    usual = np.nan_to_num(before_each(ratio, USUAL_DAYS, 3), nan=0.95).clip(*RATIO)
+    away = np.maximum(days.bees_out * usual - days.bees_in, 0.0)
+    return np.asarray(np.nan_to_num(BEE_KG * away))
+
+
+def _can_fly(days: Days) -> Flags:
+    """Say on which days bees flew; by warmth where nobody counts them, by light without either."""
+    light_h = (days.set_s - days.rise_s) / HOUR_S
+    warm = np.where(np.isnan(days.flying_h), light_h >= LIGHT_H, days.flying_h >= FLYING_H)
+    return np.where(np.isnan(days.bees_out), warm, days.bees_out >= LEAST_BEES)
+
+
+def _steps(days: Days) -> tuple[Flags, Floats]:
+    """Say which days had a step, and what those of the days before may still take [kg]."""
+    is_stepped, dries_kg = np.zeros(len(days), np.bool_), np.zeros(len(days))
+    for step in days.steps:
+        middle_s = (step.before_s + step.after_s) / 2
+        day = int(np.searchsorted(days.start_s, middle_s, side="right")) - 1
+        if abs(step.size_kg) >= STEP_KG and 0 <= day < len(days):
+            is_stepped[day] = True
+            dries_kg[day + 1 : day + 1 + FED_DAYS] += min(
+                FED_SHARE * abs(step.size_kg), FED_MOST_KG
+            )
+    return is_stepped, dries_kg
