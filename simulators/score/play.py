@@ -15,9 +15,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from importlib import resources
 from pathlib import Path
-from statistics import fmean
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -28,9 +26,7 @@ from simulators.score.recorded import Heard, hear, leave_out
 YEAR = 2024  # own choice: the same season whenever the board is run
 PATIENCE_S = 1_800.0
 REFUSED = 2  # the exit status of a usage or input error
-DAY_S = 86_400.0
-WEEK_D, LEAST_KG = 7, 0.02  # as `simulators.signs` tells hunger
-MOVED_S = DAY_S  # own choice: a finding that starts this near was moved, not taken back
+MOVED_S = 86_400.0  # own choice: a finding that starts this near was moved, not taken back
 
 Finding = dict[str, Any]
 
@@ -88,19 +84,6 @@ class Season:
     def start_s(self) -> float:
         """Give the season's first moment."""
         return seconds(f"{self.truth['start']}T00:00:00Z")
-
-    def days_left(self, hive: str, at_s: float) -> float:
-        """Give how long a hive's stores last, if nothing comes in, as the truth has it [d].
-
-        The truth's stores are those of evenings: the nearest one counts.
-        """
-        daily = self.truth["hives"][hive]["daily"]
-        kg, eaten_kg = daily["stores_kg"], daily["honey_eaten_kg"]
-        zone = ZoneInfo(self.zones[self.hives[hive]])
-        first = datetime.fromisoformat(self.truth["start"]).replace(tzinfo=zone)
-        day = min(max(round((at_s - first.timestamp()) / DAY_S) - 1, 0), len(kg) - 1)
-        week = eaten_kg[max(day - WEEK_D // 2, 0) : day + WEEK_D // 2 + 1]
-        return float(kg[day]) / max(fmean(week), LEAST_KG)
 
     @property
     def end_s(self) -> float:

@@ -6,8 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from statistics import fmean
 from zoneinfo import ZoneInfo
 
+from simulators.score.books import brought_alone
 from simulators.score.kinds import DAY_S, HOUR_S, SEASON_D, Event, Kind, Measure
 from simulators.score.match import match, windows
 from simulators.score.play import Finding, Season, seconds
@@ -17,6 +19,7 @@ BLIND_S = 2 * HOUR_S  # own choice: an event with no reading this near cannot be
 QUIET_S = 2.5 * HOUR_S  # own choice: a gap this long is a silence
 QUIET_SLACK_S = HOUR_S
 EXCUSE_S = HOUR_S
+WEEK_D, LEAST_KG = 7, 0.02  # as `simulators.signs` tells hunger
 SHORT_D = 6  # own choice: the truth tells of a time without brood from six days on
 
 
@@ -132,6 +135,8 @@ def _one_subject(season: Season, result: Tally, said: list[Finding], events: lis
             result.unseen += 1
         elif j in found:
             result.pairs.append(_pair(season, kind, said[found[j]], event))
+        elif kind.pauses and any(_lasts_through(one, event) for one in said):
+            result.unseen += 1
         else:
             result.missed.append(_said(season, event))
     for i, one in enumerate(said):
@@ -173,7 +178,9 @@ def _is_excused(season: Season, kind: Kind, one: Finding) -> bool:
         device = subject.removeprefix("device:")
         if season.heard.is_quiet(device, start, QUIET_SLACK_S, QUIET_S):
             return True
-    if kind.may_be_short and _was_without_brood(season, subject.removeprefix("hive:"), start):
+    alone = kind.name == "nectar_flow" and brought_alone(season, one)
+    hive = subject.removeprefix("hive:")
+    if alone or (kind.may_be_short and _was_without_brood(season, hive, start)):
         return True
     for event in season.truth["events"]:
         is_excuse = event["subject"] == subject and event["kind"] in kind.excuses
@@ -215,6 +222,13 @@ def _spans(event: Event, moment_s: float, slack_s: float = EXCUSE_S) -> bool:
     return begins <= moment_s and (end is None or moment_s <= end + slack_s)
 
 
+def _lasts_through(one: Finding, event: Event) -> bool:
+    """Say whether a finding had been told before an event began, and lasted to its end."""
+    over, end = _end(one), _end(event)
+    told_first = seconds(one["detected_at"]) <= seconds(event["start"])
+    return told_first and (over is None or (end is not None and end <= over + DAY_S))
+
+
 def _end(event: Event) -> float | None:
     return seconds(event["end"]) if event.get("end") else None
 
@@ -246,8 +260,22 @@ def _pair(season: Season, kind: Kind, one: Finding, event: Event) -> Pair:
 
 def _true(season: Season, measure: Measure, event: Event, told_s: float) -> float:
     if measure.when_told:
-        return season.days_left(event["subject"].removeprefix("hive:"), told_s)
+        return _days_left(season, event["subject"].removeprefix("hive:"), told_s)
     return float(event[measure.true])
+
+
+def _days_left(season: Season, hive: str, at_s: float) -> float:
+    """Give how long a hive's stores last, if nothing comes in, as the truth has it [d].
+
+    The truth's stores are those of evenings: the nearest one counts.
+    """
+    daily = season.truth["hives"][hive]["daily"]
+    kg, eaten_kg = daily["stores_kg"], daily["honey_eaten_kg"]
+    zone = ZoneInfo(season.zones[season.hives[hive]])
+    first = datetime.fromisoformat(season.truth["start"]).replace(tzinfo=zone)
+    day = min(max(round((at_s - first.timestamp()) / DAY_S) - 1, 0), len(kg) - 1)
+    week = eaten_kg[max(day - WEEK_D // 2, 0) : day + WEEK_D // 2 + 1]
+    return float(kg[day]) / max(fmean(week), LEAST_KG)
 
 
 def _told_allowed_s(season: Season, kind: Kind, event: Event) -> float | None:
