@@ -70,6 +70,7 @@ class Kind:
     longest_feed_s: float | None = None  # hives that report seldomer cannot show it
     is_shown: bool = True  # a clock's fault shows only in when readings arrive, on a right clock
     hidden_by: tuple[str, ...] = ()  # an event while one of these lasts need not be told apart
+    pauses: bool = False  # one that was told and lasts on through a pause need not be told again
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
     excused_ahead_s: float = 0.0  # nor when such an event follows within this
     may_be_short: bool = False  # without brood, if for shorter than the truth tells: nor then
@@ -121,6 +122,7 @@ KINDS: tuple[Kind, ...] = (
          measures=(Measure("days_left", "days_left", "relative", "d", 0.25, when_told=True),),
          bar=Bar(0.95, 20)),
     Kind("dearth", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="yard", counts=_is_clear,
+         pauses=True,
          measures=(Measure("kg_a_day", "kg_a_day", "absolute", "kg/d"),)),
     Kind("brood_end", 14 * DAY_S, 14 * DAY_S, needs=("nest",), may_be_short=True,
          excuses=("dead_out", "taken")),

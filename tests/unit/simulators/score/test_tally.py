@@ -114,6 +114,30 @@ def test_a_hive_s_own_flow_belongs_to_its_yard_s(story):
     assert row.seasons == pytest.approx(40 / 180)
 
 
+@pytest.mark.parametrize(("others_kg", "false"), [(0.5, 0), (2.0, 1)])
+def test_a_hive_that_brought_far_more_than_its_yard_had_a_flow_of_its_own(story, others_kg, false):
+    story.told("nectar_flow", 9, hive="ford-2", end="2024-05-20T00:00:00Z")
+    season = story.season()
+    season.truth["hives"] = {
+        hive: {"daily": {"nectar_kg": [kg] * 40}}
+        for hive, kg in (("ford-1", others_kg), ("ford-2", 2.0))
+    }
+    row = figures(tally(season, (BY_NAME["nectar_flow"],))["nectar_flow"])
+    assert (row.false, row.excused) == (false, 1 - false)
+
+
+@pytest.mark.parametrize(("end", "missed"), [(None, 0), ("2024-05-20T00:00:00Z", 1)])
+def test_a_dearth_that_was_told_and_lasts_through_a_pause_need_not_be_told_again(
+    story, end, missed
+):
+    dearth = {"subject": "yard:ford", "kg_a_day": -0.4}
+    story.happened("dearth", 2, **dearth, end="2024-05-16T00:00:00Z")
+    story.happened("dearth", 19, **dearth, end="2024-06-05T00:00:00Z")
+    story.told("dearth", 2, after_h=200, subject="yard:ford", end=end, kg_a_day=-0.4)
+    row = score(story, "dearth")
+    assert (row.found, row.events) == (1, 1 + missed)
+
+
 def test_a_swarm_is_timed_from_when_it_has_left(story):
     story.happened("swarm", 3, 12, end="2024-05-04T12:12:00Z", kg_lost=2.0, bees_left=15_000)
     story.told("swarm", 3, 12, after_h=0.5, kg_lost=2.2)
