@@ -115,6 +115,11 @@ if IS_HERE:
     ):
         """Day-long losses that stop at night are robbing, or a leaking feeder."""
         told = detect(windows[scale], (), limits, windows[scale].as_of_s)
-        robbed = {day_of(one.start_s) for one in told if one.kind == "robbing"}
-        assert robbed == ({date(2014, 8, 20), date(2014, 8, 23)} if scale == "69" else set())
-        assert robbed <= labelled["Unexplained"]
+        robbed = [
+            (day_of(one.start_s), day_of(one.end_s), one.measures["days"])
+            for one in told
+            if one.kind == "robbing"
+        ]
+        first, last = date(2014, 8, 20), date(2014, 8, 23)
+        assert robbed == ([(first, last, 2)] if scale == "69" else [])
+        assert {first, last} <= labelled["Unexplained"]
