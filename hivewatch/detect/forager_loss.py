@@ -74,10 +74,11 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
     usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS, first=first)
     off = np.abs(ratio - usual)
     spread = NORMAL * before_each(off, USUAL_DAYS, SPREAD_DAYS, first=first)
-    spread = np.maximum(np.nan_to_num(spread, nan=SPREAD), LEAST_SPREAD)
+    spread = np.maximum(np.where(np.isnan(spread), SPREAD, spread), LEAST_SPREAD)
     lost = out * usual - back
     share = usual - ratio
-    lacks_kg = np.minimum(before_each(days.day_kg, USUAL_DAYS, LEAST_DAYS), 0.0) - days.day_kg
+    usual_kg = before_each(days.day_kg, USUAL_DAYS, LEAST_DAYS, first=first)
+    lacks_kg = np.minimum(usual_kg, 0.0) - days.day_kg
     asked = np.where(np.isnan(lacks_kg), ALONE_SPREADS, LOST_SPREADS)
     usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS, first=first)
     is_loss = (

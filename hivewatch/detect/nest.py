@@ -176,6 +176,8 @@ def _hot_spells(
     with np.errstate(invalid="ignore"):
         hot = (value > np.fmax(HOT_CEL, usual + HOT_K)) & (usual >= BROOD_CEL)
     some = np.flatnonzero(hot)
+    if not len(some):
+        return
     hot[some] = _is_of_bees(window, nest, some)
     since = np.searchsorted(time_s, time_s - HOT_S, side="right") - 1
     counted = np.append(0, np.cumsum(hot))
@@ -226,8 +228,11 @@ def _is_after_gap(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:
     """Say which readings come after so long a silence that a spell ends with it."""
     told = window.of("nest").since(window.carried.until_s, BACK_S)
     is_after = np.zeros(len(nest), np.bool_)
-    usual_s = usual_steps_s(told)[np.searchsorted(told.time_s, nest.time_s[1:])]
-    is_after[1:] = np.diff(nest.time_s) > np.maximum(GAP_S, GAP_STEPS * usual_s)
+    is_after[1:] = np.diff(nest.time_s) > GAP_S
+    if is_after.any():
+        at = np.flatnonzero(is_after)
+        usual_s = usual_steps_s(told)[np.searchsorted(told.time_s, nest.time_s[at])]
+        is_after[at] = nest.time_s[at] - nest.time_s[at - 1] > GAP_STEPS * usual_s
     return is_after
 
 

@@ -21,6 +21,7 @@ from hivewatch.signals.carried import SILENT_S
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
 from hivewatch.signals.flown import NEVER_S
+from hivewatch.signals.levels import in_order
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid
 
@@ -100,14 +101,15 @@ def _of_days(
     begin_s, excess, spreads = _bursts(window, span_s, noon_s, grid_s)
     hour = _hour(begin_s, noon_s[:, None])
     told_s = begin_s + 2 * BURST_S + AROUND_S[1]
-    is_sent = _are_sent(window, told_s, grid_s)
     spreads = np.where((hour >= HOURS_H[0]) & (hour <= HOURS_H[1]), spreads, 0.0)
-    for i in np.flatnonzero(spreads.max(axis=1) >= USUAL_SPREADS).tolist():
+    asked_of = np.flatnonzero(spreads.max(axis=1) >= USUAL_SPREADS)
+    are_sent = _are_sent(window, told_s[asked_of], grid_s)
+    for i, is_sent in zip(asked_of.tolist(), are_sent, strict=True):
         usual = float(np.median(hours[-USUAL_DAYS:])) if len(hours) >= LEAST_DAYS else np.nan
         off_h = np.abs(hour[i] - usual)
         asked = np.where(off_h <= USUAL_H, USUAL_SPREADS, BURST_SPREADS)
         asked[off_h > OFF_H] = OFF_SPREADS
-        standing = np.flatnonzero((spreads[i] >= asked) & is_sent[i])
+        standing = np.flatnonzero((spreads[i] >= asked) & is_sent)
         if not len(standing):
             continue
         first = int(standing[0])
@@ -125,7 +127,8 @@ def _are_sent(window: HiveWindow, told_s: Floats, step_s: int) -> NDArray[np.boo
     sent = told_s <= window.as_of_s
     for name in ("bees-out", "bees-in"):  # a reading stands for the time up to the next one
         time_s = np.append(window.of(name).time_s, NEVER_S)
-        sent &= time_s[np.searchsorted(time_s, told_s - step_s)] <= told_s + SILENT_S
+        after_s = (told_s - step_s).astype(np.int64)  # whole seconds already
+        sent &= time_s[time_s.searchsorted(after_s)] <= told_s + SILENT_S
     return np.asarray(sent)
 
 
@@ -181,9 +184,9 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
     spans = np.concatenate((total[..., wide - 1 : wide], spans), axis=2)  # each from its step on
     first = np.arange(far, spans.shape[2] - far)
     before = np.arange(-far, -near, max(1, 900 // grid_s))
-    rows = [spans[..., first[:, None] + side] for side in (before, -before)]
+    rows = [[spans[..., first + by] for by in side] for side in (before, -before)]
     # the day's traffic goes up and down by itself: what the two sides differ by is no spread
-    sides = [_median(one) for one in rows]
+    sides = [_middle(in_order(one)) for one in rows]
     middle = (sides[0] + sides[1]) / 2
     excess = spans[..., first] - middle
     even = np.abs(excess[0] - excess[1]) <= BALANCE * excess.max(axis=0)
@@ -191,20 +194,19 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
     higher = spans[..., first] - np.maximum(sides[0], sides[1])
     is_burst &= (higher >= BUSIER * excess).all(axis=0) & (excess <= GAP * middle).all(axis=0)
     off = [
-        np.abs(one[:, is_burst] - mid[:, is_burst, None])
-        for one, mid in zip(rows, sides, strict=True)
+        np.abs(row[:, is_burst] - side[:, is_burst])
+        for one, side in zip(rows, sides, strict=True)
+        for row in one
     ]
-    spread = NORMAL * _median(np.concatenate(off, axis=2))
+    spread = NORMAL * _middle(np.sort(off, axis=0))
     spread = np.maximum(spread, np.sqrt(np.maximum(middle[:, is_burst], 1.0)))
     spreads = np.zeros(is_burst.shape)
     spreads[is_burst] = (excess[:, is_burst] / spread).min(axis=0)
     return excess, spreads
 
 
-def _median(table: Floats) -> Floats:
-    """Give the median along the last axis; no NaN."""
-    half = table.shape[-1] // 2
-    if table.shape[-1] % 2:
-        return np.asarray(np.partition(table, half, axis=-1)[..., half])
-    ordered = np.partition(table, (half - 1, half), axis=-1)
-    return np.asarray((ordered[..., half - 1] + ordered[..., half]) / 2)
+def _middle(ordered: Sequence[Floats] | Floats) -> Floats:
+    """Give the median of rows in order."""
+    half = len(ordered) // 2
+    middle = ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
+    return np.asarray(middle)

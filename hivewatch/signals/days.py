@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
 from hivewatch.signals.carried import worked
-from hivewatch.signals.levels import median
+from hivewatch.signals.levels import deviation, mean, median
 from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.sun import sun_times
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
@@ -206,9 +206,9 @@ def _read(window: HiveWindow, from_s: int | None) -> _Read:
         "night_mm": night_mm,
         "dusk_mm": dusk_mm,
         "rain_mm": sums["rain"],
-        "nest_cel": _each(nest, start_s[:-1], start_s[1:], np.mean, LEAST_NEST),
-        "nest_sd_k": _each(nest, start_s[:-1], start_s[1:], np.std, LEAST_NEST),
-        "ambient_cel": _each(ambient, start_s[:-1], start_s[1:], np.mean, LEAST_NEST),
+        "nest_cel": _each(nest, start_s[:-1], start_s[1:], mean, LEAST_NEST),
+        "nest_sd_k": _each(nest, start_s[:-1], start_s[1:], deviation, LEAST_NEST),
+        "ambient_cel": _each(ambient, start_s[:-1], start_s[1:], mean, LEAST_NEST),
         "bees_in": sums["bees-in"],
         "bees_out": sums["bees-out"],
         "flight_s": flight_s,
@@ -262,7 +262,7 @@ def _each(
     low = np.searchsorted(series.time_s, from_s)
     high = np.searchsorted(series.time_s, to_s)
     figures = np.full(len(low), np.nan)
-    for i in np.flatnonzero(high - low >= least):
+    for i in np.flatnonzero(high - low >= least).tolist():
         figures[i] = reduce(series.value[low[i] : high[i]])
     return figures
 
@@ -297,12 +297,12 @@ def _first_and_last(out: Series, start_s: Ints) -> tuple[Floats, Floats]:
     """Give when the first and the last fiftieth of each day's bees had left."""
     first, last = np.full(len(start_s) - 1, np.nan), np.full(len(start_s) - 1, np.nan)
     edges = np.searchsorted(out.time_s, start_s)
-    for i in np.flatnonzero(edges[1:] > edges[:-1]):
-        passed = np.cumsum(out.value[edges[i] : edges[i + 1]])
+    for i in np.flatnonzero(edges[1:] > edges[:-1]).tolist():
+        passed = out.value[edges[i] : edges[i + 1]].cumsum()
         if passed[-1] > 0:
             shares = passed / passed[-1]
-            first[i] = out.time_s[edges[i] + np.searchsorted(shares, FIRST_FLIGHT)]
-            last[i] = out.time_s[edges[i] + np.searchsorted(shares, 1 - FIRST_FLIGHT)]
+            at = edges[i] + shares.searchsorted((FIRST_FLIGHT, 1 - FIRST_FLIGHT))
+            first[i], last[i] = out.time_s[at]
     return first, last
 
 

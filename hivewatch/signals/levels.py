@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -109,6 +110,17 @@ def median(ordered: list[float]) -> float:
     """Give the median of a few numbers in order, without numpy's cost for short arrays."""
     half = len(ordered) // 2
     return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
+
+
+def mean(value: Floats) -> float:
+    """Give the mean, without numpy's cost for short arrays."""
+    return float(np.add.reduce(value)) / len(value)
+
+
+def deviation(value: Floats) -> float:
+    """Give one standard deviation in the same way."""
+    off = value - mean(value)
+    return sqrt(mean(off * off))
 
 
 def middle_before(figures: Floats, from_days: int, to_days: int, least: int) -> Floats:
