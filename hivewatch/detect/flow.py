@@ -41,6 +41,7 @@ DAY_H, TWILIGHT_H = 24.0, 3.0  # [h]; what `Days` leaves out around sunset and s
 DEARTH_DAYS = 8  # [d] from its first day to the one that tells it
 FLOWN_H = 1.0  # [h/d] with less nobody brings anything
 FLYING_H = 4.0  # [h/d] that such a day is light and warm
+FLOWN_BEES = 10_000  # [bees/d] out of a hive on such a day: forty a minute in these hours
 SEASON = (105, 265)  # [d] 15 April to 22 September; without brood to feed there is no dearth
 GRAMS = 3  # decimals of a kilogram: a scale of 50 g shows 0.35 kg exactly
 HALF_YEAR_D, YEAR_D = 183, 365
@@ -233,10 +234,14 @@ def _dearths(
 
 
 def _could(together: YardDays, gain: Floats) -> Flags:
-    """Say on which days bees could have fetched something: dry, or warm between showers."""
+    """Say on which days bees could have fetched something: dry, or warm between showers.
+
+    Where nobody measures the air, many that flew out say so.
+    """
     night_h = (together.dawn_s - together.dusk_s) / HOUR_S + TWILIGHT_H
     is_warm = together.flying_h >= WARM_SHARE * (DAY_H - night_h)
-    is_dry = (together.lid_kg == 0) & (together.flying_h >= FLYING_H)
+    flew = np.isnan(together.flying_h) & (together.bees_out >= FLOWN_BEES)
+    is_dry = (together.lid_kg == 0) & ((together.flying_h >= FLYING_H) | flew)
     return np.asarray((is_dry | is_warm) & ~np.isnan(gain), np.bool_)
 
 
@@ -257,6 +262,13 @@ def _dearth(
         measures={"kg_a_day": round(kg_a_day, 2), "kg_gained": round(kg_a_day * length, 1)},
         evidence=(
             f"the middle hive changed by {kg_a_day:+.2f} kg a day over {length} days",
-            f"bees could fly {together.flying_h[first:after].mean():.0f} hours a day",
+            _flying(together, slice(first, after)),
         ),
     )
+
+
+def _flying(together: YardDays, span: slice) -> str:
+    """Say how bees could fly."""
+    if not np.isnan(together.flying_h[span]).all():
+        return f"bees could fly {np.nanmean(together.flying_h[span]):.0f} hours a day"
+    return f"a hive sent out up to {np.nanmedian(together.bees_out[span]):,.0f} bees a day"

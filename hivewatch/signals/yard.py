@@ -74,6 +74,8 @@ class YardDays:
         What more water than is allowed for may be on it at dusk, and at the next dawn. [kg]
     flying_h : Floats
         Hours warm and light enough to fly, NaN where nobody knows. [h]
+    bees_out : Floats
+        The most that one hive sent out, NaN where nobody counts. [bees]
     """
 
     day: tuple[date, ...]
@@ -89,6 +91,7 @@ class YardDays:
     dusk_wet_kg: Floats
     dawn_wet_kg: Floats
     flying_h: Floats
+    bees_out: Floats
 
     def typical_kg(self, figures: Floats) -> Floats:
         """Give the middle hive's figure, where half of the hives that report tell it; (n,)."""
@@ -139,16 +142,17 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         at = (one.day[0] - first).days
         span = slice(at, at + len(one))
         no_steps, lid_kg = _no_steps(one, showers[row]), dawn_lid_kg[span]
-        next_lid_kg = np.append(lid_kg[1:], 0.0)
         gain[row, span] = _gain(one, no_steps, lid_kg)
         by_day[row, span] = (
             one.day_kg + sum_steps(no_steps, one.rise_s, one.set_s) - dusk_lid_kg[span] + lid_kg
         )
-        night_kg = one.night_kg - dusk_lid_kg[span] + next_lid_kg
-        early[row, span] = _judged_at_dusk(night_kg, by_day[row, span])
+        is_wet = np.append(night_mm[span][1:], np.nan) > 0
+        dry_kg = np.where(is_wet, np.nan, one.night_kg)
+        early[row, span] = _judged_at_dusk(dry_kg, by_day[row, span])
         dawn_s[span] = np.append(one.dawn_s[1:], one.dawn_s[-1:] + DAY_S)
         dusk_s[span] = one.dusk_s
-        gone[row, span] = (one.dawn_kg < EMPTY_KG) & (np.fmax.reduce(one.dawn_kg) > HIVE_KG)
+        empty = (one.dawn_kg < EMPTY_KG) & (np.fmax.reduce(one.dawn_kg) > HIVE_KG)
+        gone[row, span] = empty | np.append(empty[1:], empty[-1:])  # by its next dawn, too
         at_s = np.array([step.before_s for step in showers[row]], np.int64)
         wet[row, at + np.searchsorted(one.start_s, at_s, side="right") - 1] = True
     lid_kg = np.where(np.nan_to_num(rain_mm) >= RAINED_MM, _on_lid(rain_mm, LID_KG), 0.0)
@@ -156,7 +160,8 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         both = wet.sum(axis=0) * 2 >= np.maximum(2, (~np.isnan(gain)).sum(axis=0))
         lid_kg[both] = LID_KG
     unseen_kg = np.maximum(lid_kg - DRIES_KG * np.nan_to_num(flying_h) / 2, 0.0)
-    gone |= _is_still(by_day, flying_h, lid_kg) | _is_weak(_rows(days, "bees_out", first, count))
+    bees_out = _rows(days, "bees_out", first, count)
+    gone |= _is_still(by_day, flying_h, lid_kg) | _is_weak(bees_out)
     gain[gone] = early[gone] = by_day[gone] = np.nan
     return YardDays(
         tuple(first + timedelta(days=i) for i in range(count)),
@@ -172,6 +177,7 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         _doubt(dusk_mm, unseen_kg),
         _doubt(np.append(night_mm[1:], np.nan), unseen_kg),
         flying_h,
+        _most(bees_out),
     )
 
 
@@ -283,6 +289,6 @@ def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
 
 
 def _judged_at_dusk(night_kg: Floats, day_kg: Floats) -> Floats:
-    """Give each day's gain as it can be judged at dusk, from what the last nights took."""
+    """Give each day's gain as it can be judged at dusk, from what the last dry nights took."""
     usual = np.nan_to_num(before_each(night_kg, NIGHTS, 1))
     return day_kg - np.maximum(usual, RIPENING * np.maximum(day_kg, 0.0))

@@ -104,6 +104,19 @@ def test_where_nobody_knows_whether_bees_could_fly_no_dearth_is_told() -> None:
     assert not of_kind(flow.find(YARD, yard_of([-0.25] * 30, flying_h=np.nan)), "dearth")
 
 
+@pytest.mark.parametrize(("bees", "told"), [(40_000.0, 1), (2_000.0, 0)])
+def test_where_nobody_measures_the_air_bees_that_fly_say_that_they_could(
+    bees: float, told: int
+) -> None:
+    yard = {
+        hive: replace(one, bees_out=np.full(31, bees))
+        for hive, one in yard_of([-0.25] * 30, flying_h=np.nan).items()
+    }
+    found = of_kind(flow.find(YARD, yard), "dearth")
+    assert len(found) == told
+    assert not told or "40,000 bees a day" in found[0].evidence[1]
+
+
 @pytest.mark.parametrize(("latitude", "told"), [(52.2, 1), (-36.0, 0), (4.0, 1)])
 def test_before_the_season_of_its_half_of_the_earth_there_is_no_dearth(
     latitude: float, told: int
@@ -128,6 +141,16 @@ def test_a_hive_that_is_gone_does_not_vote() -> None:
     (one,) = of_kind(flow.find(YARD, yard | still), "nectar_flow")
     assert day_of(one.start_s) == 8
     assert one.measures["kg_a_day"] == pytest.approx(1, rel=0.1)
+
+
+def test_the_day_on_which_a_hive_falls_off_its_scale_says_nothing_of_the_flow() -> None:
+    yard = {"stands": made_up_days(QUIET + GOOD, spread_kg=0)}
+    falls = made_up_days(QUIET + [1.0] * 10, spread_kg=0)
+    falls.dawn_kg[12:] = 0.0
+    falls.step_kg[11] = 2.0 - falls.dawn_kg[11]  # the fall, of which two kilograms are left
+    yard["falls"] = falls
+    (one,) = of_kind(flow.find(YARD, yard), "nectar_flow")
+    assert one.measures["kg_gained"] == pytest.approx(10.0, abs=0.1)
 
 
 def test_two_hives_of_which_one_robs_make_no_flow() -> None:
