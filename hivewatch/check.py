@@ -27,10 +27,13 @@ class Line(NamedTuple):
     found: str
 
 
-def check_all(config: Path | None, environ: Mapping[str, str]) -> Iterator[Line]:
+def check_all(
+    config: Path | None, environ: Mapping[str, str], *, rings: bool = False
+) -> Iterator[Line]:
     """Try the settings, the store, the broker and the delivery channels.
 
-    Nothing is sent to a channel, and nothing but our own session is touched at the broker.
+    Nothing is sent to a channel but a test, when it is to ring; and nothing but our own session is
+    touched at the broker.
     """
     try:
         settings = settings_room.load(config, environ)
@@ -54,7 +57,7 @@ def check_all(config: Path | None, environ: Mapping[str, str]) -> Iterator[Line]
         except HivewatchError as error:
             is_well, found = False, str(error)
         yield Line(part, is_well, found.removeprefix(f"{part} "))
-    yield from _channels(settings)
+    yield from _channels(settings, rings=rings)
 
 
 def _store(path: Path) -> str:
@@ -95,8 +98,9 @@ def _mirror(mirror: Mirror) -> str:
         endpoint.close()
 
 
-def _channels(settings: Settings) -> Iterator[Line]:
-    """Read the channels; nothing is sent."""
-    for line in channels.check(settings.alerts.channels):
+def _channels(settings: Settings, *, rings: bool) -> Iterator[Line]:
+    """Read the channels; a test is sent to each when it is to ring, else nothing."""
+    test = channels.test_letter() if rings else None
+    for line in channels.check(settings.alerts.channels, test=test):
         part, _, found = line.partition(": ")
         yield Line(part, is_well="cannot" not in found and "failed" not in found, found=found)

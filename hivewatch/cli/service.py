@@ -57,6 +57,9 @@ def check(
     defaults: Annotated[
         bool, typer.Option("--defaults", help="Print every setting with its default.")
     ] = False,
+    ring: Annotated[
+        bool, typer.Option("--ring", help="Send a test message to each channel, too.")
+    ] = False,
 ) -> None:
     """Try the settings, the store, the broker and the delivery channels, a line each."""
     from hivewatch.check import check_all
@@ -65,7 +68,7 @@ def check(
         typer.echo(settings_room.defaults_text())
         return
     failed = False
-    for part, is_well, line in check_all(config, os.environ):
+    for part, is_well, line in check_all(config, os.environ, rings=ring):
         failed |= not is_well
         typer.echo(f"{'ok   ' if is_well else 'FAULT'} {part}: {line}")
     if failed:

@@ -100,6 +100,28 @@ def test_check_names_each_fault_and_goes_on_to_the_next(desk: Desk, broker: Mosq
     )
 
 
+def test_check_lets_the_phones_ring_only_when_asked_to(
+    desk: Desk, broker: Mosquitto, httpserver: HTTPServer
+) -> None:
+    httpserver.expect_request("/hook").respond_with_data("ok")
+    away = f"json://{LOOPBACK}:{free_port()}/"
+    phone = f"json://{LOOPBACK}:{httpserver.port}/hook"
+    desk.write("word", "bees\n").chmod(0o640)
+    desk.write(
+        "hivewatch.toml",
+        f'[broker]\nurl = "{broker.url}"\nusername = "keeper"\npassword_file = "word"\n'
+        f'[alerts]\nchannels = ["{phone}", "{away}"]\n',
+    )
+    silent = [found for part, found in checked(desk).items() if part.startswith("channel ")]
+    assert silent == ["ready; nothing was sent"] * 2
+    assert httpserver.log == []
+    rang = [f for part, f in checked(desk, "--ring").items() if part.startswith("channel ")]
+    assert rang[0] == "test sent"
+    assert rang[1].startswith("!test failed: ")
+    ((request, _),) = httpserver.log
+    assert b"Nothing is wrong at your hives." in request.data
+
+
 def test_check_tells_every_mistake_of_the_settings_at_once(desk: Desk) -> None:
     config = desk.write("bad.toml", '[brokr]\nurl = "x"\n[api]\nport = 70000\n')
     done = desk.run("check", "--config", config)
