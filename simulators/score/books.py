@@ -1,8 +1,8 @@
-"""What the model's own books say of a finding that the truth tells no event of."""
+"""What the model's own books say of findings and events, beside the truth's list of events."""
 
 from __future__ import annotations
 
-from simulators.score.kinds import DAY_S
+from simulators.score.kinds import DAY_S, Event
 from simulators.score.play import Finding, Season, seconds
 
 ALONE = 1.5  # own choice: times what the best of the yard's other hives brought
@@ -25,3 +25,12 @@ def brought_alone(season: Season, one: Finding) -> bool:
     }
     mine = brought.pop(hive, 0.0)
     return bool(brought) and mine > 0 and mine >= ALONE * max(brought.values())
+
+
+def had_stores(season: Season, event: Event, least_kg: float) -> bool:
+    """Say whether a hive had so much in stores on the evening before an event, if books tell."""
+    if not least_kg:
+        return True
+    books = season.truth.get("hives", {}).get(str(event["subject"]).removeprefix("hive:"))
+    before = int((seconds(event["start"]) - season.start_s) // DAY_S) - 1
+    return books is None or before < 0 or books["daily"]["stores_kg"][before] >= least_kg

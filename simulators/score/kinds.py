@@ -73,6 +73,7 @@ class Kind:
     pauses: bool = False  # one that was told and lasts on through a pause need not be told again
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
     excused_ahead_s: float = 0.0  # nor when such an event follows within this
+    least_stores_kg: float = 0.0  # a hive with less has nothing that could go: it need not be told
     may_be_short: bool = False  # without brood, if for shorter than the truth tells: nor then
 
     def is_truth(self, name: str) -> bool:
@@ -110,7 +111,10 @@ KINDS: tuple[Kind, ...] = (
          bar=Bar(0.95, 20, start_s=3 * DAY_S)),
     Kind("queen_trouble", 14 * DAY_S, 14 * DAY_S, lasts=True, counts=_is_clear,
          bar=Bar(0.95, 20, told_s=24 * DAY_S)),
-    Kind("robbing", 12 * HOUR_S, 36 * HOUR_S, lasts=True,
+    Kind("robbing", 12 * HOUR_S, 36 * HOUR_S, lasts=True, needs=("weight", "bees-out"),
+         hidden_by=("toppled",),  # what lies beside its scale is not weighed
+         least_stores_kg=1.0,  # own choice: robbers empty it in a morning
+         excuses=("dead_out",),  # a dead hive's honey is robbed, and the truth ends with its bees
          bar=Bar(0.90, 20, told_same_day=True)),
     Kind("handling", 1.5 * HOUR_S, 1.5 * HOUR_S, counts=_is_a_kilogram, needs=("weight",),
          hidden_by=("toppled",),  # to set a hive up again and add a box is one visit

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from statistics import fmean
 from zoneinfo import ZoneInfo
 
-from simulators.score.books import brought_alone
+from simulators.score.books import brought_alone, had_stores
 from simulators.score.kinds import DAY_S, HOUR_S, SEASON_D, Event, Kind, Measure
 from simulators.score.match import match, windows
 from simulators.score.play import Finding, Season, seconds
@@ -19,6 +19,7 @@ BLIND_S = 2 * HOUR_S  # own choice: an event with no reading this near cannot be
 QUIET_S = 2.5 * HOUR_S  # own choice: a gap this long is a silence
 QUIET_SLACK_S = HOUR_S
 EXCUSE_S = HOUR_S
+EVENING_H = 20  # own choice: what begins after it shows by day, on the day that follows
 WEEK_D, LEAST_KG = 7, 0.02  # as `simulators.signs` tells hunger
 SHORT_D = 6  # own choice: the truth tells of a time without brood from six days on
 
@@ -151,7 +152,8 @@ def _one_subject(season: Season, result: Tally, said: list[Finding], events: lis
 def must_be_found(season: Season, kind: Kind, event: Event) -> bool:
     """Say whether an event is one that counts, and one that the recording can show."""
     start = seconds(event["start"])
-    if not kind.is_shown or (kind.counts is not None and not kind.counts(event)):
+    counts = kind.is_shown and (kind.counts is None or kind.counts(event))
+    if not counts or not had_stores(season, event, kind.least_stores_kg):
         return False
     grace = kind.bar.told_s if kind.bar and kind.bar.told_s else HOUR_S
     if start + max(grace, 3 * HOUR_S) > season.end_s:
@@ -287,7 +289,8 @@ def _told_allowed_s(season: Season, kind: Kind, event: Event) -> float | None:
         yard = str(event.get("yard") or season.hives.get(event["subject"].removeprefix("hive:")))
         zone = ZoneInfo(season.zones[yard])
         start = datetime.fromtimestamp(seconds(event["start"]), zone)
-        midnight = (start + timedelta(days=1)).replace(hour=0, minute=0, second=0)
+        days = 1 if start.hour < EVENING_H else 2
+        midnight = (start + timedelta(days=days)).replace(hour=0, minute=0, second=0)
         return midnight.timestamp() - start.timestamp()
     if bar.told_s is None:
         return None

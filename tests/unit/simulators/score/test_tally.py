@@ -230,3 +230,29 @@ def test_a_time_without_brood_that_is_too_short_for_the_truth_may_be_told(
     season.truth["hives"] = {"ford-1": {"daily": {"open": cells, "capped": cells}}}
     row = figures(tally(season, (BY_NAME["brood_end"],))["brood_end"])
     assert row.false == false
+
+
+@pytest.mark.parametrize(("kg", "events"), [(0.4, 0), (3.0, 1)])
+def test_a_hive_without_honey_cannot_be_told_as_robbed(story, kg, events):
+    story.happened("robbing", 9, 10, end="2024-05-14T17:00:00Z")
+    season = story.season()
+    season.truth["hives"] = {"ford-1": {"daily": {"stores_kg": [5.0] * 8 + [kg] + [0.0] * 31}}}
+    assert figures(tally(season, (BY_NAME["robbing"],))["robbing"]).events == events
+
+
+def test_a_robbing_of_a_hive_beside_its_scale_or_of_a_dead_one(story):
+    story.happened("toppled", 2, 3, end="2024-05-06T10:00:00Z")
+    story.happened("robbing", 4, 10, end="2024-05-05T17:00:00Z")
+    story.happened("dead_out", 20, 10)
+    story.told("robbing", 22, 10)
+    story.told("robbing", 12, 10)
+    row = score(story, "robbing")
+    assert (row.events, row.excused, row.false) == (0, 1, 1)
+
+
+@pytest.mark.parametrize(("hour", "within"), [(10, 0), (20.5, 1)])
+def test_what_begins_in_the_dark_is_told_in_time_on_the_day_after(story, hour, within):
+    story.happened("robbing", 9, hour, end="2024-05-14T17:00:00Z")
+    story.told("robbing", 9, hour, after_h=36 - hour)
+    row = score(story, "robbing")
+    assert (row.told_near.k, row.told_near.n) == (within, 1)
