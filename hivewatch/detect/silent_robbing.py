@@ -19,10 +19,9 @@ from numpy.typing import NDArray
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.bare import before_each
-from hivewatch.signals.days import DAY_S, HOUR_S, Days
+from hivewatch.signals.days import DAY_S, HOUR_S, Days, sum_steps
 from hivewatch.signals.robbed import goes_with_robbed
 from hivewatch.signals.window import Floats
-from hivewatch.signals.yard import sum_steps
 
 Flags = NDArray[np.bool_]
 

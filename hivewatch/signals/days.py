@@ -6,7 +6,7 @@ nothing else, so that a day once over changes only when late data reach it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import NamedTuple
@@ -158,8 +158,8 @@ def _work_out(window: HiveWindow) -> Days:
     day, start_s, of = kept.then(read) if isinstance(kept, _Read) else read
     steps = steps_of(window)
     rise_s, dawn_kg, dusk_kg = of["rise_s"], of["dawn_kg"], of["dusk_kg"]
-    by_day = _sum_steps(steps, rise_s, of["set_s"])
-    by_night = _sum_steps(steps, of["set_s"], _next_rise_s(rise_s))
+    by_day = sum_steps(steps, rise_s, of["set_s"])
+    by_night = sum_steps(steps, of["set_s"], _next_rise_s(rise_s))
     next_dawn_kg = np.append(dawn_kg[1:], np.nan)
     return Days(
         day=day,
@@ -284,8 +284,8 @@ def _each_sum(series: Series, from_s: NDArray[np.generic], to_s: NDArray[np.gene
     return total
 
 
-def _sum_steps(steps: list[Step], from_s: Floats, to_s: Floats) -> Floats:
-    """Add up the steps that fall into each span, by when they were over."""
+def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
+    """Add up the steps that fall into each span, by their middle."""
     middle_s = np.array([(step.before_s + step.after_s) / 2 for step in steps], np.float64)
     at = np.searchsorted(from_s, middle_s, side="right") - 1
     within = (at >= 0) & (middle_s < to_s[at])

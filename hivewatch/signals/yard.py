@@ -16,8 +16,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
-from hivewatch.signals.bare import before_each
-from hivewatch.signals.days import DAY_S, Days, local_midnights_s
+from hivewatch.signals.days import DAY_S, Days, local_midnights_s, sum_steps
+from hivewatch.signals.lids import HOLDS_KG, LID_KG, doubt, night_takes, on_lid, seen_by_night
 from hivewatch.signals.steps import Step
 from hivewatch.signals.window import Floats
 
@@ -29,13 +29,8 @@ SHOWER_KG = 2.5  # [kg] no lid holds more; recordings of 2014 show 0.6 to 1.3 kg
 SHOWER_DRY_KG = 1.4  # [kg] the same where no gauge says that it rained
 TOGETHER_S = 3600  # [s] a cloud reaches all hives of a yard within this, a keeper hardly
 RAINED_MM = 1.0  # [mm/d] a lid that weighs
-LID_KG = 1.0  # [kg] what a wet lid may hold; recordings of 2014 show 0.6 to 1.3 in downpours
-HOLDS_KG = 0.5  # [kg] what it holds of a usual rain: half of that
-LID_M2 = 0.24  # [m2] a lid of 0.44 m by 0.55 m: a millimetre of rain on it weighs 0.24 kg
 DRIES_KG = 0.06  # [kg/h] of flying weather: 4 mm of water a long warm day. From memory, FAO
 # Irrigation and Drainage Paper 56 (1998), table 2: 2 to 4 mm/d where moderate, 4 to 7 where warm
-NIGHTS = 5  # nights that tell how much the next one will take
-RIPENING = 0.2  # share of a day's gain that the night takes at least; more where nights did
 MOST_KG = 10.0  # [kg/d] more is no nectar: a hive put down or taken off
 EMPTY_KG, HIVE_KG = 5.0, 15.0  # [kg] a floor board that was a hive once
 STILL_KG = 0.08  # [kg/d] in weather to fly, of a week: nobody at home
@@ -137,25 +132,28 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         _most(_rows(days, name, first, count))
         for name in ("rain_mm", "night_mm", "dusk_mm", "flying_h")
     )
-    dawn_lid_kg, dusk_lid_kg = (_on_lid(rain, HOLDS_KG) for rain in (night_mm, dusk_mm))
+    dawn_lid_kg, dusk_lid_kg = (on_lid(rain, HOLDS_KG) for rain in (night_mm, dusk_mm))
     for row, one in enumerate(days):
         at = (one.day[0] - first).days
         span = slice(at, at + len(one))
-        no_steps, lid_kg = _no_steps(one, showers[row]), dawn_lid_kg[span]
+        no_steps = _no_steps(one, showers[row])
+        next_rise_s = np.append(one.rise_s[1:], one.rise_s[-1:] + DAY_S)
+        day_kg = one.day_kg + sum_steps(no_steps, one.rise_s, one.set_s) - dusk_lid_kg[span]
+        night_kg = one.night_kg - sum_steps(no_steps, one.set_s, next_rise_s)
+        no_gauge = np.isnan(night_mm[span])
+        lid_kg = np.where(no_gauge, seen_by_night(night_kg, day_kg), dawn_lid_kg[span])
         gain[row, span] = _gain(one, no_steps, lid_kg)
-        by_day[row, span] = (
-            one.day_kg + sum_steps(no_steps, one.rise_s, one.set_s) - dusk_lid_kg[span] + lid_kg
-        )
-        is_wet = np.append(night_mm[span][1:], np.nan) > 0
-        dry_kg = np.where(is_wet, np.nan, one.night_kg)
-        early[row, span] = _judged_at_dusk(dry_kg, by_day[row, span])
+        day_kg += lid_kg
+        wet_night = np.append(lid_kg[1:], 0.0) > 0
+        by_day[row, span] = day_kg
+        early[row, span] = day_kg - night_takes(np.where(wet_night, np.nan, night_kg), day_kg)
         dawn_s[span] = np.append(one.dawn_s[1:], one.dawn_s[-1:] + DAY_S)
         dusk_s[span] = one.dusk_s
         empty = (one.dawn_kg < EMPTY_KG) & (np.fmax.reduce(one.dawn_kg) > HIVE_KG)
         gone[row, span] = empty | np.append(empty[1:], empty[-1:])  # by its next dawn, too
         at_s = np.array([step.before_s for step in showers[row]], np.int64)
         wet[row, at + np.searchsorted(one.start_s, at_s, side="right") - 1] = True
-    lid_kg = np.where(np.nan_to_num(rain_mm) >= RAINED_MM, _on_lid(rain_mm, LID_KG), 0.0)
+    lid_kg = np.where(np.nan_to_num(rain_mm) >= RAINED_MM, on_lid(rain_mm, LID_KG), 0.0)
     if len(days) > 1:
         both = wet.sum(axis=0) * 2 >= np.maximum(2, (~np.isnan(gain)).sum(axis=0))
         lid_kg[both] = LID_KG
@@ -174,8 +172,8 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         gone,
         lid_kg,
         dawn_lid_kg,
-        _doubt(dusk_mm, unseen_kg),
-        _doubt(np.append(night_mm[1:], np.nan), unseen_kg),
+        doubt(dusk_mm, unseen_kg),
+        doubt(np.append(night_mm[1:], np.nan), unseen_kg),
         flying_h,
         _most(bees_out),
     )
@@ -193,20 +191,6 @@ def _rows(days: Sequence[Days], name: str, first: date, count: int) -> Floats:
 def _most(rows: Floats) -> Floats:
     """Give the largest figure of each day; NaN where nobody has one."""
     return np.asarray(np.fmax.reduce(rows, axis=0), np.float64)
-
-
-def _on_lid(rain_mm: Floats, most_kg: float) -> Floats:
-    """Give what rain weighs on a lid that holds so much; nothing where nobody knows of rain."""
-    return np.minimum(LID_M2 * np.nan_to_num(rain_mm), most_kg)
-
-
-def _doubt(rain_mm: Floats, unseen_kg: Floats) -> Floats:
-    """Give by how much more a lid may hold than is allowed for; all of it without a gauge.
-
-    Then it is as if half of the day's warm hours came after the rain.
-    """
-    seen_kg = _on_lid(rain_mm, LID_KG) - _on_lid(rain_mm, HOLDS_KG)
-    return np.where(np.isnan(rain_mm), unseen_kg, seen_kg)
 
 
 def _showers(days: Sequence[Days]) -> list[list[Step]]:
@@ -277,18 +261,3 @@ def _is_weak(bees_out: Floats) -> Flags:
         weak[row, known] = mine[known] < WEAK * np.nanmedian(others[:, known], axis=0)
     weak[:, 1:] &= weak[:, :-1]
     return weak
-
-
-def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
-    """Add up the steps of each span, by their middle, as `Days` does."""
-    middle_s = np.array([(step.before_s + step.after_s) / 2 for step in steps], np.float64)
-    at = np.searchsorted(from_s, middle_s, side="right") - 1
-    within = (at >= 0) & (middle_s < to_s[at])
-    sizes = np.array([step.size_kg for step in steps], np.float64)
-    return np.bincount(at[within], sizes[within], len(from_s)).astype(np.float64)
-
-
-def _judged_at_dusk(night_kg: Floats, day_kg: Floats) -> Floats:
-    """Give each day's gain as it can be judged at dusk, from what the last dry nights took."""
-    usual = np.nan_to_num(before_each(night_kg, NIGHTS, 1))
-    return day_kg - np.maximum(usual, RIPENING * np.maximum(day_kg, 0.0))
