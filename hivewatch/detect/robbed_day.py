@@ -8,6 +8,7 @@ are not known to the last of them; in the evening, when all are home, the scale 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,7 +92,8 @@ class Watch:
             Whether the day's dusk tells it, all being home, if nothing did before.
         """
         days, bare = self._days, self._bare
-        low, high = np.searchsorted(bare.time_s, [days.rise_s[day], days.dusk_s[day] + 1])
+        span_s = ceil(days.rise_s[day]), ceil(days.dusk_s[day] + 1)  # whole: no time is converted
+        low, high = bare.time_s.searchsorted(span_s)
         time_s, kg = bare.time_s[low:high], bare.value[low:high]
         if not len(kg):
             return None
@@ -162,6 +164,8 @@ class Watch:
         """Give what feed that dries, and steps of the day itself, may take."""
         spoilt = np.zeros(len(time_s))
         for step in self._days.steps:
+            if step.before_s > time_s[-1]:
+                break
             if step.after_s > self._days.dawn_s[day]:
                 spoilt += STEP_SHARE * abs(step.size_kg) * (time_s >= step.before_s)
             if step.size_kg > 0 and step.after_s > self._days.dawn_s[day] - FED_DAYS * DAY_S:
