@@ -13,7 +13,7 @@ from hivewatch.comb.assimilate import bring_in, first_colony
 from hivewatch.comb.colony import Colony, join_hives, take_hives
 from hivewatch.comb.done import Change, change, lost, swarmed
 from hivewatch.comb.follow import follow_foragers
-from hivewatch.comb.own import draw_own, wander
+from hivewatch.comb.own import draw_own, season_of, wander
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, join_traits, stream, take_traits
 from hivewatch.comb.queen import (
     STOPPED_PART,
@@ -49,7 +49,7 @@ class Course:
     colony, traits : Colony, Traits
         Bees, brood, and what each member supposes.
     own : Floats
-        What is the hive's own, on the log scale, shape (5, members): see `comb.own`.
+        What is the hive's own, on the log scale, shape (6, members): see `comb.own`.
     again, again_laying : Floats
         The day (ordinal) on which a queen begins to lay, `NEVER` for none; and how much.
     emerged : Floats
@@ -85,11 +85,11 @@ class Course:
             flown = self.sensed.flying.get(day, usual)
             flow = self.sensed.flow_kg.get(day, USUAL_FLOW_KG * flown)
             weather = (np.full((1, 1), value, np.float32) for value in (flown, flow))
-            season = (
-                of_season(day, self.latitude, self.own[4])[None].astype(np.float32)
-                for of_season in (winter_shares, growths_by_season)
-            )
-            return Day(*weather, *season)
+            later_d, fall = season_of(self.own)
+            growth = growths_by_season(day, self.latitude, later_d)
+            growth = np.where(growth < 1.0, growth**fall, growth)
+            season = (winter_shares(day, self.latitude, later_d), growth)
+            return Day(*weather, *(one[None].astype(np.float32) for one in season))
 
         return day_of
 
@@ -109,7 +109,7 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
     colony, traits = first_colony(visit, seed, course.day_of, latitude, members)
     emerged = np.asarray(colony.brood[-1, 0], np.float64)
     own[3] = worth_by_laying(
-        *(own[3], traits.laying[0], colony.adults[0], visit.day, latitude, own[4])
+        *(own[3], traits.laying[0], colony.adults[0], visit.day, latitude, season_of(own))
     )
     course = replace(course, colony=colony, traits=traits, own=own, emerged=emerged)
     return _done(_requeen(course), visit)
@@ -201,9 +201,8 @@ def _come_back(traits: Traits, course: Course) -> Traits:
 
 def _expected(course: Course) -> Floats:
     """Give the log of what queen, bees and season let expect today."""
-    worth, later_d = course.own[3:]
-    adults = course.colony.adults[0]
-    return expected_laying(worth, adults, course.day, course.latitude, later_d)
+    adults, season = course.colony.adults[0], season_of(course.own)
+    return expected_laying(course.own[3], adults, course.day, course.latitude, season)
 
 
 def _requeen(course: Course) -> Course:

@@ -1,4 +1,4 @@
-"""What is a hive's own: what counter and scale miss, how foragers work, its queen's worth."""
+"""What is a hive's own: what counter and scale miss, how foragers work, its queen, its season."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ import math
 
 import numpy as np
 
-from hivewatch.comb.queen import WORTH
+from hivewatch.comb.queen import FALL, WORTH
 from hivewatch.comb.stages import Floats
 
-OWN = ("counter", "dawn", "work", "queen", "later")
+OWN = ("counter", "dawn", "work", "queen", "later", "fall")
 """Flights counted a forager and hour, the part of the foragers missed at dawn, how hard foragers
-work at present, what the queen is worth, and by how many days its season runs late."""
+work at present, what the queen is worth, by how many days its season runs late, and how steeply
+laying falls after midsummer."""
 
 COUNTER = (math.log(0.7), 0.7)
 """Log of the flights that a counter counts for each forager and hour of flying weather, and its
@@ -33,16 +34,20 @@ in a flow they fly more, in a dearth they stay at home. Deaths follow: the risk 
 foraging (Visscher & Dukas 1997, Prado et al. 2020). Own choices: a third more or less, for two
 weeks, as flows last."""
 
-
 LATER = (0.0, 10.0)
 """By how many days the season of laying and of winter bees runs late at a hive, beside what its
 latitude says, and the spread of that. [d] Own choice: springs and autumns of a place differ by two
 to three weeks between years (common practice, no source), and colonies differ beside that."""
 
 
+def season_of(own: Floats) -> tuple[Floats, Floats]:
+    """Give by how many days the season runs late, and the power with which laying falls."""
+    return own[4], np.exp(own[5])
+
+
 def draw_own(generator: np.random.Generator, members: int) -> Floats:
     """Draw what is a hive's own, on the log scale (`later` in days), a row for each of `OWN`."""
-    middle, spread = np.array([COUNTER, DAWN, (0.0, WORK[0]), WORTH, LATER]).T
+    middle, spread = np.array([COUNTER, DAWN, (0.0, WORK[0]), WORTH, LATER, FALL]).T
     return np.asarray(
         middle[:, None] + spread[:, None] * generator.standard_normal((len(OWN), members))
     )
@@ -53,8 +58,8 @@ def wander(own: Floats, generator: np.random.Generator) -> Floats:
     spread, lasts_days = WORK
     keep = math.exp(-1.0 / lasts_days)
     work = spread * math.sqrt(1.0 - keep**2)
-    step = np.array([*OWN_DRIFT[:2], work, OWN_DRIFT[2], 0.0])[:, None]
+    step = np.array([*OWN_DRIFT[:2], work, OWN_DRIFT[2], 0.0, 0.0])[:, None]
     return np.asarray(
-        own * np.array([[1.0], [1.0], [keep], [1.0], [1.0]])
+        own * np.array([[1.0], [1.0], [keep], [1.0], [1.0], [1.0]])
         + step * generator.standard_normal(own.shape)
     )

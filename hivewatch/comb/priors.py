@@ -9,7 +9,6 @@ from datetime import date
 import numpy as np
 
 from hivewatch.comb.colony import Cohorts
-from hivewatch.signals.season import FALL_PART
 
 
 @dataclass(frozen=True)
@@ -127,6 +126,5 @@ def drift(traits: Traits, season_growth: Cohorts, noise: Cohorts) -> Traits:
         keep = np.float32(np.sqrt(1 - (prior.drift / prior.spread) ** 2))
         log = np.log(getattr(traits, name) / prior.median) * keep + prior.drift * z
         wandered.append(np.clip(prior.median * np.exp(log), prior.low, prior.high))
-    growth = np.where(season_growth > 1.0, season_growth, season_growth**FALL_PART)
-    laying = traits.laying * growth * np.exp(LAYING_DRIFT * noise[0])
+    laying = traits.laying * season_growth * np.exp(LAYING_DRIFT * noise[0])
     return Traits(laying, *wandered)

@@ -12,7 +12,7 @@ from hivewatch.comb.count import COUNTING_ERROR
 from hivewatch.comb.priors import LAYING_DRIFT
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX
-from hivewatch.signals.season import LEVEL_PART, levels_by_season
+from hivewatch.signals.season import LEVEL_PART, is_falling, levels_by_season
 
 WORTH = (math.log(2000.0), 0.3)
 """Log of what a queen lays at the height of the season among bees without number, and its spread
@@ -39,9 +39,20 @@ visit cannot tell her from one that was lost."""
 
 STOPPED_PART = 0.2  # of what is expected: laying below it is as good as stopped. Own choice
 
+FALL = (math.log(0.7), 0.25)
+"""Log of the power of the curve of laying by season with which it falls after midsummer, and its
+spread. Published curves differ there: 106 days after its peak that of McLellan et al. 1978 is at
+16 %, that of Schmickl & Crailsheim 2007 at 4 % (both as restated by later models); the power 0.57
+makes the first of the second. The spread reaches both. Both rise alike or faster."""
+
+Season = tuple[Floats | float, Floats | float]
+"""By how many days it runs late, and the power with which laying falls."""
+
+USUAL_SEASON: Season = (0.0, math.exp(FALL[0]))
+
 
 def expected_laying(
-    worth: Floats, adults: Floats, day: date, latitude: float, later_d: Floats | float = 0.0
+    worth: Floats, adults: Floats, day: date, latitude: float, season: Season = USUAL_SEASON
 ) -> Floats:
     """Give the log of what queen, bees and season let expect, shape (members,).
 
@@ -53,12 +64,14 @@ def expected_laying(
         As `WORTH`, of each member.
     adults : Floats
         Bees.
-    day, latitude, later_d
-        For the season, and by how many days it runs late in each member.
+    day, latitude, season
+        For the season, and what each member supposes of it.
     """
     bees = np.maximum(np.asarray(adults, np.float64), 1.0)
-    season = LEVEL_PART * np.log(levels_by_season(day, latitude, later_d))
-    return np.asarray(worth + np.log(bees / (bees + BEES_FOR_HALF)) + season)
+    later_d, fall = season
+    part = np.where(is_falling(day, latitude, later_d), fall, LEVEL_PART)
+    level = part * np.log(levels_by_season(day, latitude, later_d))
+    return np.asarray(worth + np.log(bees / (bees + BEES_FOR_HALF)) + level)
 
 
 def worth_by_laying(
@@ -67,7 +80,7 @@ def worth_by_laying(
     adults: Floats,
     day: date,
     latitude: float,
-    later_d: Floats | float = 0.0,
+    season: Season = USUAL_SEASON,
 ) -> Floats:
     """Let what was counted say what the queen is worth: two normal opinions, joined by precision.
 
@@ -81,7 +94,7 @@ def worth_by_laying(
     middle, spread = WORTH
     about = LAYING_DRIFT * math.sqrt(BACK_DAYS / 2)  # how far laying wanders from what is expected
     part = spread**2 / (spread**2 + about**2 + COUNTING_ERROR**2)
-    usual = expected_laying(np.full_like(drawn, middle), adults, day, latitude, later_d)
+    usual = expected_laying(np.full_like(drawn, middle), adults, day, latitude, season)
     gap = np.log(np.maximum(laying, 1.0)) - usual
     known = middle + part * gap + math.sqrt(1.0 - part) * (drawn - middle)
     return np.where(laying >= 1.0, known, drawn)

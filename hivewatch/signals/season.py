@@ -21,14 +21,11 @@ LEVEL_PART = 0.5
 is counted apart. Own choice: the published curve is of colonies that grow and shrink with the
 season themselves, and how early a spring is differs between years and places."""
 
-FALL_PART = 0.5
-"""Power of its fall after the height of summer. Published curves differ there: 106 days after its
-peak that of McLellan et al. 1978 is at 16 %, that of Schmickl & Crailsheim 2007 at 4 % (both as
-restated by later models); the root of the second is 20 %. Both rise alike or faster."""
+PEAK_DAY = 149.0  # day of the year, as at the reference latitude, of the published curve
 
 _GROWTH_LIMITS = (0.93, 1.07)
 """Of the growth of laying. [1/d] Own choice: in spring the published curve grows by less than 7 % a
-day and falls so in autumn; the other (see `FALL_PART`) falls more slowly."""
+day and falls so in autumn; the other (see `comb.queen.FALL`) falls more slowly."""
 
 _WINTER_BEES_FROM = 246.0  # day of year, 3 September, when half emerging are; own choice
 _WINTER_BEES_WIDTH = 8.0  # [d] own choice
@@ -78,11 +75,17 @@ def levels_by_season(day: date, latitude: float, later_d: Floats | float) -> Flo
     return np.asarray(_level(northern_day(day, latitude) - later_d) ** seasons_weight(latitude))
 
 
+def is_falling(day: date, latitude: float, later_d: Floats | float) -> NDArray[np.bool_]:
+    """Say whether laying is past its peak in such seasons."""
+    return np.asarray(northern_day(day, latitude) - later_d > PEAK_DAY)
+
+
 def growths_by_season(day: date, latitude: float, later_d: Floats) -> Floats:
     """Give the factor by which such seasons move laying from yesterday to `day`."""
-    number = northern_day(day, latitude) - later_d
-    yesterday = northern_day(date.fromordinal(day.toordinal() - 1), latitude) - later_d
-    factor = (_level(number) / _level(yesterday)) ** seasons_weight(latitude)
+    yesterday = date.fromordinal(day.toordinal() - 1)
+    numbers = np.array([[northern_day(one, latitude)] for one in (day, yesterday)])
+    today, before = _level(numbers - later_d)
+    factor = (today / before) ** seasons_weight(latitude)
     return np.asarray(np.clip(factor, *_GROWTH_LIMITS))
 
 

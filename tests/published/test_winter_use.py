@@ -14,15 +14,17 @@ Sources, one beside each check:
 
 from __future__ import annotations
 
+import math
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
 from hivewatch.apiary import Hive, Yard
+from hivewatch.comb.queen import FALL
 from hivewatch.signals.appetite import RESTING_MG, eaten_kg
 from hivewatch.signals.larder import NEED_SHARE, _need_kg, larder_of
-from hivewatch.signals.season import FALL_PART, laying_level
+from hivewatch.signals.season import laying_level
 from hivewatch.signals.tare import Colony
 from hivewatch.signals.window import HiveWindow, Series
 
@@ -107,4 +109,7 @@ def test_laying_falls_between_the_two_published_curves_or_little_above():
     days = 106
     fallen = laying_level(date(2025, 1, 1) + timedelta(days=149 - 1 + days), GRAZ_DEG)
     assert fallen == pytest.approx(0.04, abs=0.005)
-    assert fallen**FALL_PART == pytest.approx(324.4 / 2046.9, abs=0.055)
+    middle, spread = FALL
+    assert fallen ** math.exp(middle) == pytest.approx(324.4 / 2046.9, abs=0.055)
+    assert fallen ** math.exp(middle - spread) > 324.4 / 2046.9
+    assert fallen ** math.exp(middle + 1.5 * spread) < fallen + 0.005

@@ -111,7 +111,7 @@ def test_more_bees_at_dawn_speak_for_more_foragers() -> None:
 
 def test_hard_work_costs_foragers() -> None:
     course = after(0)
-    hard = replace(course, own=course.own + np.array([[0.0], [0.0], [0.5], [0.0], [0.0]]))
+    hard = replace(course, own=course.own + np.array([[0.0], [0.0], [0.5], [0.0], [0.0], [0.0]]))
     then = DAY + timedelta(days=6)
     assert (
         run_to(hard, then).colony.foragers.sum() < 0.95 * run_to(course, then).colony.foragers.sum()
