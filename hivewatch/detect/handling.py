@@ -21,10 +21,11 @@ from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.dips import Dip, dips_of
 from hivewatch.signals.drying import is_at_once, stayed_s
 from hivewatch.signals.exodus import FORAGERS_KG
+from hivewatch.signals.faults import is_coarse
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import Step, moves_of
 from hivewatch.signals.sun import is_light, sun_height_deg
-from hivewatch.signals.window import HiveWindow, Ints, Series
+from hivewatch.signals.window import HiveWindow, Series
 
 LEAST_KG = 0.8  # [kg] own choice: 1 kg less a step's error; tests/property/test_steps.py
 RAIN_MOST_KG = 2.4  # [kg] own choice: heaviest rain on a lid, 2.2 kg in 2014 in Arizona
@@ -42,9 +43,11 @@ DIP_K = 2.0  # [K] own choice: an opening that shows in warmth alone
 DIP_HUMID = 0.4  # [%RH/K] own choice: damp air comes up when a lid is off
 COARSE_S = (540, 1080)  # [s] own choice: of one reading so long, a visit can be all there is
 COOLED_K = 0.4  # [K] own choice: what an opened nest loses at least, four times its noise
+OPEN_K = 1.0  # [K] own choice: the same where something was put on; no shower cools a nest so
 COOLED = 3.0  # own choice: ... and times what it moved in the hour before; a far probe drifts
 DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is not believed so long
-STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves
+STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves ...
+COARSE_READINGS = 24  # own choice: ... or so many of one with a coarse digit
 STUCK_S = 10 * DAY_S  # [s] own choice: so far back it is looked whether it moved
 HALF = 0.5
 GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
@@ -100,7 +103,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
         near = [dips[i] for i in around]
         if not move.is_lasting and not near and _is_doubted(move, wild_s):
             continue
-        told = _judge(window, weight, move, near)
+        told = _judge(window, move, near)
         if told is not None:
             found.append(told)
     alone = (dip for i, dip in enumerate(dips) if i not in at_moves)
@@ -128,7 +131,8 @@ def _was_stuck(weight: Series, move: Step) -> bool:
     first = int(weight.time_s.searchsorted(move.before_s - STUCK_S))
     value = weight.value[first:]
     end -= first
-    if end <= STUCK_READINGS or (value[end - STUCK_READINGS : end] != value[end - 1]).any():
+    many = COARSE_READINGS if is_coarse(weight, first + end - 1) else STUCK_READINGS
+    if end <= many or (value[end - many : end] != value[end - 1]).any():
         return False
     moved = np.flatnonzero(value[:end] != value[end - 1])
     if not len(moved):
@@ -163,7 +167,7 @@ def _is_other_scale(window: HiveWindow, move: Step) -> bool:
     )
 
 
-def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> Finding | None:
+def _judge(window: HiveWindow, move: Step, dips: list[Dip]) -> Finding | None:
     """Decide on one move: handling, or None."""
     gap = move.after_s - move.before_s > GAP_S
     light = gap or is_light(window.yard, move.before_s) or is_light(window.yard, move.after_s)
@@ -178,7 +182,7 @@ def _judge(window: HiveWindow, weight: Series, move: Step, dips: list[Dip]) -> F
         if lifted < LIFTED_KG and not dips:
             if _came_home(window, move):
                 return None  # bees
-            told_s = None if gap or not light else stayed_s(weight, window.of("rain"), move)
+            told_s = _put_on_s(window, move) if light and not gap else None
             confidence = 0.85
     elif size > -SWARM_MOST_KG or _is_exodus(window, move):
         if lifted >= (OPENED_KG if abs(size) < LEAST_KG else LIFTED_KG):
@@ -241,33 +245,51 @@ def _left_kg(window: HiveWindow, move: Step) -> float:
     return left * LOADED_BEE_KG
 
 
-def _lifted_s(weight: Series, move: Step) -> tuple[Ints, float]:
-    """Give the readings of a move that saw a part lifted, and how long one of them stands for."""
+def _off(weight: Series, move: Step) -> tuple[bool, float]:
+    """Say whether two readings in a row saw a part lifted, and how long one stands for. [s]."""
     low, high = np.searchsorted(weight.time_s, [move.before_s, move.after_s + 1])
     off_kg = np.abs(weight.value[low:high] - move.level_kg)
     off_kg = np.minimum(off_kg, np.abs(weight.value[low:high] - move.level_kg - move.size_kg))
     at = low + np.flatnonzero(off_kg >= LIFTED_KG)
     around_s = weight.time_s[np.minimum(at + 1, len(weight) - 1)] - weight.time_s[at - 1]
-    return weight.time_s[at], float(around_s.max(initial=0)) / 2
+    return bool((np.diff(at) == 1).any()), float(around_s.max(initial=0)) / 2
+
+
+def _put_on_s(window: HiveWindow, move: Step) -> int | None:
+    """Say when a light gain by day was told from rain: it stayed, or the hive was opened. [s]."""
+    told_s = stayed_s(window.of("weight"), window.of("rain"), move)
+    if told_s is not None or not is_at_once(move):
+        return told_s
+    times_s = _cooled_s(window, move, OPEN_K)
+    return max(move.settled_s, times_s[0]) if times_s else None
+
+
+def _cooled_s(window: HiveWindow, move: Step, least_k: float) -> list[int] | None:
+    """Give when the nest was cooler with a move, all of it; None where there is no nest to ask."""
+    nest = window.of("nest")
+    edges = [move.before_s - 2 * AROUND_S, move.before_s, move.after_s + AROUND_S]
+    first, middle, last = np.searchsorted(nest.time_s, edges)
+    if middle in (first, last):
+        return None
+    before = nest.value[first:middle]
+    cooled_k = np.median(before) - nest.value[middle:last]
+    is_cooler = cooled_k >= max(least_k, COOLED * float(np.ptp(before)))
+    return [int(one) for one in nest.time_s[middle:last][is_cooler]]
 
 
 def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:
     """Say how sure a weight that was lifted and put back is an opened hive, and no bad reading."""
     if dips:
         return 0.95
-    off_s, between_s = _lifted_s(window.of("weight"), move)
-    if len(off_s) > 1 or abs(move.size_kg) >= LEAST_KG:
-        return 0.9  # a bad reading leaves no step
+    lasted, between_s = _off(window.of("weight"), move)
+    if lasted or abs(move.size_kg) >= LEAST_KG:
+        return 0.9  # a bad reading leaves no step, and hardly follows upon another
     low_s, high_s = COARSE_S
     real = move.low_kg >= OPENED_KG and move.level_kg - move.low_kg > LIFTED_KG
     if not (real and low_s < between_s <= high_s):
         return 0.0
-    nest = window.of("nest")
-    edges = [move.before_s - 2 * AROUND_S, move.before_s, move.after_s + AROUND_S]
-    first, middle, last = np.searchsorted(nest.time_s, edges)
-    if middle in (first, last):  # nobody to ask: only what is heavy, and at working hours
+    cooled_s = _cooled_s(window, move, COOLED_K)
+    if cooled_s is None:  # nobody to ask: only what is heavy, and at working hours
         at_work = sun_height_deg(window.yard, (move.before_s + move.after_s) // 2) > WORK_DEG
         return 0.6 if move.low_kg >= ALONE_KG and at_work else 0.0
-    before = nest.value[first:middle]
-    cooled_k = np.median(before) - nest.value[middle:last].min()
-    return 0.7 if cooled_k >= max(COOLED_K, COOLED * float(np.ptp(before))) else 0.0
+    return 0.7 if cooled_s else 0.0

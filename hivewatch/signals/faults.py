@@ -229,13 +229,13 @@ def stuck(series: Series, quantity: str, coarse_still_s: int = COARSE_STILL_S) -
         long &= (value[first] >= FEW_BEES) | (last - first + 1 >= FEW_READINGS)
     for i in np.flatnonzero(long).tolist() if quantity == "weight" else ():
         lasted_s = time_s[last[i]] - time_s[first[i]]
-        long[i] = lasted_s >= coarse_still_s or not _is_coarse(series, int(first[i]))
+        long[i] = lasted_s >= coarse_still_s or not is_coarse(series, int(first[i]))
     repeats = np.repeat(long, last - first + 1)
     repeats[first] = False
     return np.asarray(repeats & ~moves)
 
 
-def _is_coarse(series: Series, at: int) -> bool:
+def is_coarse(series: Series, at: int) -> bool:
     """Say whether a scale's last digit is coarse, by its steps in the days before a reading."""
     low = int(np.searchsorted(series.time_s, series.time_s[at] - DIGIT_S))
     steps_kg = np.abs(np.diff(series.value[low : at + 1]))

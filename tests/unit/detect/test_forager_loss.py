@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from counted import counted
 
 from hivewatch.detect import forager_loss
-from tests.support.counted import counted
 
 EVERYTHING = ("weight", "nest", "ambient", "bees-in", "bees-out")
 

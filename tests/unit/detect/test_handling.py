@@ -330,3 +330,35 @@ def test_a_loss_that_no_bees_carried_off_is_a_frame_or_a_lid(
     hive.series["bees-out"][np.searchsorted(hive.time_s, hive.at(3, 12)) + 1] += gone
     told = said(hive.window(("weight", "bees-in", "bees-out")))
     assert [one.measures["kg"] for one in told] == ([pytest.approx(-2.6, abs=0.2)] * is_told)
+
+
+@pytest.mark.parametrize(("depth_k", "is_told"), [(1.8, True), (0.0, False)])
+def test_feed_that_bees_carry_off_is_told_by_the_nest_that_was_opened_for_it(
+    made_up_hive, said, depth_k, is_told
+):
+    hive = made_up_hive(step_s=1800, days=5)
+    hive.add(hive.at(3, 14.12), 2.3, minutes=5)
+    hive.add(hive.at(3, 14.6), -0.8, minutes=120)
+    hive.dip(hive.at(3, 14.12), depth_k, back_min=60)
+    told = said(hive.window())
+    assert [one.measures["kg"] for one in told] == [pytest.approx(2.3, abs=0.2)] * is_told
+    for one in told:
+        assert said(hive.window(until_s=one.detected_s)) == told
+
+
+def test_a_box_on_a_coarse_scale_that_rests_by_day_is_no_scale_that_wakes_up(made_up_hive, said):
+    hive = made_up_hive(step_s=900, days=5, noise_kg=0.0)
+    hive.add(hive.at(3, 13), 5.0)
+    rest = (hive.time_s >= hive.at(3, 11)) & (hive.time_s <= hive.at(3, 13))
+    hive.series["weight"][rest] = hive.series["weight"][rest][0]
+    hive.series["weight"] = np.round(np.round(hive.series["weight"] / 0.05) * 0.05, 2)
+    (told,) = said(hive.window())
+    assert told.measures["kg"] == pytest.approx(5.0, abs=0.2)
+
+
+def test_two_bad_readings_half_an_hour_apart_are_no_handling(made_up_hive, said):
+    hive = made_up_hive(step_s=600, days=5)
+    at = int(np.searchsorted(hive.time_s, hive.at(3, 12)))
+    hive.series["weight"][at] += 4.5
+    hive.series["weight"][at + 3] -= 20.0
+    assert said(hive.window()) == []

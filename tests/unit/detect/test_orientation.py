@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from counted import counted
 
 from hivewatch.detect import orientation
 from hivewatch.signals.window import Series
-from tests.support.counted import counted
 
 EVERYTHING = ("weight", "nest", "ambient", "bees-in", "bees-out")
 
