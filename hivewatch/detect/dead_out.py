@@ -2,8 +2,9 @@
 
 An empty box follows the air outside: as cold as it before sunrise, with its swing and its phase. A
 living cluster is warmer by night, even at the far end of the box, so the night must be as the air
-for a day and a half. Where nobody measures the air, the nest's own fall and swing must tell. A
-counter alone tells when nobody flew for days that were fit for it. One line of evidence speaks
+for a day and a half. Where nobody measures the air, the nest's own fall and swing must tell, or its
+swing up to flying warmth beside a counter that counts nobody. A counter alone tells when nobody
+flew for days that were fit for it. One line of evidence speaks
 against the other: bees that fly are not dead, however cold the probe.
 """
 
@@ -17,6 +18,14 @@ from numpy.typing import NDArray
 
 from hivewatch.detect.finding import Finding, Measure
 from hivewatch.detect.limits import Limits
+from hivewatch.detect.unaired import (
+    LIVED_DAYS,
+    NO_FLIGHTS,
+    USUAL_DAYS,
+    USUAL_FLIGHTS,
+    fallen,
+    still_days,
+)
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import first_after
 from hivewatch.signals.days import HOUR_S, Days, days_of
@@ -32,23 +41,11 @@ NIGHT_K = 0.9  # [K] own choice: the same for the cooler half of the hours, when
 FOLLOWS = 0.6  # own choice: the nest's swing as share of the air's; a living nest has under a half
 FLAT_K = 3.0  # [K] own choice: air that moves less shows no swing
 LIVED_K = 2.5  # [K] own choice: bees were there when the nest was so much warmer than the air
-LIVED_DAYS = 3  # own choice: on so many days
-LEAST_HOURS = 18  # own choice: hours with readings that show a day's swing
 BACK_H, BACK_KNOWN_H = 14, 9  # [h] own choice: longer than the sun shines on a box; of them known
 BACK_CEL = 30.0  # [Cel] own choice: where nobody measures the air, warmer than a box is for so long
-FELL_CEL = 8.0  # [Cel] own choice: without air, so far the nest fell below its week before ...
-SWING_K = 5.0  # [K] own choice: ... and swings so far in a day ...
-SWING_TIMES = 3.0  # own choice: ... and so many times as far as before
-AFTERNOON_H = (
-    11,
-    20,
-)  # [h] own choice: where an empty box is warmest; published: earlier than bees
 FLY_H = 3.0  # [h/d] own choice: warm light hours that make a day fit for flying
-NO_FLIGHTS = 0.01  # own choice: share of a usual day's bees
 FEW_FLIGHTS = 0.1  # own choice: share of a usual day's bees that speaks against death
-USUAL_FLIGHTS = 500  # [bees/d] own choice: a counter that has counted less tells nothing
-QUIET_DAYS = 3  # own choice: days fit for flying without bees, told by a counter alone
-USUAL_DAYS = 14  # own choice: days that tell what is usual
+QUIET_DAYS = 2  # own choice: days fit for flying without bees, told by a counter alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +84,8 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
         return []
     has_probe = window.has("nest")
     spells = _cold(window, days) if has_probe else []
+    if has_probe:
+        spells = _first_told([*spells, *_still(window, days)])
     for one in _quiet(window, days):  # where a probe reports, it knows better
         if not (has_probe and _reports(window, one)) and not any(
             other.end_s is None for other in spells
@@ -111,6 +110,15 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     ]
 
 
+def _first_told(spells: Sequence[_Spell]) -> list[_Spell]:
+    """Give the spells that were told first, of those that share a time."""
+    kept: list[_Spell] = []
+    for one in sorted(spells, key=lambda one: one.told_s):
+        if all(other.end_s is not None and other.end_s <= one.start_s for other in kept):
+            kept.append(one)
+    return kept
+
+
 def _reports(window: HiveWindow, spell: _Spell) -> bool:
     """Say whether there is a probe that reports during a spell."""
     warmth = warmth_of(window)
@@ -122,7 +130,7 @@ def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
     """Find the times in which the nest was no warmer than the air."""
     warmth = warmth_of(window)
     blind = bool(np.isnan(warmth.ambient_h).all())
-    hours = _empty_without_air(window, warmth) if blind else _may_be_empty(warmth)
+    hours = fallen(window, warmth) if blind else _may_be_empty(warmth)
     if not hours.any():
         return []
     warm = _is_warm(warmth, blind=blind)
@@ -179,35 +187,6 @@ def _is_like_air(warmth: Warmth, hour: int) -> bool:
     return swing < FLAT_K or float(np.ptp(nest)) >= FOLLOWS * swing
 
 
-def _empty_without_air(window: HiveWindow, warmth: Warmth) -> NDArray[np.bool_]:
-    """Say at which hours two days before looked like an empty box by their fall and swing.
-
-    A colony that dwindles cools by weeks, so that it is not told: only what was warm a week before.
-    """
-    nest = warmth.nest_h
-    empty = np.zeros(len(nest), np.bool_)
-    days = len(nest) // 24
-    level, swing, peak_h = np.full(days, np.nan), np.full(days, np.nan), np.full(days, np.nan)
-    known: list[int] = []
-    for day in range(days):
-        hours = nest[24 * day : 24 * day + 24]
-        there = np.flatnonzero(~np.isnan(hours))
-        if len(there) < LEAST_HOURS:
-            continue
-        level[day], swing[day] = np.median(hours[there]), np.ptp(hours[there])
-        warmest_s = int(warmth.hour_s[24 * day + int(there[int(np.argmax(hours[there]))])])
-        peak_h[day] = (warmest_s / HOUR_S + window.yard.longitude / 15) % 24
-        known.append(day)
-        usual, last = known[-9:-2], known[-2:]
-        if len(usual) < LIVED_DAYS or last[0] != day - 1:
-            continue
-        asked_k = max(SWING_K, SWING_TIMES * float(np.median(swing[usual])))
-        fell = np.median(level[usual]) - level[last] >= FELL_CEL
-        by_day = (peak_h[last] >= AFTERNOON_H[0]) & (peak_h[last] <= AFTERNOON_H[1])
-        empty[24 * day + 23] = bool((fell & by_day & (swing[last] >= asked_k)).all())
-    return empty
-
-
 def _day_means(over: Floats) -> Floats:
     """Give the mean of every 24 hours; NaN without readings, and the last part counts."""
     padded = np.concatenate([over, np.full(-len(over) % 24, np.nan)]).reshape(-1, 24)
@@ -261,7 +240,7 @@ def _quiet(window: HiveWindow, days: Days) -> list[_Spell]:
     counted = days.bees_out.tolist()
     for day in np.flatnonzero(fit).tolist():
         flights = counted[day]
-        is_quiet = len(usual) >= QUIET_DAYS and flights < NO_FLIGHTS * usually
+        is_quiet = len(usual) >= LIVED_DAYS and flights < NO_FLIGHTS * usually
         quiet = [*quiet, day] if is_quiet and usually >= USUAL_FLIGHTS else []
         if begun is not None and not quiet and flights > FEW_FLIGHTS * usually:
             spells[-1] = _ended(spells[-1], int(days.start_s[day]))
@@ -278,6 +257,29 @@ def _quiet(window: HiveWindow, days: Days) -> list[_Spell]:
         if not quiet and begun is None:
             usual = [*usual, flights][-USUAL_DAYS:]
             usually = median(sorted(usual))
+    return spells
+
+
+def _still(window: HiveWindow, days: Days) -> list[_Spell]:
+    """Find where nobody flies from a nest that shows flying weather, and no air is measured."""
+    warmth = warmth_of(window)
+    over_s = min(window.over_s("bees-out"), window.over_s("nest"))
+    back = np.flatnonzero(_is_warm(warmth, blind=True))
+    spells: list[_Spell] = []
+    free_s = 0
+    for day, usually in still_days(window, days):
+        begun_s, until_s = int(days.start_s[day - 1]), int(days.start_s[day + 1])
+        if begun_s < free_s or until_s > over_s:
+            continue
+        later = back[warmth.hour_s[back] >= until_s]
+        end_s = int(warmth.hour_s[max(0, int(later[0]) + 1 - BACK_H)]) if len(later) else None
+        told_s = max(first_after(window, name, until_s) for name in ("bees-out", "nest"))
+        words = "nobody flew for two days, though the nest swung with the day up to flying warmth"
+        measures: dict[str, Measure] = {"usual_bees_out": round(usually)}
+        spells.append(_Spell(begun_s, told_s, end_s, words, 0.8, measures))
+        if end_s is None:
+            break
+        free_s = max(end_s, until_s)
     return spells
 
 

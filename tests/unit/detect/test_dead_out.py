@@ -63,17 +63,33 @@ def test_with_the_nest_alone_a_sudden_death_is_told(limits):
     assert "swings" in one.evidence[0]
 
 
-def test_with_a_counter_and_the_air_three_days_without_flights_tell_it(limits):
+def test_with_a_counter_and_the_air_two_days_without_flights_tell_it(limits):
     nest = summer(swing_k=7)
     (one,) = find(nest, limits, ["ambient", "bees-in", "bees-out"])
     assert one.confidence < 0.8
-    assert 2.5 <= (one.detected_s - nest.at(20)) / DAY_S <= 4.1
+    assert 1.5 <= (one.detected_s - nest.at(20)) / DAY_S <= 3
     assert one.measures["usual_bees_out"] > 1000
     # the same when there was a probe, which fell silent before
     nest.silence(0, 0)
     window = nest.window()
     window.series["nest"] = window.of("nest").up_to(nest.at(15))
     assert [one.confidence for one in dead_out.find(window, (), limits)] == [one.confidence]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_dwindled_colony_that_flies_no_more_is_told_where_nobody_measures_the_air(limits, seed):
+    nest = summer(swing_k=7, share=0.15, seed=seed)
+    assert find(nest, limits, ["nest"]) == []  # it swung as far before
+    (one,) = find(nest, limits, ["nest", "bees-out"])
+    assert 0 < one.detected_s - nest.at(20) <= 3 * DAY_S
+    assert "nobody flew" in one.evidence[0]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_cold_days_without_flight_are_no_death_where_nobody_measures_the_air(limits, seed):
+    nest = MadeUpNest(first="2026-04-01", days=30, air_cel=13, swing_k=5, share=0.15, seed=seed)
+    nest.air_by_day[15:22] = 0
+    assert find(nest, limits, ["nest", "bees-out"]) == []
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -133,7 +149,9 @@ def test_rain_that_keeps_all_at_home_and_a_dead_counter_tell_nothing(limits):
 
 
 @pytest.mark.parametrize("hours", [20, 37, 50, 80, 200])
-@pytest.mark.parametrize("quantities", [ALL, ("nest",), ("ambient", "bees-out")])
+@pytest.mark.parametrize(
+    "quantities", [ALL, ("nest",), ("ambient", "bees-out"), ("nest", "bees-out")]
+)
 def test_what_was_told_stands_when_the_season_goes_on(limits, hours, quantities):
     nest = summer(swing_k=7)
     nest.bees[27:] = 1
