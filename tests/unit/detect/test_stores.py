@@ -58,6 +58,10 @@ def test_it_is_told_with_the_days_that_are_left(made_up_hive, limits) -> None:
     assert left_d > 7  # days before
     assert one.measures["days_left"] == pytest.approx(left_d, rel=0.25)
     assert one.measures["stores_kg"] == pytest.approx(8.0 - 0.4 * day, abs=0.5)
+    assert one.measures["kg_error"] == stores.STORES_KG  # nothing was put on or taken off
+    least_d = stores.STORES_KG / one.measures["kg_a_day"]  # as if what is eaten were known
+    assert least_d < one.measures["days_error"] < 1.5 * least_d
+    assert "days are left if nothing comes in" in one.evidence[1]
     assert (one.status, one.end_s) == ("open", None)
 
 
