@@ -56,6 +56,7 @@ class Hit:
     told_s: int
     lost_kg: float
     busy: float | None  # times the usual traffic
+    at_dusk: bool  # told in the evening, all bees being home, and not before
 
 
 class Watch:
@@ -119,7 +120,8 @@ class Watch:
         is_robbed &= _is_slow(time_s, loss_kg, max(SUDDEN_S, round(1.5 * step_s)))
         told = _first_lasting(time_s, is_robbed)
         told_s = int(days.dusk_s[day] if told is None else time_s[told])
-        if told is None and at_dusk and not self._is_late(time_s):
+        waited = told is None and at_dusk and not self._is_late(time_s)
+        if waited:
             told = len(time_s) - 1
         if told is None:
             return None
@@ -130,6 +132,7 @@ class Watch:
             told_s=told_s,
             lost_kg=float(max(beyond_kg[told], loss_kg[-1] - eaten_kg[-1])),
             busy=float(busy[told]) if is_counted and not np.isnan(busy[told]) else None,
+            at_dusk=waited,
         )
 
     def _is_late(self, time_s: Ints) -> bool:

@@ -135,7 +135,9 @@ def _robbed(window: HiveWindow, days: Days, run: Sequence[Hit]) -> Finding:
     measures: dict[str, float] = {"kg_lost": round(kg, 2), "days": len(run)}
     evidence = [
         f"{first.lost_kg:.1f} kg went bit by bit between morning and evening, besides the bees out",
-        "the weight is below that of the days before",
+        "in the evening, with all bees home, it had not come back"
+        if first.at_dusk
+        else "the weight is below that of the days before",
     ]
     busy = [hit.busy for hit in run if hit.busy is not None]
     confidence = 0.6
