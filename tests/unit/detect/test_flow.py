@@ -10,6 +10,7 @@ from made_up_yard import YARD, day_of, made_up_days, yard_of
 
 from hivewatch.detect import flow
 from hivewatch.detect.finding import Finding
+from hivewatch.signals.days import Days
 
 
 def of_kind(found: list[Finding], kind: str) -> list[Finding]:
@@ -242,6 +243,33 @@ def test_what_rained_on_the_lid_by_night_is_taken_off_the_gain() -> None:
     (one,) = of_kind(flow.find(YARD, yard_of(gain, rain_mm=rain, spread_kg=0)), "nectar_flow")
     assert (day_of(one.start_s), day_of(one.detected_s)) == (8, 9)
     assert one.measures["kg_gained"] == pytest.approx(2.3, abs=0.05)
+
+
+def test_a_night_on_which_all_scales_gain_brought_rain_where_no_gauge_tells_of_it() -> None:
+    """Half a kilogram of it dries off the next day, on which a little nectar comes in."""
+    gain = [*([0.05] * 8), 0.05 + 0.5, 0.45 - 0.5, 0.45, 0.05]
+    yard = {}
+    for hive, one in yard_of(gain, spread_kg=0).items():
+        night = np.append([*([0.05] * 8), -0.45, 0.1, 0.1, 0.05], np.nan)
+        yard[hive] = replace(
+            one, day_kg=one.gain_kg + night, night_kg=night,
+            night_mm=np.full(13, np.nan), dusk_mm=np.full(13, np.nan),
+        )  # fmt: skip
+    assert not of_kind(flow.find(YARD, yard), "nectar_flow")
+    (one,) = of_kind(flow.find(YARD, _richer(yard)), "nectar_flow")
+    assert day_of(one.start_s) == 9
+
+
+def _richer(yard: dict[str, Days]) -> dict[str, Days]:
+    """Let the day after the rain bring more: it is a good one, though the scale shows none."""
+    more = np.array([*([0.0] * 9), 0.15, 0.0, 0.0, np.nan])
+    dawn = np.array([*([0.0] * 10), 0.15, 0.15, 0.15])
+    return {
+        hive: replace(
+            one, gain_kg=one.gain_kg + more, day_kg=one.day_kg + more, dawn_kg=one.dawn_kg + dawn
+        )
+        for hive, one in yard.items()
+    }
 
 
 def test_what_may_have_dried_before_the_first_dawn_makes_no_flow() -> None:
