@@ -60,7 +60,8 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
 def _spells(larder: Larder) -> Iterator[tuple[int, int, int | None]]:
     """Go through the days: give the first low one, the one that told it, and the first well one."""
     stores_kg, days_left = larder.stores_kg, larder.days_left
-    most_kg = stores_kg + larder.error_kg  # by this, too, it must be low: else nobody can know
+    # by this, too, it must be low: else boxes that were moved hide more than nobody knows anyway
+    most_kg = stores_kg + np.hypot(STORES_KG, larder.error_kg) - STORES_KG
     is_low = (most_kg < LOW_DAYS * larder.rate_kg) & (most_kg < LOW_KG) | (most_kg < ALWAYS_LOW_KG)
     is_well = (days_left >= WELL_DAYS) & (stores_kg >= ALWAYS_WELL_KG) | (stores_kg >= WELL_KG)
     low: list[int] = []
@@ -87,7 +88,7 @@ def _low(
     left, kg = float(larder.days_left[told]), max(float(larder.stores_kg[told]), 0.0)
     rate = float(larder.rate_kg[told])
     known = window.hive.empty_kg is not None
-    error_kg = STORES_KG + float(larder.error_kg[told])
+    error_kg = float(np.hypot(STORES_KG, larder.error_kg[told]))
     error_d = float(np.hypot(error_kg / rate, RATE_SHARE * left))
     span = f"{max(left - error_d, 0.0):.0f} to {left + error_d:.0f}"
     until = len(days) if well is None else well + 1

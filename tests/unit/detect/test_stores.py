@@ -191,6 +191,16 @@ def test_after_a_great_harvest_nobody_knows_to_a_kilogram(made_up_hive) -> None:
     assert judged.error_kg[14] == 0
 
 
+def test_what_great_boxes_hide_keeps_a_shortage_back_for_some_days(made_up_hive, limits) -> None:
+    """Own choice: a hundredth of what was moved, beside the error that there is anyway."""
+    (alone,) = find(hungry(made_up_hive, honey_kg=8.0, days=28), limits)
+    hive = hungry(made_up_hive, honey_kg=158.0, days=28)
+    hive.add(hive.at(3, 12), -150.0)
+    (one,) = find(hive, limits)
+    assert one.measures["kg_error"] > alone.measures["kg_error"]
+    assert 0 < (one.detected_s - alone.detected_s) / DAY_S < 5
+
+
 def test_a_hive_off_its_scale_has_no_shortage(made_up_hive, limits) -> None:
     hive = hungry(made_up_hive, honey_kg=16.0)
     hive.fall(hive.at(10, 1), 0.3, until_s=hive.at(14, 10))
