@@ -249,15 +249,14 @@ def _take_in(course: Course, day: date) -> Course:
 def _follow(courses: list[Course], day: date) -> list[Course]:
     """Take in how many flew on a day, and how many were missing at dawn."""
     signs: tuple[tuple[Literal["flights", "dawn"], tuple[int, ...]], ...]
-    signs = (("flights", (0, 2)), ("dawn", (1,)))
+    signs = (("flights", (0, 2)), ("dawn", (1, 2)))
     for sign, through in signs:
         places = [place for place, one in enumerate(courses) if day in getattr(one.sensed, sign)]
         if not places:
             continue
         some = [courses[place] for place in places]
-        colony, traits, own = follow_foragers(
+        colony, own = follow_foragers(
             join_hives([one.colony for one in some]),
-            join_traits([one.traits for one in some]),
             np.stack([one.own[:3] for one in some], axis=1),
             through,
             np.array([getattr(one.sensed, sign)[day] for one in some]),
@@ -268,7 +267,6 @@ def _follow(courses: list[Course], day: date) -> list[Course]:
             courses[place] = replace(
                 some[nth],
                 colony=take_hives(colony, mine),
-                traits=take_traits(traits, mine),
                 own=np.concatenate([own[:, nth], some[nth].own[3:]]),
             )
     return courses

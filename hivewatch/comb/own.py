@@ -26,7 +26,9 @@ DAWN = (math.log(0.2), 0.6)
 third that is in the field at any time (`start.FIELD_PART`), as early ones are back before late ones
 leave. Own choice; the mass of a bee is in it too."""
 
-OWN_DRIFT = (0.01, 0.01, 0.01)  # [1/d] log scale, of counter, dawn and queen; own choice
+OWN_DRIFT = (0.03, 0.03, 0.01)
+"""How far counter, dawn and queen wander in a day, log scale. [1/d] Own choices: what a forager
+makes of an hour changes with the season and with how far she flies, by a sixth within a month."""
 
 WORK = (0.3, 14.0)
 """How the work of foragers varies beside the weather, log scale, and for how many days it keeps so:

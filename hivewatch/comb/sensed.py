@@ -23,9 +23,9 @@ the mean of a summer is the four days of five that `season.usual_flying` suppose
 RAIN_HALVES_MM = 6.0  # [mm] own choice: so much rain over a day takes half of its flying
 LEAST_FLYING_H = 3.0  # [h] own choice: on less, the rate of flights says more of the weather
 LEAST_FLIGHTS = 300.0  # [1/d] own choice: less is no colony at work
-BLOCK_DAYS = 3
+BLOCK_DAYS = 7
 """Days whose traffic counts as one observation. Own choice: what troubles one day's rate (wind, a
-flow) lasts into the next, and is no news there."""
+flow) lasts into the next ones, and is no news there."""
 
 USUAL_DAYS = 28  # own choice: days that say how a season flies
 USUAL_HELD_DAYS = 7.0  # own choice: usual days that are believed beside them

@@ -204,3 +204,33 @@ def test_a_count_more_never_widens_the_present_on_average(
         assert after < before
     if adults is not None:
         assert bees_after < bees_before
+
+
+@given(st.floats(0.5, 1.5), st.sampled_from(["flights", "dawn"]), st.integers(0, 2))
+@settings(max_examples=4, deadline=None, phases=[Phase.explicit, Phase.generate])
+@example(1.0, "flights", 0)
+@example(1.0, "dawn", 0)
+def test_a_sensor_more_never_widens_the_present_on_average(
+    strength: float, sign: str, weeks: int
+) -> None:
+    """Over a dozen hives, whose foragers are those of one member, and counted with an error."""
+    rng = np.random.default_rng(weeks)
+    first = Visit(DAY, CombCount(*(round(strength * n) for n in (3900, 7600, 15100))), None)
+    last = DAY + timedelta(days=7 * (weeks + 1))
+    without, with_it = [], []
+    for seed in range(12):
+        alone = begin(first, seed, 48.0, Sensed(), 80)
+        member, told = int(rng.integers(0, 80)), {}
+        through = [0, 2] if sign == "flights" else [1, 2]
+        while alone.day < last:
+            alone = run_to(alone, alone.day + timedelta(days=7))
+            fly = np.log(max(1.0, float(alone.colony.foragers[:, 0, member].sum())))
+            fly += float(alone.own[through, member].sum())
+            told[alone.day] = (float(fly + 0.3 * rng.standard_normal()), 0.3)
+        sensed = Sensed(**{sign: told})
+        followed = run_to(begin(first, seed, 48.0, sensed, 80), last)
+        without.append(width(alone))
+        with_it.append(width(followed))
+    (bees_before, before), (bees_after, after) = np.mean(without, axis=0), np.mean(with_it, axis=0)
+    assert bees_after < bees_before
+    assert after < 1.002 * before
