@@ -32,7 +32,7 @@ BESIDE_KG = 0.1  # [kg/d] behind the middle one of the others, and the usual, co
 BESIDE_FLOW = 0.5  # nor does this share of what they gain: no two colonies bring the same,
 APART = 0.5  # nor this of what lies between the richest and the poorest of them
 BEHIND_KG = 0.7  # [kg] behind beside all that, added up, is told: three days of half a kilogram
-ALONE_KG = 1.0  # [kg] the same where nobody counts bees
+ALONE_KG = 0.85  # [kg] the same where nobody counts bees
 ONE_OTHER_KG = 1.8  # [kg] the same where one other hive alone tells how the day was
 MOST_KG = 1.5  # [kg/d] that a day can add or take
 NOW_DAYS = 2  # [d] that tell what it falls behind now
@@ -48,7 +48,7 @@ SWARM_KG, SWARM_DAYS = (0.8, 4.5), 28  # [kg], [d] after a swarm it brings less 
 WELL_KG, WELL_DAYS = 0.2, 4  # [kg/d] behind beside the usual, [d] in a row: it is over
 UNKNOWN_DAYS = 10  # [d] and it is not known any longer
 SMALL_KG = 1.0  # [kg] smaller steps are foragers and showers, as for `signals.yard`
-MOVED_DAYS = 3  # [d] after a step, feed dries and boxes are licked out
+MOVED_DAYS = 2  # [d] after a step, feed dries and boxes are licked out
 STILL_KG, STILL_DAYS = 0.05, 8  # [kg] by day at most, for [d]: bees bring and eat more
 FLYING_H, LIGHT_H = 2.0, 11.0  # [h] of flying weather; of light, where nobody measures warmth
 
