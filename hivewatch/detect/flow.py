@@ -32,6 +32,9 @@ HALF_KG = 0.4  # [kg] of these days, from more than half of the hives
 BESIDE_KG = 0.3  # [kg/d] what a flow brings counts above this
 MISSING_KG = 2.0  # [kg] so much of it gone again ends a flow: five poor days
 MISSING_MOST_KG = 0.4  # [kg/d] that one day can take: no storm ends a flow
+DAWNS_KG = 0.15  # [kg] error of a total by its first and its last dawn, where lids are dry
+SPREAD = 0.5  # of the error of the hives' mean: their middle one is off by no more in four of five
+ALONE = 0.3  # of its total that a hive may be off by from what its yard's middle hive brings
 AGREE_KG = 0.2  # [kg/d] a hive that votes for the flow
 IDLE_KG = 0.1  # [kg/d] a loss of so much is no dearth yet
 LOST_KG = 1.2  # [kg] lost beyond that begins a dearth: four days of the worst, two weeks of 0.2
@@ -73,8 +76,9 @@ def find(yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     -------
     list[Finding]
         Of kinds `nectar_flow` and `dearth`, by start; `measures` are of the middle hive:
-        `kg_gained`, dawn to dawn and added up from the first day to the last, `kg_a_day`, that by
-        its days, `ripening_kg` that a night took, and `hives` that voted.
+        `kg_gained`, dawn to dawn and added up from the first day to the last, `kg_error`, within
+        which it is in four of five, `kg_a_day`, that by its days, `ripening_kg` that a night took,
+        and `hives` that voted.
 
     References
     ----------
@@ -175,7 +179,12 @@ def _flow(
     agree, voted = int((mean_kg >= AGREE_KG).sum()), int(has_voted.sum())
     others = [hives[i] for i in np.flatnonzero(mean_kg < AGREE_KG)]
     ripening = together.typical_kg(together.day_kg - together.gain_kg)[span]
-    measures = {"kg_a_day": round(kg_a_day, 2), "kg_gained": round(kg_a_day * days, 1)}
+    error_kg = _error_kg(together, span, mean_kg[has_voted] * days)
+    measures = {
+        "kg_a_day": round(kg_a_day, 2),
+        "kg_gained": round(kg_a_day * days, 1),
+        "kg_error": round(error_kg, 1),
+    }
     if not np.isnan(ripening).all():
         measures["ripening_kg"] = round(float(np.nanmedian(ripening)), 2)
     return Finding(
@@ -192,6 +201,18 @@ def _flow(
             f"{agree} of {voted} hives gained" + (f", not {', '.join(others)}" if others else ""),
         ),
     )
+
+
+def _error_kg(together: YardDays, span: slice, totals_kg: Floats) -> float:
+    """Give how far off a total may be: by water at its ends, and by hives that differ."""
+    ends = together.off_kg[[span.start, min(span.stop, len(together.off_kg) - 1)]]
+    n = len(totals_kg)
+    spread_kg = (
+        SPREAD * float(np.std(totals_kg, ddof=1)) / np.sqrt(n)
+        if n > 1
+        else ALONE * float(np.abs(totals_kg).sum())
+    )
+    return float(np.sqrt(DAWNS_KG**2 + ((DRIED * ends) ** 2).sum() + spread_kg**2))
 
 
 def _in_season(yard: Yard, together: YardDays) -> Flags:

@@ -36,6 +36,25 @@ def test_a_flow_is_told_on_the_evening_of_its_second_day() -> None:
     assert one.end_s is None
 
 
+def test_a_total_is_the_surer_the_more_hives_agree() -> None:
+    def error_kg(*gains_kg: float, rain_mm: float = 0.0) -> float:
+        yard = {
+            f"hazel-{i}": made_up_days(
+                QUIET + [kg] * 10 + QUIET,
+                rain_mm=[*([0.0] * 7), rain_mm, *([0.0] * 18)],
+                spread_kg=0,
+            )
+            for i, kg in enumerate(gains_kg)
+        }
+        (one,) = of_kind(flow.find(YARD, yard), "nectar_flow")
+        return one.measures["kg_error"]
+
+    assert error_kg(1.0, 1.0, 1.0) == pytest.approx(0.1)
+    assert error_kg(0.6, 1.0, 1.4) == pytest.approx(1.2, abs=0.1)
+    assert error_kg(1.0) == pytest.approx(3.0, abs=0.1)
+    assert error_kg(1.0, 1.0, 1.0, rain_mm=2.0) > error_kg(1.0, 1.0, 1.0)
+
+
 def test_one_good_day_is_no_flow() -> None:
     assert not of_kind(flow.find(YARD, yard_of([*QUIET, 1.0, *QUIET])), "nectar_flow")
 
