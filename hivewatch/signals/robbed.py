@@ -108,10 +108,11 @@ def _can_fly(days: Days) -> Flags:
 def _steps(days: Days) -> tuple[Flags, Floats]:
     """Say which days had a step, and what those of the days before may still take [kg]."""
     is_stepped, dries_kg = np.zeros(len(days), np.bool_), np.zeros(len(days))
-    for step in days.steps:
-        middle_s = (step.before_s + step.after_s) / 2
-        day = int(np.searchsorted(days.start_s, middle_s, side="right")) - 1
-        if abs(step.size_kg) >= STEP_KG and 0 <= day < len(days):
+    large = [step for step in days.steps if abs(step.size_kg) >= STEP_KG]
+    middle_s = [(step.before_s + step.after_s) / 2 for step in large]
+    at = np.searchsorted(days.start_s, middle_s, side="right") - 1
+    for step, day in zip(large, at.tolist(), strict=True):
+        if 0 <= day < len(days):
             is_stepped[day] = True
             dries_kg[day + 1 : day + 1 + FED_DAYS] += min(
                 FED_SHARE * abs(step.size_kg), FED_MOST_KG
