@@ -3,9 +3,10 @@
 A prime swarm leaves, as a rule, when the first queen cells are capped, so the stage of the furthest
 cell says by when. Not every queen cell is one of those: cells that are left after a swarm send
 after-swarms in half of the cases, which the calendar dates; and where the queen has laid nothing
-for a week, or neither she nor an egg is found, they were raised in need, not for a swarm. Crowding
-alone is left to the outlook: of crowded hives, however full of brood and in the weeks in which most
-swarm, nine in ten raise no cells within ten days, and nobody should be sent out for nothing.
+for a week, or neither she nor an egg is found, they were raised in need, not for a swarm; from late
+summer on, where there is a winter, they are raised to replace her. Crowding alone is left to the
+outlook: of crowded hives, however full of brood and in the weeks in which most swarm, nineteen in
+twenty raise no cells within ten days, and nobody should be sent out for nothing.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.inspections.model import brood_counts
 from hivewatch.signals.days import DAY_S
 from hivewatch.signals.departures import departures_of
+from hivewatch.signals.season import northern_day, seasons_weight
 from hivewatch.signals.steps import steps_of
 from hivewatch.signals.window import HiveWindow
 
@@ -34,6 +36,9 @@ SETTLED_DAYS = 16  # after a swarm, common practice, no source: in two weeks all
 # capped (3, 6 and 12 days: common practice, no source); she stops about three days before a swarm
 # (HoPoMo 2007; Winston 1987). Less than a quarter: she stopped six days ago, or more.
 OPEN_TO_CAPPED = 0.25
+# [d] own choice: of the year, in the north at 47 degrees: 20 August, a month after the day of
+# after-swarms in Winston (1980), 18 July; no swarm that leaves later has a winter's stores
+LATE_DAY = 232.0
 GONE = ("not seen", "absent")  # of a queen, where not one egg was counted either
 SWARM_KG = (0.8, 4.5)  # [kg] common practice, no source: what a swarm weighs
 
@@ -61,6 +66,8 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
         cells = visit.queen_cells
         if cells is None or cells.count == 0 or cells.stage not in CAPPED_IN_DAYS:
             continue
+        if _is_late(window, visit.at_s):
+            continue
         if _has_left(window, visit.at_s) or _lays_no_more(window, visit):
             continue
         until_s = visit.at_s + (CAPPED_IN_DAYS[cells.stage] + OVER_DAYS) * DAY_S
@@ -69,6 +76,13 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
         over = end_s <= window.as_of_s
         found.append(_risk(window, visit, cells.count, cells.stage, end_s if over else None))
     return found
+
+
+def _is_late(window: HiveWindow, at_s: int) -> bool:
+    """Say whether the year is so far on that cells are raised to replace a queen."""
+    day = datetime.fromtimestamp(at_s, UTC).astimezone(ZoneInfo(window.yard.timezone)).date()
+    latitude = window.yard.latitude
+    return seasons_weight(latitude) >= 1 and northern_day(day, latitude) >= LATE_DAY
 
 
 def _has_left(window: HiveWindow, at_s: int) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -103,3 +104,22 @@ def test_cells_where_neither_queen_nor_egg_is_found_are_no_risk(
     counted = {"brood": Brood(eggs=eggs, open=9000, capped=18000), "queen": queen}
     seen = one.model_copy(update=counted)
     assert len(swarm_risk.find(hive.window(), [seen], limits)) == is_risk
+
+
+@pytest.mark.parametrize(
+    ("day", "latitude", "is_risk"),
+    [
+        ("2026-07-25", 50.0, True),
+        ("2026-09-04", 50.0, False),  # to replace a queen
+        ("2026-09-04", -36.0, True),  # spring
+        ("2026-03-20", -36.0, False),
+        ("2026-09-04", 28.0, True),  # no winter to speak of
+    ],
+)
+def test_cells_of_late_summer_replace_a_queen(
+    made_up_hive: Callable, limits: object, day: str, latitude: float, *, is_risk: bool
+) -> None:
+    window = made_up_hive(days=4).window()
+    window = replace(window, yard=replace(window.yard, latitude=latitude))
+    at_s = int(datetime.fromisoformat(f"{day}T12:00:00+00:00").timestamp())
+    assert len(swarm_risk.find(window, [visit(at_s, 3, "open")], limits)) == is_risk
