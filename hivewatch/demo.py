@@ -1,22 +1,18 @@
 """The whole of hivewatch on this machine alone, watching an invented apiary through one season.
 
 An embedded broker, the simulator and the daemon have a process each, and so have the pages. The
-season is played fast, and the simulator tells the time.
+season is played fast, and the simulator tells the time: `hivewatch.stage` has what it is played on.
 """
 
 from __future__ import annotations
 
-import asyncio
 import json
-import multiprocessing
 import signal
 import socket
 import subprocess
-import sys
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -28,38 +24,16 @@ from hivewatch import logs
 from hivewatch.alerts.ledger import Letter, Outcome
 from hivewatch.apiary import read_apiary
 from hivewatch.daemon import Daemon
-from hivewatch.errors import HivewatchError, UsageError
 from hivewatch.settings import Alerts, Api, Broker, Settings
 from hivewatch.settings import Store as StoreSettings
+from hivewatch.stage import LOOPBACK, SeasonClock, broker, simulator
 from hivewatch.store import apiary, findings
 from hivewatch.store.open import Store
 from hivewatch.store.schema import alert, reading, stale
 
-LOOPBACK = "127.0.0.1"
 PORT = 8080
-BROKER_START_S = 20.0  # own choice: a slow board loads the broker's code in ten
 SILENT_AFTER_MIN = 30 * 60  # own choice: played fastest, a device sends once a day
 SETTLE_S = 60.0  # own choice: how long the last readings may take into the findings
-
-
-class SeasonClock:
-    """The time of the season, as the simulator tells it; the same in every process."""
-
-    def __init__(self) -> None:
-        """Start before all seasons."""
-        self._now = multiprocessing.get_context("spawn").Value("q", 0)
-
-    def now_s(self) -> int:
-        """Give the Unix time of the season, UTC, in whole seconds."""
-        return int(self._now.value)
-
-    def monotonic_s(self) -> float:
-        """Give a time in seconds that never jumps."""
-        return time.monotonic()
-
-    def turn_to(self, moment: str) -> None:
-        """Turn to a time of the season, in RFC 3339."""
-        self._now.value = int(datetime.fromisoformat(moment).timestamp())
 
 
 class Screen:
@@ -94,7 +68,7 @@ def play(
         If the port is taken, or the broker or the simulator does not start.
     """
     logs.set_up("warning")
-    with TemporaryDirectory(prefix="hivewatch-demo-") as folder, _broker() as broker_port:
+    with TemporaryDirectory(prefix="hivewatch-demo-") as folder, broker() as broker_port:
         settings = Settings(
             store=StoreSettings(path=Path(folder) / "demo.db"),
             broker=Broker(url=f"mqtt://{LOOPBACK}:{broker_port}"),
@@ -111,8 +85,8 @@ def play(
             words = ["--days-per-second", str(days_per_second), "--diary", daemon.address]
             words += [] if seed is None else ["--seed", str(seed)]
             words += [] if until is None else ["--until", until]
-            with _simulator(broker_port, Path(folder), words) as simulator:
-                _follow(simulator, daemon, Path(folder), clock, say, ended)
+            with simulator(broker_port, Path(folder), words) as season:
+                _follow(season, daemon, Path(folder), clock, say, ended)
             _settle(daemon)
             say(_summary(daemon.store))
             while not (exit_when_done or ended.is_set()):
@@ -148,92 +122,8 @@ def _page_port(port: int | None) -> int:
         return int(probe.getsockname()[1])
 
 
-@contextmanager
-def _broker() -> Iterator[int]:
-    """Run the embedded broker in a process of its own on a free port."""
-    with socket.socket() as probe:
-        probe.bind((LOOPBACK, 0))
-        port = int(probe.getsockname()[1])
-    process = multiprocessing.get_context("spawn").Process(
-        target=_serve_broker, args=(port,), daemon=True
-    )
-    process.start()
-    try:
-        until_s = time.monotonic() + BROKER_START_S
-        while not _answers(port):
-            if not process.is_alive() or time.monotonic() > until_s:
-                raise HivewatchError(
-                    "demo",
-                    "",
-                    "the embedded broker does not start",
-                    "pip install 'hivewatch[demo]'",
-                )
-            time.sleep(0.05)
-        yield port
-    finally:
-        process.terminate()
-        process.join(5.0)
-
-
-def _serve_broker(port: int) -> None:
-    """Serve until this process is ended."""
-    import logging  # noqa: PLC0415 - only in the broker's own process
-
-    from amqtt.broker import Broker as EmbeddedBroker  # noqa: PLC0415 - an extra
-
-    logging.disable(logging.ERROR)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches us too; the demo ends us last
-
-    async def serve() -> None:
-        broker = EmbeddedBroker(
-            {
-                "listeners": {"default": {"type": "tcp", "bind": f"{LOOPBACK}:{port}"}},
-                "plugins": {
-                    "amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}
-                },
-            }
-        )
-        await broker.start()
-        await asyncio.Event().wait()
-
-    asyncio.run(serve())
-
-
-def _answers(port: int) -> bool:
-    try:
-        with socket.create_connection((LOOPBACK, port), timeout=1.0):
-            return True
-    except OSError:
-        return False
-
-
-@contextmanager
-def _simulator(broker_port: int, folder: Path, words: list[str]) -> Iterator[subprocess.Popen[str]]:
-    """Run the simulator in a process of its own."""
-    command = [sys.executable, "-m", "simulators", "play", "spring"]
-    command += ["--broker", f"mqtt://{LOOPBACK}:{broker_port}"]
-    command += ["--hourly", "--apiary", str(folder / "apiary.toml"), *words]
-    process = subprocess.Popen(  # noqa: S603 - our own words
-        command,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        bufsize=1,
-    )
-    try:
-        yield process
-        if process.wait(10.0) != 0:
-            said = process.stderr.read() if process.stderr is not None else ""
-            said = said.strip().rpartition("\n")[2].removeprefix("simulators: ")
-            raise UsageError("demo", "", said or "the simulator broke", "try another --until")
-    finally:
-        process.terminate()
-        process.wait(10.0)
-
-
 def _follow(
-    simulator: subprocess.Popen[str],
+    season: subprocess.Popen[str],
     daemon: Daemon,
     folder: Path,
     clock: SeasonClock,
@@ -242,7 +132,7 @@ def _follow(
 ) -> None:
     """Go through the season hour by hour, and tell findings as they come."""
     told: set[str] = set()
-    for line in simulator.stdout or ():
+    for line in season.stdout or ():
         if ended.is_set():
             raise KeyboardInterrupt
         news = json.loads(line)
@@ -251,8 +141,8 @@ def _follow(
             _wait_for(lambda: daemon.subscriber.packs >= packs)  # noqa: B023 - asked at once
             _wait_for(lambda: not _waits_for_a_look(daemon.store))
             clock.turn_to(news["now"])
-            if simulator.stdin is not None:
-                simulator.stdin.write("go on\n")
+            if season.stdin is not None:
+                season.stdin.write("go on\n")
         elif "ready" in news:
             clock.turn_to(news["start"])
             given = read_apiary((folder / "apiary.toml").read_text("utf-8"), "apiary.toml")

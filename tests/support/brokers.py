@@ -100,11 +100,11 @@ class EmbeddedBroker:
     """The demo's own broker, which knows MQTT 3.1.1 only, in a process of its own."""
 
     def __init__(self) -> None:
-        from hivewatch.demo import _serve_broker  # noqa: PLC0415 - slow to load
+        from hivewatch.stage import serve_broker  # noqa: PLC0415 - slow to load
 
         self.port = free_port()
         spawn = multiprocessing.get_context("spawn")
-        self.process = spawn.Process(target=_serve_broker, args=(self.port,), daemon=True)
+        self.process = spawn.Process(target=serve_broker, args=(self.port,), daemon=True)
         self.process.start()
         wait_until(lambda: answers(self.port))
 
