@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -15,6 +16,7 @@ from hivewatch.cli.words import (
     store_of,
 )
 from hivewatch.clock import WallClock
+from hivewatch.errors import UsageError
 
 app = typer.Typer()
 
@@ -38,7 +40,17 @@ def demo(
     """Play a season of an invented apiary through the whole program, on this machine alone."""
     from hivewatch.demo import play
 
+    if until is not None and not _is_day(until):
+        raise UsageError("--until", until, "not a day", "use one as 2026-06-30")
     play(port, days_per_second, seed, until, typer.echo, exit_when_done=exit_when_done)
+
+
+def _is_day(said: str) -> bool:
+    try:
+        date.fromisoformat(said)
+    except ValueError:
+        return False
+    return True
 
 
 @app.command()

@@ -100,6 +100,13 @@ def test_check_names_each_fault_and_goes_on_to_the_next(desk: Desk, broker: Mosq
     )
 
 
+def test_the_demo_says_at_once_that_a_day_is_none(desk: Desk) -> None:
+    for said in ("soon", "2026-02-30"):
+        done = desk.run("demo", "--until", said)
+        assert (done.status, done.out) == (2, "")
+        assert done.err == f"hivewatch: --until: {said}: not a day; use one as 2026-06-30\n"
+
+
 def test_check_lets_the_phones_ring_only_when_asked_to(
     desk: Desk, broker: Mosquitto, httpserver: HTTPServer
 ) -> None:
