@@ -37,6 +37,8 @@ COLD_OVER_CEL = 32.5  # [Cel] own choice: hysteresis
 HOT_CEL = 37.5  # [Cel] common practice, no source
 HOT_K = 1.4  # [K] own choice: over the usual; shared heat of the Montreal recording is under 1.3 K
 INSIDE_K = 2.0  # [K] own choice: over the air, and the heat beside the nest is the bees'
+NIGHT_S = 12 * HOUR_S  # [s] own choice: where the nest was colder than usual by `COLD_K` ...
+NIGHT_PART = 0.25  # ... for so much of it, there is no brood: own choice, an opening is shorter
 AIR_S = 2 * HOUR_S  # [s] own choice: so old a reading tells of the air
 HOT_S = 2 * HOUR_S  # [s] own choice: before a swarm leaves the nest is hot for half an hour
 HOT_SHARE = 0.75  # own choice: of the readings of that time; one in four may be off by its noise
@@ -189,6 +191,9 @@ def _hot_spells(
             continue
         told = begun + int(lasting[0])
         first = int(since[told]) + int(np.argmax(hot[since[told] :]))
+        night = value[np.searchsorted(time_s, time_s[first] - NIGHT_S) : first]
+        if len(night) and np.quantile(night, NIGHT_PART) < usual[first] - COLD_K:
+            continue  # it follows the air: nobody keeps brood warm there
         highest = float(value[first : last + 1].max())
         hours = float(time_s[last] - time_s[first]) / HOUR_S
         end = int(time_s[last + 1]) if is_over else None

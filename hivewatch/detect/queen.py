@@ -17,7 +17,8 @@ import numpy as np
 
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
-from hivewatch.detect.queen_visits import HUNGRY_KG, Sign, signs_of
+from hivewatch.detect.queen_counts import HUNGRY_KG
+from hivewatch.detect.queen_visits import Sign, signs_of
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.signals.bare import stepped_kg
@@ -40,9 +41,7 @@ BROOD_CEL = 33.3  # [Cel] published range of brood from 33 Cel: a nest that is u
 BACK_K = 1.0  # [K] own choice: two days within this of the usual, and there is brood again
 LATE_DAY_H = 13.5  # [h] own choice: shorter, and shortening, and brood may go of itself (Montreal)
 AUTUMN_VISIT_H = 12.5  # [h] own choice: the same for a visit that found no eggs
-FAILING_LEVEL = (
-    0.15  # own choice: of the most by season, until late August; later few eggs are usual
-)
+FAILING_LEVEL = 0.15  # own choice: of the most by season; later few eggs are usual
 SHORT_DAY_H = 11.5  # [h] own choice: no colony must have brood yet
 FAILS_AFTER_D = 18  # [d] published: capped brood comes out 9 to 21 days after the last egg
 EMERGES_D, LAYS_D = 12, 20  # [d] published: emergency queens, the queen's calendar
@@ -95,9 +94,10 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
     signs += [_settled(window, visits, one.sign, one) for one in falls]
     found: list[Finding] = []
     free_s = 0
-    for sign in sorted((one for one in signs if one is not None), key=lambda one: one.told_s):
+    told = sorted((one for one in signs if one is not None), key=lambda one: one.told_s)
+    for sign in told:
         if sign.told_s >= free_s:
-            end_s = _end_s(sign, visits, falls)
+            end_s = _end_s(sign, visits, falls, told)
             found.append(_trouble(window, sign, end_s))
             free_s = window.as_of_s + 1 if end_s is None else end_s + 1
     return found
@@ -232,6 +232,7 @@ def _explained(window: HiveWindow, visits: Sequence[Sign], sign: Sign) -> tuple[
         for one in departures_of(window)
         if sign.since_s - AROUND_D * DAY_S <= one <= sign.told_s
         and not any(eggs >= one + AROUND_D * DAY_S / 2 for eggs in laid)
+        and not any(here.what == "all here" and here.since_s < one < here.at_s for here in visits)
     ]
     given = [one.at_s for one in visits if one.what == "requeened" and one.at_s < sign.at_s]
     if gone:
@@ -246,8 +247,10 @@ def _explained(window: HiveWindow, visits: Sequence[Sign], sign: Sign) -> tuple[
     return until_s, "had a swarm left unseen, a young queen would lay by now"
 
 
-def _end_s(sign: Sign, visits: Sequence[Sign], falls: Sequence[_Fall]) -> int | None:
-    """Give when the trouble was over: eggs, another queen, or brood-nest warmth again. [s]."""
+def _end_s(
+    sign: Sign, visits: Sequence[Sign], falls: Sequence[_Fall], told: Sequence[Sign]
+) -> int | None:
+    """Give when it was over: eggs, another queen, warmth again; or she who failed is gone. [s]."""
     well = ("lays",) if sign.what == "failing" else ("lays", "lays little")
     ends = [
         one.at_s
@@ -256,6 +259,10 @@ def _end_s(sign: Sign, visits: Sequence[Sign], falls: Sequence[_Fall]) -> int | 
         or (one.what == "requeened" and one.at_s >= sign.told_s)
     ]
     ends += [one.back_s for one in falls if one.back_s is not None and one.back_s > sign.told_s]
+    if sign.what == "failing":
+        ends += [
+            one.told_s - 1 for one in told if one.what == "stopped" and one.told_s > sign.told_s
+        ]
     return min(ends, default=None)
 
 

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Literal
 
-from hivewatch.frames import FRAMES
-from hivewatch.inspections import BroodCounts, Inspection, adult_count, brood_counts, stores_kg
+from hivewatch.detect.queen_counts import CAPPED_D, EGG_D, LARVA_D, OPEN_D, Visit, read
+from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import unless_same
 from hivewatch.signals.days import DAY_S
-from hivewatch.signals.season import LEVEL_PART, laying_level
 from hivewatch.signals.window import HiveWindow
 
-# [d] published: a worker is an egg for 3 days, a larva for 6, in a capped cell for 12
-EGG_D, LARVA_D, OPEN_D, CAPPED_D = 3, 6, 9, 21
 USUAL_A_DAY = 1200.0  # [eggs/d] own choice: where no visit before has counted brood
 REMEMBERED_S = 60 * DAY_S  # [s] own choice: visits that tell what a queen laid
 USUAL_VISITS = 3  # own choice: whose mean that is: a single count errs by 10 to 25 %
@@ -24,16 +20,20 @@ FAILING_A_DAY = 450.0  # [eggs/d] own choice: a third of what a queen lays in th
 GIVEN_SHARE = 0.65  # own choice: the same where the keeper thought her poor enough to replace
 PAUSE_SHARE = 0.75  # own choice: of the best; with so much capped she only pauses, as in a dearth
 FEW_BEES = 2000  # [bees] own choice: fewer keep no brood warm
-HUNGRY_KG = 1.0  # [kg] own choice: who starves raises no brood, whatever the queen ...
-# [kg/d] ... nor who has no more than a day's food: 0.76 kg for 20,000 bees and 1,500 eggs a day,
-# computed from the published constants in Becher et al. (2014)
-FOOD_A_BEE_KG = 3.8e-5
 HALF_SHARE = 0.6  # own choice: laid in all of three weeks, of the best before, while food came in
 FOOD_SPARED_KG = 1.0  # [kg] own choice: the error of judging it; with less than then she may rest
+FADES_S = 90 * DAY_S  # [s] own choice: a queen fades for weeks, so visits of a quarter tell it
+FADES_APART_S = LARVA_D * DAY_S  # [s] published: the larvae of the visit before are capped since
+FADES_WITHIN_S = 35 * DAY_S  # [s] own choice: in between two later ones all may have happened
+FADES_FALL = 0.5  # own choice: power of the fall by season, where the bees stay many
+FADES_SEASON = 0.45  # own choice: of the most by season; later it falls by itself, as it likes
+FADES_SHARE = 0.75  # own choice: of what is usual, at each of both visits; counts err by a sixth
+NO_FEWER = 1.2  # own choice: so many times the bees of the visit before, and no swarm has left
+NO_FEWER_S = 21 * DAY_S  # [s] published: after it, other bees have come out of the eggs of then
 SWARM_WAIT_S = 4 * DAY_S  # [s] published: no eggs from three days before a swarm leaves
 COMING = frozenset({"virgin", "new"})
 
-What = Literal["stopped", "failing", "lays", "lays little", "requeened", "hungry"]
+What = Literal["stopped", "failing", "lays", "lays little", "requeened", "hungry", "all here"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,8 @@ class Sign:
     ----------
     what : str
         Laying has `stopped`, is `failing`, goes on (`lays`, `lays little`), or a queen was given;
-        or the bees were `hungry`, so that their brood says nothing of her.
+        or the bees were `hungry`, so that their brood says nothing of her, or were no fewer than
+        at the visit before (`all here`).
     at_s, told_s : int
         When it was seen, and when it is certain. [s]
     since_s : int
@@ -69,40 +70,6 @@ class Sign:
     has_cells: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class _Visit:
-    """The part of a visit that tells of the queen; None where nobody counted."""
-
-    at_s: int
-    eggs: int | None
-    open: int | None
-    capped: int | None
-    queen: str | None
-    cells: int
-    adults: int | None
-    stores_kg: float | None
-    actions: frozenset[str]
-    season: float  # what queens lay at this time of the year, as a part of the most
-
-    @property
-    def a_day(self) -> float | None:
-        """Eggs a day over the last nine days."""
-        return None if self.eggs is None or self.open is None else (self.eggs + self.open) / OPEN_D
-
-    @property
-    def for_weeks(self) -> float | None:
-        """Eggs a day over the last three weeks."""
-        if self.eggs is None or self.open is None or self.capped is None:
-            return None
-        return (self.eggs + self.open + self.capped) / CAPPED_D
-
-    @property
-    def is_hungry(self) -> bool:
-        """Whether there is hardly a day's food."""
-        need_kg = max(HUNGRY_KG, FOOD_A_BEE_KG * (self.adults or 0))
-        return self.stores_kg is not None and self.stores_kg < need_kg
-
-
 def signs_of(window: HiveWindow, inspections: Sequence[Inspection]) -> list[Sign]:
     """Give what the visits say, by time.
 
@@ -120,12 +87,13 @@ def signs_of(window: HiveWindow, inspections: Sequence[Inspection]) -> list[Sign
 
 def _signs(window: HiveWindow, seen: Sequence[Inspection]) -> list[Sign]:
     """Read the visits one by one."""
-    visits = sorted((_read(window, one) for one in seen), key=lambda one: one.at_s)
+    visits = sorted((read(window, one) for one in seen), key=lambda one: one.at_s)
     signs: list[Sign] = []
     for i, visit in enumerate(visits):
         signs += [one for one in (_sign(visit, visits[:i]),) if one is not None]
         if visit.is_hungry:
             signs.append(Sign("hungry", visit.at_s, visit.at_s, visit.at_s, "no food", 1.0))
+        signs += [one for one in (_all_here(visit, visits[:i]),) if one is not None]
         if visit.actions & {"requeened", "united"}:
             signs.append(
                 Sign("requeened", visit.at_s, visit.at_s, visit.at_s, "a queen given", 1.0)
@@ -133,25 +101,7 @@ def _signs(window: HiveWindow, seen: Sequence[Inspection]) -> list[Sign]:
     return signs
 
 
-def _read(window: HiveWindow, inspection: Inspection) -> _Visit:
-    """Take what tells of the queen."""
-    frame = FRAMES.get(window.hive.frame)
-    cells = inspection.queen_cells
-    counts = BroodCounts(None, None, None) if frame is None else brood_counts(inspection, frame)
-    return _Visit(
-        inspection.at_s,
-        *counts,
-        inspection.queen,
-        cells.count if cells is not None and cells.stage != "cups" else 0,
-        None if frame is None else adult_count(inspection, frame),
-        None if frame is None else stores_kg(inspection, frame),
-        frozenset(one.what for one in inspection.actions),
-        laying_level(datetime.fromtimestamp(inspection.at_s, UTC).date(), window.yard.latitude)
-        ** LEVEL_PART,
-    )
-
-
-def _sign(visit: _Visit, before: Sequence[_Visit]) -> Sign | None:
+def _sign(visit: Visit, before: Sequence[Visit]) -> Sign | None:
     """Read one visit in the light of those before."""
     known = [one.a_day for one in before if visit.at_s - one.at_s <= REMEMBERED_S]
     rates = [one for one in known if one is not None]
@@ -166,10 +116,22 @@ def _sign(visit: _Visit, before: Sequence[_Visit]) -> Sign | None:
     if visit.eggs == 0:
         return _not_laying(visit, before, rates)
     laying = _laying(visit, hers)
-    return laying if laying.what == "failing" else _lays_half(visit, hers) or laying
+    if laying.what == "failing":
+        return laying
+    lately = _of_this_queen([one for one in before if visit.at_s - one.at_s <= FADES_S])
+    return _lays_half(visit, hers) or _fades(visit, lately) or laying
 
 
-def _of_this_queen(before: Sequence[_Visit]) -> Sequence[_Visit]:
+def _all_here(visit: Visit, before: Sequence[Visit]) -> Sign | None:
+    """Say whether there are clearly more bees than at the visit before."""
+    if not before or not before[-1].adults or visit.at_s - before[-1].at_s > NO_FEWER_S:
+        return None
+    if (visit.adults or 0) < NO_FEWER * before[-1].adults or "united" in visit.actions:
+        return None
+    return Sign("all here", visit.at_s, visit.at_s, before[-1].at_s, "more bees than before", 1.0)
+
+
+def _of_this_queen(before: Sequence[Visit]) -> Sequence[Visit]:
     """Leave out the visits from before laying broke off, or another queen was there or given."""
     breaks = [
         i
@@ -180,7 +142,7 @@ def _of_this_queen(before: Sequence[_Visit]) -> Sequence[_Visit]:
 
 
 def _usual(
-    visit: _Visit, hers: Sequence[_Visit], rate: Callable[[_Visit], float | None], back_d: int
+    visit: Visit, hers: Sequence[Visit], rate: Callable[[Visit], float | None], back_d: int
 ) -> float | None:
     """Give what she would lay on a visit's day by the visits so many days before it. [eggs/d].
 
@@ -193,7 +155,7 @@ def _usual(
     return sum(last) / len(last) if last else None
 
 
-def _not_laying(visit: _Visit, before: Sequence[_Visit], rates: Sequence[float]) -> Sign | None:
+def _not_laying(visit: Visit, before: Sequence[Visit], rates: Sequence[float]) -> Sign | None:
     """Say since when about a hive without eggs has none."""
     if visit.open is None or (visit.open == 0 and visit.capped is None):
         return None
@@ -210,14 +172,14 @@ def _not_laying(visit: _Visit, before: Sequence[_Visit], rates: Sequence[float])
     return Sign("stopped", visit.at_s, told_s, since_s, words, confidence, has_cells=is_raised)
 
 
-def _lays_half(visit: _Visit, hers: Sequence[_Visit]) -> Sign | None:
+def _lays_half(visit: Visit, hers: Sequence[Visit]) -> Sign | None:
     """Say whether all three weeks of brood are few beside what was, though there is food for more.
 
     One low class may be a pause; eggs, larvae and capped brood together are a queen that fades.
     """
     known = [one for one in hers if one.for_weeks]
-    if not known or visit.cells or visit.a_day is None or visit.capped is None:
-        return None
+    if not known or visit.cells or visit.a_day is None or visit.capped is None or not visit.open:
+        return None  # with eggs and no larvae she has but begun
     was = _usual(visit, hers, lambda one: one.for_weeks or None, CAPPED_D) or 0.0
     best = max(known, key=lambda one: one.for_weeks or 0.0)
     most = max(visit.a_day, visit.capped / (CAPPED_D - OPEN_D))
@@ -232,12 +194,35 @@ def _lays_half(visit: _Visit, hers: Sequence[_Visit]) -> Sign | None:
     return Sign("failing", visit.at_s, visit.at_s, since_s, words, 0.7)
 
 
-def _laying(visit: _Visit, hers: Sequence[_Visit]) -> Sign:
+def _fades(visit: Visit, hers: Sequence[Visit]) -> Sign | None:
+    """Say whether two visits, weeks apart, found far less than she laid: no bad week does so."""
+    counted = [one for one in hers if one.a_day]
+    earlier = [one for one in counted if visit.at_s - one.at_s >= FADES_APART_S]
+    if visit.a_day is None or not earlier or visit.season < FADES_SEASON:
+        return None
+    last = earlier[-1]
+    before = [one for one in earlier if last.at_s - one.at_s >= FADES_APART_S][-USUAL_VISITS:]
+    is_other = any(one.cells or "split" in one.actions for one in (*before, last, visit))
+    if visit.at_s - last.at_s > FADES_WITHIN_S or not before or is_other or last.is_hungry:
+        return None
+    shares = []
+    for one in (last, visit):
+        usual = [
+            (was.a_day or 0.0) * min(one.season / was.season, 1.0) ** FADES_FALL for was in before
+        ]
+        shares.append(one.most_a_day * len(usual) / sum(usual))
+    if max(shares) >= FADES_SHARE or sum(shares) / 2 >= FAILING_SHARE:
+        return None
+    words = f"two visits found brood for {shares[0]:.0%} and {shares[1]:.0%} of what she laid"
+    return Sign("failing", visit.at_s, visit.at_s, last.at_s - OPEN_D * DAY_S, words, 0.75)
+
+
+def _laying(visit: Visit, hers: Sequence[Visit]) -> Sign:
     """Say whether a queen that lays, lays as she did."""
     a_day = visit.a_day
     best = _usual(visit, hers, lambda one: one.a_day, OPEN_D)
     if a_day is not None and best is not None and not visit.cells:
-        most = max((visit.eggs or 0) / EGG_D, (visit.open or 0) / LARVA_D)
+        most = visit.most_a_day
         least = min(a_day, (visit.eggs or 0) / EGG_D)
         is_given = "requeened" in visit.actions and least < GIVEN_SHARE * best
         was_well = (visit.capped or 0) / (CAPPED_D - OPEN_D) >= PAUSE_SHARE * best
@@ -249,7 +234,7 @@ def _laying(visit: _Visit, hers: Sequence[_Visit]) -> Sign:
     return Sign(what, visit.at_s, visit.at_s, visit.at_s, "a visit found eggs", 1.0)
 
 
-def _stopped_s(visit: _Visit, rates: Sequence[float]) -> int:
+def _stopped_s(visit: Visit, rates: Sequence[float]) -> int:
     """Say from the brood that is left when laying stopped. [s].
 
     Eggs are gone three days after the last was laid, larvae nine, all brood twenty-one; what is

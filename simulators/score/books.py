@@ -5,6 +5,8 @@ from __future__ import annotations
 from simulators.score.kinds import DAY_S, Event
 from simulators.score.play import Finding, Season, seconds
 
+BEFORE_S = 90 * DAY_S  # own choice: counts of so long before tell what a queen used to lay
+AFTER_S = 9 * DAY_S  # published: eggs and larvae of before are capped by then
 ALONE = 1.5  # own choice: times what the best of the yard's other hives brought
 
 
@@ -34,3 +36,21 @@ def had_stores(season: Season, event: Event, least_kg: float) -> bool:
     books = season.truth.get("hives", {}).get(str(event["subject"]).removeprefix("hive:"))
     before = int((seconds(event["start"]) - season.start_s) // DAY_S) - 1
     return books is None or before < 0 or books["daily"]["stores_kg"][before] >= least_kg
+
+
+def was_counted(season: Season, event: Event) -> bool:
+    """Say whether brood was counted before a queen began to fail, and after, while she still laid.
+
+    Nothing else shows it: half a brood nest is kept as warm as a whole one.
+    """
+    if event.get("cause") != "failing queen":
+        return True
+    start = seconds(event["start"])
+    end = seconds(event["end"]) if event.get("end") else season.end_s
+    counted = [
+        seconds(one["at"])
+        for one in season.inspections
+        if f"hive:{one['hive']}" == event["subject"] and (one.get("brood") or {}).get("eggs")
+    ]
+    before = any(start - BEFORE_S <= at_s <= start for at_s in counted)
+    return before and any(start + AFTER_S <= at_s <= end for at_s in counted)

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from statistics import fmean
 from zoneinfo import ZoneInfo
 
-from simulators.score.books import brought_alone, had_stores
+from simulators.score.books import brought_alone, had_stores, was_counted
 from simulators.score.kinds import DAY_S, HOUR_S, SEASON_D, Event, Kind, Measure
 from simulators.score.match import match, windows
 from simulators.score.play import Finding, Season, seconds
@@ -153,7 +153,8 @@ def must_be_found(season: Season, kind: Kind, event: Event) -> bool:
     """Say whether an event is one that counts, and one that the recording can show."""
     start = seconds(event["start"])
     counts = kind.is_shown and (kind.counts is None or kind.counts(event))
-    if not counts or not had_stores(season, event, kind.least_stores_kg):
+    has_stores = had_stores(season, event, kind.least_stores_kg)
+    if not (counts and has_stores and was_counted(season, event)):
         return False
     grace = kind.bar.told_s if kind.bar and kind.bar.told_s else HOUR_S
     if start + max(grace, 3 * HOUR_S) > season.end_s:

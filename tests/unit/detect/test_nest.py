@@ -108,6 +108,13 @@ def test_hot_air_beside_the_nest_is_no_overheating(limits, air_cel, is_told):
     assert bool(of_kind(find(nest, limits), "overheating")) is is_told
 
 
+def test_a_nest_that_is_cold_at_night_has_no_brood_to_overheat(limits):
+    nest = MadeUpNest(first="2026-06-20", days=20, air_cel=26)
+    nest.add(nest.at(12, 21), nest.at(13, 8), -12)
+    nest.add(nest.at(13, 8), nest.at(13, 17), 6, hours=1.5)
+    assert of_kind(find(nest, limits), "overheating") == []
+
+
 def test_a_hot_afternoon_and_a_swarm_that_warms_up_are_no_overheating(limits):
     nest = MadeUpNest(first="2026-06-20", days=20, air_cel=28)
     for day in range(8, 12):

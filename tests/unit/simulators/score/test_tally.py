@@ -256,3 +256,23 @@ def test_what_begins_in_the_dark_is_told_in_time_on_the_day_after(story, hour, w
     story.told("robbing", 9, hour, after_h=36 - hour)
     row = score(story, "robbing")
     assert (row.told_near.k, row.told_near.n) == (within, 1)
+
+
+@pytest.mark.parametrize(
+    ("days", "cause", "events"),
+    [
+        ((2, 25), "failing queen", 1),
+        ((2, 8), "failing queen", 0),
+        ((25, 30), "failing queen", 0),
+        ((), "failing queen", 0),
+        ((), "queen lost", 1),
+    ],
+)
+def test_a_queen_that_fails_need_not_be_told_where_nobody_counted_brood(story, days, cause, events):
+    story.happened("queen_trouble", 5, cause=cause)
+    counted = [
+        {"hive": "ford-1", "at": f"2024-05-{day:02}T12:00:00+01:00", "brood": {"eggs": 900}}
+        for day in days
+    ]
+    season = replace(story.season(), inspections=counted)
+    assert figures(tally(season, (BY_NAME["queen_trouble"],))["queen_trouble"]).events == events
