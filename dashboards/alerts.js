@@ -69,11 +69,11 @@ function render(main, { alerts, more, zones, zone, now, stories, words }, view) 
   ]);
 }
 
-/** What it is now: how soon it wants a look, or that it is over. */
-function became(alert, zone, now) {
+/** What it is now: how soon it wants a look, or that it is over and wants none. */
+function became(alert, isAsked, zone, now) {
   if (alert.finding_status === "withdrawn") return "Taken back since";
   if (alert.finding_status === "explained") return "Explained by an inspection";
-  if (alert.finding_status === "ended" && alert.finding_end_at) return `Over since ${when(alert.finding_end_at, zone, now)}`;
+  if (!isAsked && alert.finding_status === "ended" && alert.finding_end_at) return `Over since ${when(alert.finding_end_at, zone, now)}`;
   return LOOK[alert.urgency] ?? alert.urgency;
 }
 
@@ -92,7 +92,7 @@ function item(alert, zone, now, story, isAsked, { page, opened }) {
     h("div", {},
       h("h2", { class: "title" }, alert.hive ? h("a", { href: `#/hive/${alert.hive}` }, title) : title,
         isLate ? [" ", h("span", { class: "soon soon-0" }, "late news")] : null),
-      h("p", {}, `${when(alert.created_at, zone, now)}. ${became(alert, zone, now)}. `,
+      h("p", {}, `${when(alert.created_at, zone, now)}. ${became(alert, isAsked, zone, now)}. `,
         h("strong", {}, STATES[alert.state] ?? alert.state), alert.reason === alert.state ? "." : ` (${alert.reason}).`),
       isKnown ? h("p", { class: "quiet" }, `Acknowledged by ${alert.acknowledged_by}, ${when(alert.acknowledged_at, zone, now)}`) : null,
       isSilent ? h("p", { class: "quiet" }, `Silent until ${when(alert.snoozed_until, zone, now)}`) : null,
