@@ -86,7 +86,8 @@ def growths_by_season(day: date, latitude: float, later_d: Floats) -> Floats:
     numbers = np.array([[northern_day(one, latitude)] for one in (day, yesterday)])
     today, before = _level(numbers - later_d)
     factor = (today / before) ** seasons_weight(latitude)
-    return np.asarray(np.clip(factor, *_GROWTH_LIMITS))
+    least, most = _GROWTH_LIMITS
+    return np.asarray(np.minimum(np.maximum(factor, least), most))
 
 
 def winter_shares(day: date, latitude: float, later_d: Floats) -> Floats:
