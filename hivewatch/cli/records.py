@@ -205,7 +205,7 @@ def inspections_load(
             try:
                 became[inspections.tell(connection, one, first_s, now_s)] += 1
             except UsageError as error:
-                remedy = f"{error.remedy}; nothing of the file is stored yet"
+                remedy = f"nothing of the file is stored yet; {error.remedy}"
                 where = f"{name}: no. {n}: {error.where}"
                 wrong.append(UsageError(where, error.said, error.wrong, remedy))
         if wrong:

@@ -251,7 +251,7 @@ def test_inspections_are_loaded_once_and_faults_are_told(desk: Desk) -> None:
     desk.write("wrong.json", f"[{seen[1:-1]}, {seen.replace('hazel-1', 'hazel-9')[1:-1]}]")
     assert desk.run("inspections", "load", "wrong.json").fault == (
         "wrong.json: no. 2: inspection of hazel-9 at 2026-05-02T13:10:00Z: hazel-9: no such hive;"
-        " did you mean hazel-1?; nothing of the file is stored yet"
+        " nothing of the file is stored yet; did you mean hazel-1?"
     )
     fault = desk.run("import", "seen.json").fault
     assert fault == "seen.json: looks like inspections; hivewatch inspections load takes them"
