@@ -160,8 +160,12 @@ def _by_counter(
         if let_out.are in {True, None} or not (nest.what == "nothing" or is_rush):
             return
         told_s = max(told_s, let_out.told_s)
-    words = f"the counter saw about {bees:,.0f} more bees go than come"
+    words = _more(bees)
     yield _left(window, step, kg, told_s, 0.97, words)
+
+
+def _more(bees: float) -> str:
+    return f"the counter saw about {round(bees, -2):,.0f} more bees go than come"
 
 
 def _nest_of(window: HiveWindow, step: Step, asked: Asked) -> Said:
@@ -197,7 +201,7 @@ def _under_way(window: HiveWindow, pouring: Sequence[Exodus]) -> list[Finding]:
     minutes = (last.seen_s - last.start_s) / 60
     by = f"the nest had warmed up by {last.warmer_k:.1f} K before"
     if last.bees:
-        by = f"the counter saw about {last.bees:,.0f} more bees go than come"
+        by = _more(last.bees)
     evidence = f"{last.kg:.1f} kg left within {minutes:.0f} min by day; more may be going yet", by
     measures = measures_of(last.kg, last.kg_error)
     span = now[0].start_s, last.seen_s
@@ -211,7 +215,7 @@ def _counted(window: HiveWindow, one: Outpour) -> Finding:
     by = "they did not come home; nobody weighs the hive"
     if one.warmer_k >= WARM_UP_K:
         by = f"the nest had warmed up by {one.warmer_k:.1f} K before; nobody weighs the hive"
-    seen = f"the counter saw about {one.bees:,.0f} more bees go than come within {minutes:.0f} min"
+    seen = f"{_more(one.bees)} within {minutes:.0f} min"
     measures = measures_counted(one.bees, one.bees_error)
     sure = COUNTED if one.warmer_k >= WARM_UP_K else COUNTED_ALONE
     return left(window, (one.start_s, one.end_s), one.told_s, sure, measures, (seen, by))
