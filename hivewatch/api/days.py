@@ -22,7 +22,7 @@ from hivewatch.store import apiary
 from hivewatch.store.windows import read_part
 
 USUAL_DAYS = 14  # own choice: a fortnight, when nobody says from when on
-DAYS_MAX, PAGE_DAYS = 92, 28  # own choice: a page holds four weeks; for more there is `next`
+DAYS_MAX, PAGE_DAYS = 92, 21  # own choice: a page holds three weeks; for more there is `next`
 LEAD_S = dict.fromkeys(("nest", "ambient", "bees-in", "bees-out", "rain"), 3 * DAY_S)
 LEAD_S["weight"] = 43 * DAY_S
 """How long before its first day each quantity is read: what a hive eats rests on six weeks."""
