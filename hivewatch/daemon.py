@@ -38,7 +38,6 @@ PATIENCE_S = {
 }
 # own choice: each more than the longest single step of its loop: a broker's time-out, a look at a
 # hive with years of data, a slow channel, the start of a process on a slow board
-SWITCH_S = 0.0005  # own choice: ingest waits less for a look at a hive
 STOP_S = 15.0  # own choice: how long the loops have to end; the pages take twelve at most
 
 
@@ -99,7 +98,7 @@ class Daemon:
         """Run until a signal ends it; comes back when everything is closed."""
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: self.stop.set())
-        sys.setswitchinterval(SWITCH_S)
+        sys.setswitchinterval(loops.SWITCH_S)
         threads = self.start()
         try:
             self._watch_over()

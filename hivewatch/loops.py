@@ -16,6 +16,7 @@ LOG = structlog.get_logger(__name__)
 Loop = Callable[[Event, Callable[[], None]], None]
 """Runs until the event is set, and gives a sign of life by the function now and then."""
 
+SWITCH_S = 0.0005  # own choice: ingest and answers wait less for a loop that works
 RESTART_S = (1.0, 60.0)  # own choice: the first and the longest wait before a loop starts again
 
 

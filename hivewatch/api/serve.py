@@ -29,7 +29,6 @@ ANSWER_S = 5.0  # own choice: the daemon answers within milliseconds, or somethi
 BEAT_S = 1.0
 NICE = 10  # own choice, and bench_pages: where processors are short, readings go before pages
 STOP_S = 10.0  # own choice: how long answers that are on their way may take in the end
-SWITCH_S = 0.0005  # own choice: an answer waits little for an outlook that is worked out
 
 
 class Daemon:
@@ -102,7 +101,7 @@ def serve(line: Connection, settings: Settings, clock: Clock, listener: socket, 
         signal.signal(number, signal.SIG_IGN)  # they reach the daemon, too, and it ends us
     os.nice(NICE)
     logs.set_up(level)
-    sys.setswitchinterval(SWITCH_S)
+    sys.setswitchinterval(loops.SWITCH_S)
     store, stop = Store(settings.store.path), Event()
     health = Health(WallClock().now_s, PATIENCE_S, {"store": store.fault})
     daemon = Daemon(line, health)

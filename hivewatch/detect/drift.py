@@ -74,28 +74,22 @@ def _drifts(window: HiveWindow, days: Days) -> list[Finding]:
     if not window.has("weight"):
         return []
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - 1, 0)
-    spells = [
-        *_too_light(window, days, first),
-        *_following(window, days, first),
-    ]
-    found: list[Finding] = []
-    for first, told, measures, words in sorted(spells, key=lambda one: one[1]):
-        start_s, told_s = int(days.dawn_s[first]), int(days.dawn_s[told])
-        if found:
-            break  # once told, it is for somebody to look at the scale
-        found.append(
-            Finding(
-                kind="scale_drift",
-                subject=f"device:{sender_of(window, weight, told_s - DAY_S, told_s)}",
-                start_s=start_s,
-                end_s=None,
-                detected_s=told_s,
-                confidence=0.7,
-                measures=measures,
-                evidence=(words,),
-            )
-        )
-    return found
+    spells = [*_too_light(window, days, first), *_following(window, days, first)]
+    if not spells:
+        return []
+    since, told, measures, words = min(spells, key=lambda one: one[1])
+    told_s = int(days.dawn_s[told])
+    found = Finding(
+        kind="scale_drift",
+        subject=f"device:{sender_of(window, weight, told_s - DAY_S, told_s)}",
+        start_s=int(days.dawn_s[since]),
+        end_s=None,
+        detected_s=told_s,
+        confidence=0.7,
+        measures=measures,
+        evidence=(words,),
+    )
+    return [found]  # once told, it is for somebody to look at the scale
 
 
 def _too_light(window: HiveWindow, days: Days, first: int) -> Iterator[Spell]:

@@ -13,29 +13,30 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from hivewatch.signals.bare import before_each, passed
+from hivewatch.signals.bare import passed
 from hivewatch.signals.days import DAY_S, HOUR_S, Days
 from hivewatch.signals.late import is_awaited, known_until_s
-from hivewatch.signals.robbed import wet_kg
+from hivewatch.signals.robbed import (
+    BEE_KG,
+    LEAST_BEES,
+    USUAL_DAYS,
+    eaten_kg_per_h,
+    home_ratio,
+    wet_kg,
+)
 from hivewatch.signals.usual import usual_step_near
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 Flags = NDArray[np.bool_]
 
 # Own choices where no source is named; tests/unit/detect/test_robbing.py.
-BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
 MARGIN_BUSY_KG = 0.5  # [kg] beyond the bees that are away, when the entrance is busier than usual
 MARGIN_QUIET_KG = 1.2  # [kg] the same with usual traffic
 MARGIN_KG = 0.9  # [kg] the same when nobody counts
 AT_ONCE_KG = 2.0  # [kg] so much is no forager's absence at any hour
-USUAL_DAYS = 10  # days before that tell what a usual day takes
-NIGHTS = 7  # nights before that tell what an hour without income takes
-EATEN_MOST_KG = 0.08  # [kg/h] bound of that: 2 kg a day, in the ripening of a great flow
 FLOOR_KG = 0.25  # [kg] below the lowest of those days
 BUSY = 1.3  # times the usual traffic up to the same hour
 QUIET = 0.8  # times the usual traffic; with less nobody robs
-BUSY_LEAST = 2000.0  # [bees] out by then
-RATIO = (0.7, 1.1)  # bounds of a counter's own in / out; published: 0.90 for one counter type
 COUNTER_ERROR = 0.03  # of the bees out so far, beside its own ratio of the days before
 FED_DAYS = 3  # days in which fed syrup dries
 FED_SHARE = 0.3  # of what was fed; common practice, no source: a third of syrup is water that goes
@@ -74,12 +75,7 @@ class Watch:
         self._days, self._bare = days, bare
         self._dawn_kg, self._usual_kg, self._floor_kg = dawn_kg, usual_kg, floor_kg
         self._in, self._out = window.of("bees-in"), window.of("bees-out")
-        with np.errstate(invalid="ignore", divide="ignore"):
-            ratio = np.where(days.bees_out >= BUSY_LEAST, days.bees_in / days.bees_out, np.nan)
-        self._ratio = np.nan_to_num(before_each(ratio, USUAL_DAYS, 3), nan=0.95).clip(*RATIO)
-        night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
-        eaten_kg = before_each(days.night_kg / night_h, NIGHTS, 2)
-        self._eaten_kg = np.nan_to_num(eaten_kg, nan=0.02).clip(0.0, EATEN_MOST_KG)  # an hour
+        self._ratio, self._eaten_kg = home_ratio(days), eaten_kg_per_h(days)
         self._wet_kg = wet_kg(days)
         self._weight = window.of("weight")
         self._window, self._known_s = window, known_until_s(window, "bees-in", "bees-out") or 0
@@ -156,12 +152,12 @@ class Watch:
         before = [
             passed(self._out, int(days.start_s[i]), time_s - begin_s + int(days.start_s[i]))
             for i in range(max(0, day - USUAL_DAYS), day)
-            if days.bees_out[i] >= BUSY_LEAST
+            if days.bees_out[i] >= LEAST_BEES
         ]
         if len(before) < 3:  # noqa: PLR2004 - fewer days are no rule
-            return away_kg, np.where(out >= BUSY_LEAST, np.nan, 0.0), doubt_kg
-        usual = np.maximum(np.median(before, axis=0), BUSY_LEAST / 2)
-        return away_kg, np.where(out >= BUSY_LEAST, out / usual, 0.0), doubt_kg
+            return away_kg, np.where(out >= LEAST_BEES, np.nan, 0.0), doubt_kg
+        usual = np.maximum(np.median(before, axis=0), LEAST_BEES / 2)
+        return away_kg, np.where(out >= LEAST_BEES, out / usual, 0.0), doubt_kg
 
     def _spoilt_kg(self, day: int, time_s: Ints) -> Floats:
         """Give what feed that dries, and steps of the day itself, may take."""

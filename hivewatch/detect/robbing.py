@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
-from hivewatch.detect.robbed_day import BUSY, MARGIN_BUSY_KG, USUAL_DAYS, Hit, Watch
+from hivewatch.detect.robbed_day import BUSY, MARGIN_BUSY_KG, Hit, Watch
 from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import bare_weight, before_each, stepped_kg
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
-from hivewatch.signals.robbed import robbed_days
+from hivewatch.signals.robbed import USUAL_DAYS, robbed_days
 from hivewatch.signals.window import Floats, HiveWindow
 
 Flags = NDArray[np.bool_]

@@ -35,11 +35,9 @@ SHARE_LIGHT_H = 13.0  # [h] own choice: days of the light half of the year, when
 CENTRE_SHARE = 0.85  # own choice: a probe in the brood nest, or a colony that is building up
 FULL_SHARE = 0.93  # own choice: one such day shows that the probe is in the brood nest
 FAR_SHARE = 0.45  # own choice: a probe on the crown board shows a third, whatever is below it
-OWN_DAYS, OWN_LEAST = (
-    28,
-    14,
-)  # [d] own choice: weeks before that tell a nest's own warmth, of them known
-BROOD_CEL = 33.5  # [Cel] published: brood range 33 to 36 Cel, Stabentheiner et al. (2010)
+# [d] own choice: the days before that tell a nest's own warmth, and how many of them at least
+OWN_DAYS, OWN_LEAST = 28, 14
+BROOD_CEL = 33.5  # [Cel] own choice, within the published 33 to 36 (Stabentheiner et al. 2010)
 OWN_K = 0.8  # [K] own choice: less than that a nest with brood varies by from week to week
 MILD_CEL = 30.5  # [Cel] own choice: the bound in air of 15 Cel
 AUTUMN_DAY_H = 12.5  # [h] own choice: days this short, and shortening

@@ -49,9 +49,7 @@ def robbed_days(days: Days) -> Flags:
     Flags
         Shape (n,); a day rests on itself and on days before, and is known at its dusk.
     """
-    night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
-    hour_kg = np.nan_to_num(before_each(days.night_kg / night_h, NIGHTS, 2), nan=0.02)
-    eaten_kg = hour_kg.clip(0.0, EATEN_MOST_KG) * (days.dusk_s - days.dawn_s) / HOUR_S
+    eaten_kg = eaten_kg_per_h(days) * (days.dusk_s - days.dawn_s) / HOUR_S
     usual_out = before_each(days.bees_out, USUAL_DAYS, 3)
     busy = days.bees_out / np.maximum(usual_out, LEAST_BEES)
     is_counted = ~np.isnan(busy)
@@ -89,12 +87,23 @@ def wet_kg(days: Days) -> Floats:
     return np.asarray((total[WET_DAYS:] - total[:-WET_DAYS])[: len(days)])
 
 
-def _stayed_away_kg(days: Days) -> Floats:
-    """Give what the bees weigh that left and were not seen to come home; 0 where nobody counts."""
+def eaten_kg_per_h(days: Days) -> Floats:
+    """Give what a hive eats in an hour, as the nights before each day tell [kg/h]."""
+    night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
+    eaten = before_each(days.night_kg / night_h, NIGHTS, 2)
+    return np.asarray(np.nan_to_num(eaten, nan=0.02).clip(0.0, EATEN_MOST_KG))
+
+
+def home_ratio(days: Days) -> Floats:
+    """Give how many of the bees that went its counter sees come home, by the days before."""
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.where(days.bees_out >= LEAST_BEES, days.bees_in / days.bees_out, np.nan)
-    usual = np.nan_to_num(before_each(ratio, USUAL_DAYS, 3), nan=0.95).clip(*RATIO)
-    away = np.maximum(days.bees_out * usual - days.bees_in, 0.0)
+    return np.asarray(np.nan_to_num(before_each(ratio, USUAL_DAYS, 3), nan=0.95).clip(*RATIO))
+
+
+def _stayed_away_kg(days: Days) -> Floats:
+    """Give what the bees weigh that left and were not seen to come home; 0 where nobody counts."""
+    away = np.maximum(days.bees_out * home_ratio(days) - days.bees_in, 0.0)
     return np.asarray(np.nan_to_num(BEE_KG * away))
 
 

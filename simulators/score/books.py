@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from statistics import fmean
+from zoneinfo import ZoneInfo
+
 from simulators.score.kinds import DAY_S, Event
 from simulators.score.play import Finding, Season, seconds
+from simulators.signs import BROOD_CELLS
 
 BEFORE_S = 90 * DAY_S  # own choice: counts of so long before tell what a queen used to lay
 AFTER_S = 9 * DAY_S  # published: eggs and larvae of before are capped by then
+WEEK_D, LEAST_KG = 7, 0.02  # as `simulators.signs` tells hunger
+SHORT_D = 6  # own choice: the truth tells of a time without brood from six days on
 ALONE = 1.5  # own choice: times what the best of the yard's other hives brought
 
 
@@ -54,3 +61,26 @@ def was_counted(season: Season, event: Event) -> bool:
     ]
     before = any(start - BEFORE_S <= at_s <= start for at_s in counted)
     return before and any(start + AFTER_S <= at_s <= end for at_s in counted)
+
+
+def was_without_brood(season: Season, hive: str, at_s: float) -> bool:
+    """Say whether a hive had no brood to speak of within days of a moment."""
+    daily = season.truth["hives"][hive]["daily"]
+    day = int((at_s - season.start_s) // DAY_S)
+    near = slice(max(day - SHORT_D, 0), day + SHORT_D + 1)
+    cells = zip(daily["open"][near], daily["capped"][near], strict=True)
+    return any(young + old < BROOD_CELLS for young, old in cells)
+
+
+def days_left(season: Season, hive: str, at_s: float) -> float:
+    """Give how long a hive's stores last, if nothing comes in, as the truth has it [d].
+
+    The truth's stores are those of evenings: the nearest one counts.
+    """
+    daily = season.truth["hives"][hive]["daily"]
+    kg, eaten_kg = daily["stores_kg"], daily["honey_eaten_kg"]
+    zone = ZoneInfo(season.zones[season.hives[hive]])
+    first = datetime.fromisoformat(season.truth["start"]).replace(tzinfo=zone)
+    day = min(max(round((at_s - first.timestamp()) / DAY_S) - 1, 0), len(kg) - 1)
+    week = eaten_kg[max(day - WEEK_D // 2, 0) : day + WEEK_D // 2 + 1]
+    return float(kg[day]) / max(fmean(week), LEAST_KG)

@@ -6,22 +6,24 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from statistics import fmean
 from zoneinfo import ZoneInfo
 
-from simulators.score.books import brought_alone, had_stores, was_counted
+from simulators.score.books import (
+    brought_alone,
+    days_left,
+    had_stores,
+    was_counted,
+    was_without_brood,
+)
 from simulators.score.kinds import DAY_S, HOUR_S, SEASON_D, Event, Kind, Measure
 from simulators.score.match import match, windows
 from simulators.score.play import Finding, Season, seconds
-from simulators.signs import BROOD_CELLS
 
 BLIND_S = 2 * HOUR_S  # own choice: an event with no reading this near cannot be seen
 QUIET_S = 2.5 * HOUR_S  # own choice: a gap this long is a silence
 QUIET_SLACK_S = HOUR_S
 EXCUSE_S = HOUR_S
 EVENING_H = 20  # own choice: what begins after it shows by day, on the day that follows
-WEEK_D, LEAST_KG = 7, 0.02  # as `simulators.signs` tells hunger
-SHORT_D = 6  # own choice: the truth tells of a time without brood from six days on
 
 
 @dataclass(frozen=True)
@@ -183,7 +185,7 @@ def _is_excused(season: Season, kind: Kind, one: Finding) -> bool:
             return True
     alone = kind.name == "nectar_flow" and brought_alone(season, one)
     hive = subject.removeprefix("hive:")
-    if alone or (kind.may_be_short and _was_without_brood(season, hive, start)):
+    if alone or (kind.may_be_short and was_without_brood(season, hive, start)):
         return True
     for event in season.truth["events"]:
         is_excuse = event["subject"] == subject and event["kind"] in kind.excuses
@@ -197,15 +199,6 @@ def _is_excused(season: Season, kind: Kind, one: Finding) -> bool:
             if event["subject"] == f"yard:{yard}" and _spans(event, start, kind.before_s):
                 return True
     return False
-
-
-def _was_without_brood(season: Season, hive: str, at_s: float) -> bool:
-    """Say whether a hive had no brood to speak of within days of a moment."""
-    daily = season.truth["hives"][hive]["daily"]
-    day = int((at_s - season.start_s) // DAY_S)
-    near = slice(max(day - SHORT_D, 0), day + SHORT_D + 1)
-    cells = zip(daily["open"][near], daily["capped"][near], strict=True)
-    return any(young + old < BROOD_CELLS for young, old in cells)
 
 
 def _near_event(season: Season, kind: Kind, one: Finding) -> bool:
@@ -263,22 +256,8 @@ def _pair(season: Season, kind: Kind, one: Finding, event: Event) -> Pair:
 
 def _true(season: Season, measure: Measure, event: Event, told_s: float) -> float:
     if measure.when_told:
-        return _days_left(season, event["subject"].removeprefix("hive:"), told_s)
+        return days_left(season, event["subject"].removeprefix("hive:"), told_s)
     return float(event[measure.true])
-
-
-def _days_left(season: Season, hive: str, at_s: float) -> float:
-    """Give how long a hive's stores last, if nothing comes in, as the truth has it [d].
-
-    The truth's stores are those of evenings: the nearest one counts.
-    """
-    daily = season.truth["hives"][hive]["daily"]
-    kg, eaten_kg = daily["stores_kg"], daily["honey_eaten_kg"]
-    zone = ZoneInfo(season.zones[season.hives[hive]])
-    first = datetime.fromisoformat(season.truth["start"]).replace(tzinfo=zone)
-    day = min(max(round((at_s - first.timestamp()) / DAY_S) - 1, 0), len(kg) - 1)
-    week = eaten_kg[max(day - WEEK_D // 2, 0) : day + WEEK_D // 2 + 1]
-    return float(kg[day]) / max(fmean(week), LEAST_KG)
 
 
 def _told_allowed_s(season: Season, kind: Kind, event: Event) -> float | None:

@@ -28,9 +28,9 @@ from bench_ingest import _Counting, _sender
 
 from hivewatch import logs
 from hivewatch.clock import WallClock
-from hivewatch.daemon import SWITCH_S
 from hivewatch.health import Health
 from hivewatch.ingest.subscriber import Subscriber
+from hivewatch.loops import SWITCH_S
 from hivewatch.pages import Pages
 from hivewatch.settings import Broker, Settings
 from hivewatch.settings import Store as StoreSettings

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_up_yard import YARD, days_with
+from made_up_yard import YARD, cut, days_with
 
 from hivewatch.detect import silent_robbing
 from hivewatch.signals.days import Days
@@ -47,15 +47,6 @@ def rob(days: Days, first: int, kg: float) -> Days:
         bees_out=days.bees_out * np.where(later, 1.3, 1.0),
         bees_in=days.bees_in * np.where(later, 1.3, 1.0),
     )
-
-
-def cut(days: Days, count: int) -> Days:
-    part = {
-        name: getattr(days, name)[:count]
-        for name in Days.__dataclass_fields__
-        if name not in ("start_s", "steps")
-    }
-    return replace(days, **part, start_s=days.start_s[: count + 1])
 
 
 def told(yard: dict[str, Days]) -> list[tuple[str, int, int]]:

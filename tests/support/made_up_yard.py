@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 
@@ -79,3 +80,13 @@ def day_of(time_s: int) -> int:
     """Give the place of a day in the made-up season."""
     local = datetime.fromtimestamp(time_s, UTC) + timedelta(hours=1)
     return (local.date() - FIRST).days
+
+
+def cut(days: Days, count: int) -> Days:
+    """Give the days up to the dusk of the last one."""
+    part = {
+        name: getattr(days, name)[:count]
+        for name in Days.__dataclass_fields__
+        if name not in ("start_s", "steps")
+    }
+    return replace(days, **part, start_s=days.start_s[: count + 1])

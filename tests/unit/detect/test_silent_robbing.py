@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from made_up_yard import YARD, days_with
+from made_up_yard import YARD, cut, days_with
 
 from hivewatch.detect import silent_robbing
 from hivewatch.detect.finding import Finding
@@ -47,16 +47,6 @@ def counted(days: Days, bees: float, from_day: int = COUNT, share: float = 1.0) 
     """Let a counter see so many bees go out, and a share of them from some day on."""
     late = np.arange(len(days)) >= from_day
     return replace(days, bees_out=np.where(late, share * bees, bees))
-
-
-def cut(days: Days, count: int) -> Days:
-    """Give the days up to the dusk of the last one."""
-    part = {
-        name: getattr(days, name)[:count]
-        for name in Days.__dataclass_fields__
-        if name not in ("start_s", "steps")
-    }
-    return replace(days, **part, start_s=days.start_s[: count + 1])
 
 
 def day_of(days: dict[str, Days], time_s: float) -> int:
