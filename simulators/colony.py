@@ -161,12 +161,12 @@ class Colony:
         warm = 1.0 if self.adults > 0.25 * self.brood else 0.9  # too few to cover: brood chills
         warm *= self.trouble.chill
         fed = 1.0 if self.stores_kg > 0.3 else 0.6
-        emerged = float(self.capped[-1]) * n.CAPPED_LIVES * warm
+        emerged = float(self.capped[-1])
         drones = float(self.drone_brood[-1]) * 0.97
         workers = laid * self.queen.worker_share
         self.capped = np.concatenate(([self.open[-1]], self.capped[:-1])) * n.CAPPED_LIVES * warm
         self.open = np.concatenate(([self.egg[-1]], self.open[:-1])) * n.OPEN_LIVES * warm * fed
-        self.egg = np.concatenate(([workers], self.egg[:-1] * n.EGG_LIVES * warm))
+        self.egg = np.concatenate(([workers], self.egg[:-1])) * n.EGG_LIVES * warm
         drone_eggs = laid - workers
         if day.season > 0.6 and day.rising and self.adults > 12_000:
             drone_eggs += 0.03 * laid

@@ -10,9 +10,9 @@ import numpy as np
 
 from simulators import keeper as keepers
 from simulators import nature as n
-from simulators import swarming
+from simulators import spells, swarming
 from simulators.chronicle import Chronicle
-from simulators.day import Day, Trouble
+from simulators.day import Day
 from simulators.forage import Country
 from simulators.founding import found
 from simulators.keeper import Opening, Step
@@ -30,19 +30,6 @@ from simulators.plans import (
 from simulators.weather import Weather
 
 MISSED_EGGS = 900  # own choice: 300 a day; fewer are not missed in autumn
-SPELLS = {"robbing", "silent robbing", "robs", "dwindling", "shut in", "lid off", "sprayed"}
-
-
-@dataclass(frozen=True)
-class Spell:
-    """A trouble from one time to another."""
-
-    what: str
-    begin_s: int
-    end_s: int
-    first: int
-    last: int
-    size: float
 
 
 @dataclass
@@ -55,7 +42,7 @@ class Life:
     steps: list[Step] = field(default_factory=list)
     openings: list[Opening] = field(default_factory=list)
     flights: list[swarming.Flight] = field(default_factory=list)
-    spells: list[Spell] = field(default_factory=list)
+    spells: list[spells.Spell] = field(default_factory=list)
     off_scale: list[tuple[int, int, str]] = field(default_factory=list)
     events: list[dict[str, Any]] = field(default_factory=list)
     milestones: list[dict[str, Any]] = field(default_factory=list)
@@ -89,7 +76,7 @@ class Hive:
         for event in self.plan.happenings:
             if event.device:
                 continue
-            if event.what in SPELLS:
+            if event.what in spells.SPELLS:
                 self._spell(event)
             else:
                 at.setdefault(self.scenario.day_of(event.on), []).append(event)
@@ -119,7 +106,7 @@ class Hive:
     def _bees(self, day: Day) -> None:
         """Let the colony live its day."""
         self._queen(day)
-        self.colony.trouble = self._troubles(day)
+        self.colony.trouble = spells.pressing(self.life.spells, day)
         lived = self.colony.alive
         row = self.colony.live(day)
         if lived and not self.colony.alive:
@@ -134,34 +121,12 @@ class Hive:
         return local_s(date, clock, self.yard.timezone)
 
     def _spell(self, event: Happening) -> None:
-        first = self.scenario.day_of(event.on)
-        last = self.scenario.day_of(event.until) if event.until else first
-        begin = local_s(self.scenario.resolve(event.on), event.at, self.yard.timezone)
-        end_day = self.scenario.start + timedelta(days=last)
-        hour = "19:00" if event.what != "lid off" else "16:00"
-        end = local_s(end_day, hour, self.yard.timezone)
-        self.life.spells.append(Spell(event.what, begin, end, first, last, event.size))
-        kind = {
-            "robbing": "robbing",
-            "silent robbing": "robbing",
-            "sprayed": "forager_loss",
-            "lid off": "chilled_brood",
-            "shut in": "overheating",
-        }.get(event.what)
+        spell = spells.cast(event, self.yard, self.scenario, self.weather, self.country)
+        self.life.spells.append(spell)
+        kind = spells.TOLD_AS.get(event.what)
         if kind:
-            self.told.tell(kind, begin, end, silent=event.what == "silent robbing")
-
-    def _troubles(self, day: Day) -> Trouble:
-        now = {s.what: s.size for s in self.life.spells if s.first <= day.number <= s.last}
-        robbed = now.get("robbing", 0.0) + now.get("silent robbing", 0.0)
-        return Trouble(
-            robbed_kg=robbed * min(day.fly_h / 5, 1.2),
-            plunder_kg=now.get("robs", 0.0) * min(day.fly_h / 5, 1.2),
-            sprayed=now.get("sprayed", 0.0),
-            sickness=now.get("dwindling", 1.0),
-            chill=0.8 if "lid off" in now else 1.0,
-            is_shut_in="shut in" in now,
-        )
+            silent = event.what == "silent robbing"
+            self.told.tell(kind, spell.begin_s, spell.end_s, silent=silent)
 
     def _visit(self, day: Day, begin_s: int) -> None:
         if any(what == "taken" for _, _, what in self.life.off_scale):
@@ -207,17 +172,13 @@ class Hive:
             queen.lost(has_young_brood=young > 50 and event.size >= 0)
             self.told.begin("queen_trouble", when, cause="queen lost", clear=is_shown)
         elif event.what == "queen fails":
-            queen.state = "fading"
-            is_shown = bool(colony.egg.sum() >= MISSED_EGGS)
-            self.told.begin("queen_trouble", when, cause="failing queen", clear=is_shown)
+            self._fail(when)
         elif event.what == "mates badly":
             queen.mates_badly = True
         elif event.what == "supersedure":
             queen.heir_d = 1.0
         elif event.what == "swarm":
-            swarming.start_cells(colony, self.chance, 7.5)
-            queen.slim = 0.15
-            self.told.begin("swarm_risk", when - 7 * 86_400)
+            self._ripen(when)
         elif event.what == "absconds":
             self._fly_off(day, 1.0, kind="absconded")
             colony.die()
@@ -225,6 +186,18 @@ class Hive:
             self.told.begin("dead_out", last.time_s + 60 * last.minutes, cause="absconded")
         else:
             raise ScenarioError(f"{self.plan.id}: happening {event.what!r}: not known")
+
+    def _fail(self, when: int) -> None:
+        is_shown = bool(self.colony.egg.sum() >= MISSED_EGGS)
+        if self.colony.queen.fails():
+            self.told.begin("queen_trouble", when, cause="failing queen", clear=is_shown)
+
+    def _ripen(self, when: int) -> None:
+        """Let a swarm make ready, where there is a queen to leave with it."""
+        if self.colony.queen.is_laying:
+            swarming.start_cells(self.colony, self.chance, 7.5)
+            self.colony.queen.slim = 0.15
+            self.told.begin("swarm_risk", when - 7 * 86_400)
 
     # the bees' own affairs ---------------------------------------------------------------
 

@@ -10,6 +10,7 @@ from simulators.forage import Country
 from simulators.life import Life
 from simulators.nature import BEE_KG, HONEY_SUGAR
 from simulators.plans import STEP_S, STEPS_A_DAY, Floats, rng
+from simulators.spells import ROBBED
 from simulators.weather import Weather
 
 LID_M2 = 0.24  # own choice: 0.44 m by 0.55 m
@@ -37,7 +38,7 @@ def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
     ripe = column["sugar"] / HONEY_SUGAR + column["pollen"] + column["plunder"]
     spent = column["respired"] + column["carried_kg"]
     flows = ripe[:, None] * came - spent[:, None] * through
-    flows = flows - column["robbed"][:, None] * from_the_hour(life, weather, went, "robbing")
+    flows = flows - column["robbed"][:, None] * from_the_hour(life, weather, went, *ROBBED)
     dry = (flows + _before(flows[:, -1])[:, None]).ravel()
 
     water = _water(life, weather, country)
@@ -54,11 +55,11 @@ def weigh(life: Life, weather: Weather, country: Country, seed: int) -> Weight:
     return Weight(gross, np.clip(away, 0, None).ravel(), lid, wood)
 
 
-def from_the_hour(life: Life, weather: Weather, through: Floats, what: str) -> Floats:
+def from_the_hour(life: Life, weather: Weather, through: Floats, *whats: str) -> Floats:
     """Bend a day's course, shape (days, steps), so that it starts at a trouble's first hour."""
     bent = through
     for spell in life.spells:
-        if spell.what == what:
+        if spell.what in whats:
             at = int(np.searchsorted(weather.time_s, spell.begin_s))
             day, step = divmod(min(at, weather.time_s.size - 1), STEPS_A_DAY)
             bent = bent.copy()

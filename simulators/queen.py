@@ -67,6 +67,12 @@ class Queen:
         else:
             self.state, self.cells = "none", 0
 
+    def fails(self) -> bool:
+        """Lay less from now on; false where no queen lays who could fail."""
+        if self.is_laying:
+            self.state = "fading"
+        return self.is_laying
+
     def renewed(self) -> None:
         """Be replaced by a mated queen that the keeper brings; she lays after some days."""
         self.age_d, self.cells, self.cell_d, self.heir_d, self.slim = 60.0, 0, 0.0, 0.0, 1.0

@@ -10,6 +10,7 @@ from simulators.forage import Country
 from simulators.life import Life
 from simulators.mass import from_the_hour
 from simulators.plans import STEPS_A_DAY, Floats, rng
+from simulators.spells import ROBBED
 from simulators.weather import Weather
 
 ROBBER_LOAD_KG = 4.0e-5  # own choice: a crop nearly full of honey
@@ -35,7 +36,7 @@ def pass_by(life: Life, weather: Weather, country: Country, seed: int) -> Traffi
     missed = from_the_hour(life, weather, np.cumsum(came, axis=1), "sprayed")
     back = back - column["sprayed"][:, None] * np.diff(missed, axis=1, prepend=0.0)
     raid = from_the_hour(
-        life, weather, np.cumsum(country.out_shape.reshape(shape), axis=1), "robbing"
+        life, weather, np.cumsum(country.out_shape.reshape(shape), axis=1), *ROBBED
     )
     raid = np.diff(raid, axis=1, prepend=0.0)
     robbers = (column["robbed"] / ROBBER_LOAD_KG)[:, None] * raid  # they stay some minutes

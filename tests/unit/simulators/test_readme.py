@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from simulators import faults, life, plans, scenario, season, weather
+from simulators import faults, plans, scenario, season, spells, weather
 
 README = (resources.files("simulators") / "README.md").read_text(encoding="utf-8")
 
@@ -27,7 +27,7 @@ def test_every_key_is_named(kind: type) -> None:
 
 
 def test_every_happening_climate_and_year_is_named() -> None:
-    for word in (*faults.FAULTS, "moved", *life.SPELLS):
+    for word in (*faults.FAULTS, "moved", *spells.SPELLS):
         assert f"`{word}`" in README.replace("\n", " "), word
     for word in (*weather.CLIMATES, *weather.YEARS):
         assert word in README
