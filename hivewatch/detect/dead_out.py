@@ -31,7 +31,7 @@ from hivewatch.signals.carried import first_after
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.levels import median
 from hivewatch.signals.warmth import Warmth, warmth_of
-from hivewatch.signals.window import Floats, HiveWindow
+from hivewatch.signals.window import Floats, HiveWindow, Ints
 
 SPAN_H = 36  # [h] own choice: a night and parts of one more; told within three days
 KNOWN_H = 24  # [h] own choice: hours of it with both readings
@@ -153,9 +153,15 @@ def _is_warm(warmth: Warmth, *, blind: bool) -> NDArray[np.bool_]:
     nest = warmth.nest_h
     with np.errstate(invalid="ignore"):
         over = nest - BACK_CEL if blind else nest - warmth.ambient_h - LIVED_K
-        is_warm = np.convolve(over > 0, np.ones(BACK_H), "full")[: len(nest)]
-    known = np.convolve(~np.isnan(over), np.ones(BACK_H), "full")[: len(nest)]
+        is_warm = _count(over > 0, BACK_H)
+    known = _count(~np.isnan(over), BACK_H)
     return np.asarray((known >= BACK_KNOWN_H) & (is_warm == known))
+
+
+def _count(true: NDArray[np.bool_], hours: int) -> Ints:
+    """Count in how many of the last hours, each one itself included, something was true."""
+    total = np.concatenate((np.zeros(hours, np.int64), np.cumsum(true, dtype=np.int64)))
+    return np.asarray(total[hours:] - total[: len(true)], np.int64)
 
 
 def _may_be_empty(warmth: Warmth) -> NDArray[np.bool_]:
@@ -166,8 +172,7 @@ def _may_be_empty(warmth: Warmth) -> NDArray[np.bool_]:
     lived_days = np.concatenate([[0], np.cumsum(by_day >= LIVED_K)[:-1]])  # before each day
     lived = np.repeat(lived_days >= LIVED_DAYS, 24)[:n]
     with np.errstate(invalid="ignore"):
-        low = np.abs(over) < ALIKE_K
-    often = np.convolve(low, np.ones(SPAN_H), "full")[:n]
+        often = _count(np.abs(over) < ALIKE_K, SPAN_H)
     return np.asarray((often >= KNOWN_H) & lived & ~np.isnan(over) & (np.arange(n) >= SPAN_H))
 
 

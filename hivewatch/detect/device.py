@@ -117,8 +117,9 @@ def _low_batteries(trace: DeviceTrace, limits: Limits, until_s: int) -> list[Fin
     """Find the spans with a low battery, by its voltage or else by its charge."""
     volts = trace.series.get("battery", EMPTY)
     # a supply is lead once it has been above 6 V, and stays so: it does not become a smaller one
-    is_lead = np.maximum.accumulate(volts.value) > LEAD_V
-    low_v = np.where(is_lead, limits.low_lead_battery_v, limits.low_battery_v)
+    leads = np.flatnonzero(volts.value > LEAD_V)
+    low_v = np.full(len(volts), limits.low_battery_v)
+    low_v[leads[0] if len(leads) else len(volts) :] = limits.low_lead_battery_v
     charge = trace.series.get("battery-level", EMPTY)
     low_percent = np.full(len(charge), float(limits.low_battery_percent))
     found = [
@@ -127,6 +128,7 @@ def _low_batteries(trace: DeviceTrace, limits: Limits, until_s: int) -> list[Fin
             (volts, low_v, "v", BATTERY_MARGIN * low_v),
             (charge, low_percent, "percent", np.full(len(charge), BATTERY_MARGIN_PERCENT)),
         )
+        if len(series)
         for span in low_spans(series, low, low + margin)
     ]
     return _one_at_a_time([one for one in found if one.detected_s >= until_s])
@@ -214,6 +216,8 @@ def _one_at_a_time(found: Sequence[Finding]) -> list[Finding]:
 
 def _wrong_clocks(trace: DeviceTrace, until_s: int) -> Iterator[Finding]:
     """Find the spans in which a device dated its readings ahead of the time they came."""
+    if not len(trace.ahead_s) + len(trace.refused_s):
+        return
     events_s = np.union1d(trace.ahead_s, trace.refused_s)
     events_s = events_s[events_s >= until_s]
     if not len(events_s):

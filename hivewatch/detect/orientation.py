@@ -193,6 +193,9 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
     is_burst = even & (excess.min(axis=0) >= BURST_BEES)
     higher = spans[..., first] - np.maximum(sides[0], sides[1])
     is_burst &= (higher >= BUSIER * excess).all(axis=0) & (excess <= GAP * middle).all(axis=0)
+    spreads = np.zeros(is_burst.shape)
+    if not is_burst.any():
+        return excess, spreads
     off = [
         np.abs(row[:, is_burst] - side[:, is_burst])
         for one, side in zip(rows, sides, strict=True)
@@ -200,7 +203,6 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
     ]
     spread = NORMAL * _middle(np.sort(off, axis=0))
     spread = np.maximum(spread, np.sqrt(np.maximum(middle[:, is_burst], 1.0)))
-    spreads = np.zeros(is_burst.shape)
     spreads[is_burst] = (excess[:, is_burst] / spread).min(axis=0)
     return excess, spreads
 

@@ -64,7 +64,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     usual_kg = before_each(deep_kg, USUAL_DAYS, 3, first=first)
     usual_kg = np.nan_to_num(usual_kg, nan=USUAL_KG[1]).clip(*USUAL_KG)
     suspect = (deep_kg > usual_kg + MARGIN_BUSY_KG) & can_fly(days) & ~np.isnan(dawn_kg)
-    at_dusk = robbed_days(days)
+    at_dusk = robbed_days(days, first)
     suspects = first + np.flatnonzero((suspect | at_dusk)[first:])
     if not len(suspects):
         return []

@@ -138,9 +138,10 @@ def spikes(value: Floats, least_spread: float) -> NDArray[np.bool_]:
         column = value[k : len(value) - width + 1 + k]
         low, high = np.minimum(low, column), np.maximum(high, column)
     wide = np.flatnonzero(high - low > HAMPEL_SPREADS * least_spread)
-    middle, spread = _middles(windows[wide])
-    bound = HAMPEL_SPREADS * np.maximum(spread, least_spread)
-    far[wide + half] = np.abs(value[wide + half] - middle) > bound
+    if len(wide):
+        middle, spread = _middles(windows[wide])
+        bound = HAMPEL_SPREADS * np.maximum(spread, least_spread)
+        far[wide + half] = np.abs(value[wide + half] - middle) > bound
     ends = np.array([0, len(windows) - 1])
     middle, spread = _middles(windows[ends])  # the ends have the nearest whole window
     bound = HAMPEL_SPREADS * np.maximum(spread, least_spread)

@@ -6,6 +6,10 @@ how many bees are out. Who comes and goes tells the rest: robbers fly beside the
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from dataclasses import fields
+from operator import attrgetter
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,22 +37,28 @@ BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014
 RATIO = (0.7, 1.1)  # bounds of a counter's own in / out; published: 0.90 for one counter type
 FLYING_H = 2.0  # [h] of flying weather without which nobody robs
 LIGHT_H = 13.0  # [h] of daylight, where nobody measures warmth
+BACK_DAYS = USUAL_DAYS + WET_DAYS + 1  # days before on which a day rests, its eve's night with them
 LASTS_DAYS = 10  # days after such a day that go with it
 
 
-def robbed_days(days: Days) -> Flags:
+def robbed_days(days: Days, first: int = 0) -> Flags:
     """Say on which days so much went that bees must have carried it off.
 
     Parameters
     ----------
     days : Days
         A hive's days. Needs the weight; bees counted and warmth measured make it surer.
+    first : int
+        The first day that is asked for; of those before nothing is said.
 
     Returns
     -------
     Flags
         Shape (n,); a day rests on itself and on days before, and is known at its dusk.
     """
+    if first > BACK_DAYS:
+        since = robbed_days(_since(days, first - BACK_DAYS))[BACK_DAYS:]
+        return np.concatenate((np.zeros(first, np.bool_), since))
     eaten_kg = eaten_kg_per_h(days) * (days.dusk_s - days.dawn_s) / HOUR_S
     usual_out = before_each(days.bees_out, USUAL_DAYS, 3)
     busy = days.bees_out / np.maximum(usual_out, LEAST_BEES)
@@ -67,6 +77,13 @@ def robbed_days(days: Days) -> Flags:
     )
 
 
+def _since(days: Days, first: int) -> Days:
+    """Give the days from one on, and the steps that were over from its midnight on."""
+    of = {one.name: getattr(days, one.name)[first:] for one in fields(days)}
+    low = bisect_left(days.steps, days.start_s[first], key=attrgetter("after_s"))
+    return Days(**of | {"steps": days.steps[low:]})
+
+
 def goes_with_robbed(days: Days) -> Flags:
     """Say which days are such ones, or follow one so soon that they belong to it."""
     robbed = robbed_days(days)
@@ -83,8 +100,8 @@ def wet_kg(days: Days) -> Floats:
     usual = before_each(days.bees_out, USUAL_DAYS, 3)
     few = (days.bees_out < FEW * usual) | np.isnan(days.bees_out)
     each_kg = np.where(few, np.fmax(days.day_kg, 0.0), 0.0) + np.fmax(-days.night_kg, 0.0)
-    total = np.concatenate((np.zeros(WET_DAYS + 1), np.cumsum(np.nan_to_num(each_kg))))
-    return np.asarray((total[WET_DAYS:] - total[:-WET_DAYS])[: len(days)])
+    each_kg = np.concatenate((np.zeros(WET_DAYS), np.nan_to_num(each_kg)))
+    return np.asarray(sum(each_kg[day : day + len(days)] for day in range(WET_DAYS)))
 
 
 def eaten_kg_per_h(days: Days) -> Floats:

@@ -18,7 +18,7 @@ from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.faults import clean
 from hivewatch.signals.levels import in_order
 from hivewatch.signals.warmth import clean_nest
-from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, on_grid
+from hivewatch.signals.window import EMPTY, Floats, HiveWindow, Ints, Series, on_grid
 
 STEP_S = 900  # [s] of the recording that the choices below were made on, a quarter of an hour
 USUAL_DAYS = 10  # own choice: days before that tell what is usual ...
@@ -78,12 +78,31 @@ def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
 def _go_on(window: HiveWindow, kept: list[Startle] | None) -> list[Startle]:
     """Give the startles that are known, and those since."""
     until_s, known = window.carried.until_s, kept or []
+    nest, over_s = clean_nest(window), window.over_s("nest")
     if until_s:
-        nest = clean(window.of("nest").since(until_s, BACK_S), "nest")
-    else:
-        nest = clean_nest(window)
+        if not _breaks(nest, over_s, until_s):
+            return known
+        nest = clean(window.of("nest").since(until_s, BACK_S), "nest")  # what is usual, too
     free_s = known[-1].first_s if known else 0
-    return [*known, *find_startles(nest, window.over_s("nest"), until_s, free_s)]
+    return [*known, *find_startles(nest, over_s, until_s, free_s)]
+
+
+def _breaks(nest: Series, over_s: int, from_s: int) -> bool:
+    """Say whether the course breaks anywhere, whatever is usual."""
+    _, value, first = _quarters(nest, over_s, from_s)
+    is_broken = _course_of(value, np.arange(first, len(value))).is_broken if len(value) else value
+    return bool(is_broken[: -OVER - BEST].any())
+
+
+def _quarters(nest: Series, over_s: int, from_s: int) -> tuple[Ints, Floats, int]:
+    """Lay the nest on quarters of an hour; the place of the first that is asked. None if few."""
+    if len(nest):
+        first_s = int(nest.time_s[0]) // STEP_S * STEP_S
+        time_s, value = on_grid(nest, STEP_S, first_s, over_s - STEP_S + 1)
+        first = int(time_s.searchsorted(from_s - LASTS_S))  # what was over before is known
+        if len(value) - max(first, BEFORE) > OVER + BEST:
+            return time_s, value, first
+    return EMPTY.time_s, EMPTY.value, 0
 
 
 def find_startles(nest: Series, over_s: int, from_s: int, free_s: int) -> Iterator[Startle]:
@@ -110,15 +129,11 @@ def find_startles(nest: Series, over_s: int, from_s: int, free_s: int) -> Iterat
     Chosen on the openings of Abdollahi M. et al. (2024), doi:10.20383/103.0972, against the same
     hours of other days. Feeds slower than a reading in a quarter of an hour do not show it.
     """
-    if not len(nest):
-        return
-    first_s = int(nest.time_s[0]) // STEP_S * STEP_S
-    time_s, value = on_grid(nest, STEP_S, first_s, over_s - STEP_S + 1)
-    first = int(np.searchsorted(time_s, from_s - LASTS_S))  # what was over before is known
-    if len(value) - max(first, BEFORE) <= OVER + BEST:
+    time_s, value, first = _quarters(nest, over_s, from_s)
+    if not len(value):
         return
     course = _course_of(value, np.arange(first, len(value)))
-    free = (free_s - first_s) // STEP_S + FREE if free_s else 0
+    free = (free_s - int(time_s[0])) // STEP_S + FREE if free_s else 0
     for at in np.flatnonzero(course.is_broken[: -OVER - BEST]).tolist():
         begins = first + at
         if begins < free:

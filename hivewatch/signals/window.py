@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -177,7 +178,10 @@ class HiveWindow:
     @property
     def last_s(self) -> int:
         """The time of the last reading of all; 0 without any. [s]."""
-        return max((int(one.time_s[-1]) for one in self.series.values() if len(one)), default=0)
+        if "last" not in self.memo:  # asked by nearly every signal
+            last_s = (int(one.time_s[-1]) for one in self.series.values() if len(one))
+            self.memo["last"] = max(last_s, default=0)
+        return cast("int", self.memo["last"])
 
     def over_s(self, quantity: str) -> int:
         """Give until when a quantity is known: it may come late, but by a day at most. [s]."""
