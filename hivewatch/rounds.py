@@ -17,6 +17,7 @@ from hivewatch.apiary import Apiary, Placement, stands
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
 from hivewatch.outlooks import told_of
+from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import inspections
 from hivewatch.store.schema import finding as finding_table
 from hivewatch.store.schema import inspection as inspection_table
@@ -139,23 +140,21 @@ def told_lately(connection: Connection, as_of_s: int) -> list[Finding]:
     c = finding_table.c
     lately = c.end_s.is_(None) | (c.end_s >= as_of_s - 3 * DAY_S)
     swarms = (c.kind == "swarm") & (c.start_s >= as_of_s - BACK_S)
-    query = select(*(column for column in c if column.name != "evidence")).where(
+    asked = c.kind, c.subject, c.start_s, c.end_s, c.detected_s, c.confidence, c.measures
+    query = select(*asked, c.status, c.id).where(
         c.status.in_(["open", "ended"]), lately | swarms, c.start_s + 0 <= as_of_s
     )
+    rows = connection.execute(query)  # by place: a third of the time that names take
     return [
-        Finding(
-            kind=row.kind,
-            subject=row.subject,
-            start_s=row.start_s,
-            end_s=row.end_s,
-            detected_s=row.detected_s,
-            confidence=row.confidence,
-            measures=json.loads(row.measures),
-            status=row.status,
-            id=row.id,
-        )
-        for row in connection.execute(query)
+        Finding(kind, subject, start_s, end_s, at_s, sure, json.loads(said), (), status, None, name)
+        for kind, subject, start_s, end_s, at_s, sure, said, status, name in rows
     ]
+
+
+def apiary_for(connection: Connection, told: Iterable[Finding]) -> Apiary:
+    """Read yards, hives, and where the devices stood that something was told of."""
+    subjects = (one.subject.partition(":") for one in told)
+    return apiary_rows.read(connection, {name for what, _, name in subjects if what == "device"})
 
 
 def inspections_since(
@@ -171,10 +170,10 @@ def inspections_since(
     c = inspection_table.c
     query = select(c.id, c.hive, c.body).where(c.at_s >= from_s, c.at_s <= until_s)
     query = query.where(c.withdrawn == 0)
-    for row in connection.execute(query.order_by(c.at_s, c.id)):
-        said = _read(row.body)
+    for name, hive, body in connection.execute(query.order_by(c.at_s, c.id)):
+        said = _read(body)
         if said.opened:
-            seen[row.hive].append(Known(row.id, said))
+            seen[hive].append(Known(name, said))
     return seen
 
 

@@ -26,7 +26,7 @@ from hivewatch.api.forms import Answer, Asked
 from hivewatch.api.kept import kept_or_made
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here, Rooms
-from hivewatch.store import apiary, appointments
+from hivewatch.store import appointments
 from hivewatch.timeline.agenda import Appointment, agenda
 from hivewatch.timeline.told import tell, unsaid
 
@@ -104,8 +104,8 @@ def _key(store: Path, *, is_made: bool = False) -> str:
 
 def _make(here: Rooms, connection: Connection, now_s: int) -> bytes:
     """Write the calendar as of a moment, and keep what is told."""
-    known = apiary.read(connection)
     told = rounds.told_lately(connection, now_s)
+    known = rounds.apiary_for(connection, told)
     outlooks = here.outlooks.all()
     facts, _ = rounds.facts_of(connection, known, told, now_s, outlooks=outlooks)
     before = appointments.read(connection)

@@ -13,7 +13,6 @@ from hivewatch import rounds
 from hivewatch.api.forms import Answer, Time
 from hivewatch.api.kept import kept_or_made
 from hivewatch.api.rooms import Here
-from hivewatch.store import apiary
 from hivewatch.timeline.show import round_dict
 
 router = APIRouter(tags=["round"])
@@ -95,13 +94,9 @@ def make_round(here: Here) -> Response:
     """Say which yards to visit and when, why, and what to take."""
 
     def make(connection: Connection, now_s: int) -> bytes:
-        plan = rounds.plan(
-            connection,
-            apiary.read(connection),
-            rounds.told_lately(connection, now_s),
-            now_s,
-            outlooks=here.outlooks.all(),
-        )
+        told = rounds.told_lately(connection, now_s)
+        known = rounds.apiary_for(connection, told)
+        plan = rounds.plan(connection, known, told, now_s, outlooks=here.outlooks.all())
         return json.dumps(round_dict(plan), ensure_ascii=False).encode()
 
     return Response(kept_or_made(here, "round", make), media_type="application/json")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from functools import cached_property
 from typing import Annotated, NamedTuple, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
@@ -131,9 +132,9 @@ class Inspection(_Part):
             )
         return self
 
-    @property
+    @cached_property
     def at_s(self) -> int:
-        """The time in Unix seconds."""
+        """Give the time in Unix seconds; asked of all visits each time a round is made."""
         return int(self.at.timestamp() // 1)
 
     @property

@@ -33,9 +33,10 @@ class DeviceRow(NamedTuple):
     since_s: int | None
 
 
-def read(connection: Connection) -> Apiary:
-    """Read the whole apiary."""
-    return _read(connection, _YARDS, _HIVES, _PLACEMENTS)
+def read(connection: Connection, devices: Collection[str] | None = None) -> Apiary:
+    """Read the whole apiary; where `devices` are named, no stays but theirs."""
+    stays = _PLACEMENTS if devices is None else _PLACEMENTS.where(device.c.id.in_(devices))
+    return _read(connection, _YARDS, _HIVES, stays)
 
 
 def read_around(connection: Connection, hive_id: str) -> Apiary:

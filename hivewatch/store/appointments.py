@@ -25,18 +25,12 @@ _WRITE = _NEW.on_conflict_do_update(
 
 def read(connection: Connection) -> dict[str, Appointment]:
     """Read all that was told, by name."""
+    c = appointment.c
+    query = select(*(c.name, c.summary, c.text, c.first, c.last, c.stamp_s, c.yard, c.is_cancelled))
+    day = date.fromisoformat
     return {
-        row.name: Appointment(
-            name=row.name,
-            summary=row.summary,
-            text=row.text,
-            first=date.fromisoformat(row.first),
-            last=date.fromisoformat(row.last),
-            stamp_s=row.stamp_s,
-            yard=row.yard,
-            is_cancelled=bool(row.is_cancelled),
-        )
-        for row in connection.execute(select(appointment))
+        name: Appointment(name, summary, text, day(first), day(last), stamp_s, yard, bool(over))
+        for name, summary, text, first, last, stamp_s, yard, over in connection.execute(query)
     }
 
 

@@ -104,6 +104,8 @@ def queen_events(
         and one.status not in {"explained", "withdrawn"}
         and one.confidence >= SWARM_SURE
     ]
+    if not events:
+        return []
     oldest = as_of - timedelta(days=OVER_DAYS)
     events = sorted((one for one in events if oldest <= one.on <= as_of), key=lambda e: e.said_s)
     kept = _without_lesser(events)
@@ -115,9 +117,10 @@ def queen_events(
 
 def _seen(visit: Inspection) -> Seen | None:
     """Say what of a visit starts a calendar; the furthest on, when it is several things."""
-    if any(one.what == "requeened" for one in visit.actions):
+    done = {one.what for one in visit.actions}
+    if "requeened" in done:
         return "requeened"
-    if any(one.what == "queen caged" for one in visit.actions):
+    if "queen caged" in done:
         return "queen caged"
     if visit.queen == "virgin":
         return "virgin seen"

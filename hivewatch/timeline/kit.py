@@ -82,7 +82,7 @@ def for_hive(needs: Iterable[Iterable[Item]], frame: str) -> tuple[Item, ...]:
     """Put together what one hive needs: one super serves two reasons to have one."""
     kept: dict[tuple[str, str], Item] = {}
     for item in (one for need in needs for one in need):
-        fitted = replace(item, fits=frame if item.what in FITTED else "")
+        fitted = replace(item, fits=frame) if item.what in FITTED else item
         key = (fitted.what, fitted.fits)
         if key not in kept or kept[key].count < fitted.count:
             kept[key] = fitted

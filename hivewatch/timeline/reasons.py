@@ -58,11 +58,8 @@ def wants_of(
         Reasons by level, date and words.
     """
     today = datetime.fromtimestamp(as_of_s, zone).date()
-    visits = sorted(
-        (one.inspection for one in facts.inspections if one.inspection.at_s <= as_of_s),
-        key=lambda one: one.at_s,
-    )
     noted = [one for one in facts.inspections if one.inspection.at_s <= as_of_s]
+    visits = sorted((one.inspection for one in noted), key=lambda one: one.at_s)
     events = queen_events(facts.findings, noted, zone, today)
     standing = [one for one in events if one.over_s is None]
     count_days = _count_days(visits, zone, today)

@@ -5,7 +5,9 @@ The order of the yards is a rule, not a score: `hivewatch.timeline.order` has it
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -134,14 +136,14 @@ def _for_flow(
     if not any(one.about == "nectar_flow" for one in reasons):
         return ()
     listed = {one.hive for one in hives if any(item.what == "super" for item in one.take)}
-    wanting = [
-        one.hive
+    wanting = Counter(
+        one.hive.frame
         for one in facts
         if one.hive.id not in listed
         and not one.is_without_bees
         and not has_fresh_super([noted.inspection for noted in one.inspections], zone, today)
-    ]
-    return kit.for_yard([kit.for_hive([(kit.SUPER,)], one.frame) for one in wanting])
+    )
+    return kit.in_order(replace(kit.SUPER, count=n, fits=frame) for frame, n in wanting.items())
 
 
 def _day_by(reason: Reason, today: date) -> date:

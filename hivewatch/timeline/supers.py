@@ -63,8 +63,8 @@ def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> 
     """Say whether a super was put on lately."""
     since = today - timedelta(days=HOLDS_DAYS)
     return any(
-        datetime.fromtimestamp(one.at_s, zone).date() >= since
-        and any(action.what == "super added" for action in one.actions)
+        any(action.what == "super added" for action in one.actions)
+        and datetime.fromtimestamp(one.at_s, zone).date() >= since
         for one in visits
     )
 
