@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from hivewatch.detect.added import added_kg
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.dips import Dip
 from hivewatch.signals.steps import Step
@@ -21,6 +22,7 @@ def handled(
     minutes = (move.after_s - move.before_s) / 60
     evidence = []
     if size:
+        size = added_kg(window, move)
         way = "rose" if size > 0 else "fell"
         evidence.append(
             f"weight {way} by {abs(size):.1f} kg within {minutes:.0f} min and stayed: "
