@@ -13,7 +13,7 @@ import subprocess
 import time
 from collections import Counter
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Event, current_thread, main_thread
@@ -24,6 +24,7 @@ from hivewatch import logs
 from hivewatch.alerts.ledger import Letter, Outcome
 from hivewatch.apiary import read_apiary
 from hivewatch.daemon import Daemon
+from hivewatch.errors import UsageError
 from hivewatch.settings import Alerts, Api, Broker, Settings
 from hivewatch.settings import Store as StoreSettings
 from hivewatch.stage import LOOPBACK, SeasonClock, broker, simulator
@@ -65,9 +66,11 @@ def play(
     Raises
     ------
     HivewatchError
-        If the port is taken, or the broker or the simulator does not start.
+        If the port is taken, the last day is none of the season, or the broker or the simulator
+        does not start.
     """
     logs.set_up("warning")
+    ended = _ended()
     with TemporaryDirectory(prefix="hivewatch-demo-") as folder, broker() as broker_port:
         settings = Settings(
             store=StoreSettings(path=Path(folder) / "demo.db"),
@@ -75,7 +78,7 @@ def play(
             api=Api(port=_page_port(port)),
             alerts=Alerts(silent_after_min=SILENT_AFTER_MIN),
         )
-        clock, ended = SeasonClock(), _ctrl_c()
+        clock = SeasonClock()
         daemon = Daemon(settings, clock, [Screen(say)], "warning")
         threads = daemon.start()
         try:
@@ -86,7 +89,7 @@ def play(
             words += [] if seed is None else ["--seed", str(seed)]
             words += [] if until is None else ["--until", until]
             with simulator(broker_port, Path(folder), words) as season:
-                _follow(season, daemon, Path(folder), clock, say, ended)
+                _follow(season, daemon, Path(folder), clock, say, ended, until)
             _settle(daemon)
             say(_summary(daemon.store))
             while not (exit_when_done or ended.is_set()):
@@ -97,8 +100,11 @@ def play(
             daemon.end(threads)
 
 
-def _ctrl_c() -> Event:
-    """Note Ctrl-C, too: the exception is lost where it meets a finaliser of the interpreter."""
+def _ended() -> Event:
+    """End in good order on Ctrl-C, a closed terminal or a polite kill, so that nothing is left.
+
+    The event notes it, too: the exception is lost where it meets a finaliser of the interpreter.
+    """
     ended = Event()
 
     def end(*_: object) -> None:
@@ -106,18 +112,21 @@ def _ctrl_c() -> Event:
         raise KeyboardInterrupt
 
     if current_thread() is main_thread():
-        signal.signal(signal.SIGINT, end)
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(number, end)
     return ended
 
 
 def _page_port(port: int | None) -> int:
     """Take the port that was asked for; else the usual one, or a free one when that is taken."""
-    if port:
-        return port
     with socket.socket() as probe:
         try:
-            probe.bind((LOOPBACK, 0 if port == 0 else PORT))
-        except OSError:
+            probe.bind((LOOPBACK, PORT if port is None else port))
+        except OSError as error:
+            if port:
+                wrong = f"cannot be listened on ({error.strerror})"
+                remedy = "name another port, or leave it out"
+                raise UsageError("--port", str(port), wrong, remedy) from error
             probe.bind((LOOPBACK, 0))
         return int(probe.getsockname()[1])
 
@@ -129,6 +138,7 @@ def _follow(
     clock: SeasonClock,
     say: Callable[[str], None],
     ended: Event,
+    until: str | None,
 ) -> None:
     """Go through the season hour by hour, and tell findings as they come."""
     told: set[str] = set()
@@ -144,13 +154,25 @@ def _follow(
             if season.stdin is not None:
                 season.stdin.write("go on\n")
         elif "ready" in news:
+            days = _days(news["start"], news["days"], until)
             clock.turn_to(news["start"])
             given = read_apiary((folder / "apiary.toml").read_text("utf-8"), "apiary.toml")
             with daemon.store.write() as connection:
                 apiary.load(connection, given)
-            say(f"{len(given.hives)} hives in {len(given.yards)} yards, {news['days']} days.")
+            say(f"{len(given.hives)} hives in {len(given.yards)} yards, {days} days.")
         else:
             _tell_findings(daemon.store, told, say)
+
+
+def _days(start: str, days: int, until: str | None) -> int:
+    """Count the days that will be played."""
+    first = datetime.fromisoformat(start).date()
+    last = first + timedelta(days=days - 1)
+    wanted = last if until is None else date.fromisoformat(until)
+    if not first <= wanted <= last:
+        remedy = f"use one from {first} to {last}"
+        raise UsageError("--until", str(until), "not a day of this season", remedy)
+    return (wanted - first).days + 1
 
 
 def _wait_for(is_so: Callable[[], bool]) -> None:

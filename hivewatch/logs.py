@@ -31,4 +31,6 @@ def set_up(level: str = "info") -> None:
         logger_factory=structlog.PrintLoggerFactory(sys.stderr),
         cache_logger_on_first_use=True,
     )
+    # Apprise's own lines hold parts of addresses; what they say of a send is in its outcome
+    logging.getLogger("apprise").propagate = False
     logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(name)s: %(message)s")

@@ -151,7 +151,11 @@ def check_known(option: str, said: str, known: Iterable[str]) -> None:
     """Refuse a name given to an option, as `--hive`, that nothing here carries."""
     names = list(known)
     if said not in names:
-        otherwise = f"use one of {', '.join(names)}" if names else "there is none yet"
+        otherwise = (
+            f"use one of {', '.join(names)}"
+            if names
+            else "there is none yet: hivewatch apiary load FILE"
+        )
         remedy = did_you_mean(said, names, otherwise)
         raise UsageError(option, said, f"no such {option.lstrip('-')}", remedy)
 

@@ -9,6 +9,7 @@ ends before; meanwhile those who ask wait at our listener.
 from __future__ import annotations
 
 import multiprocessing
+import signal
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from socket import socket
@@ -100,7 +101,9 @@ class Pages:
 def _serve(
     line: Connection, settings: Settings, clock: Clock, listener: socket, level: str
 ) -> None:
-    """Be the other end."""
+    """Be the other end; what ends a program reaches the daemon, too, and it ends us."""
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, signal.SIG_IGN)
     from hivewatch.api.serve import serve  # noqa: PLC0415 - only there is it needed, and large
 
     serve(line, settings, clock, listener, level)

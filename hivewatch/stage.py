@@ -69,12 +69,12 @@ def broker() -> Iterator[int]:
 
 def serve_broker(port: int) -> None:
     """Serve until this process is ended."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches us too; the demo ends us last
     import logging  # noqa: PLC0415 - only in the broker's own process
 
     from amqtt.broker import Broker as EmbeddedBroker  # noqa: PLC0415 - an extra
 
     logging.disable(logging.ERROR)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches us too; the demo ends us last
 
     async def serve() -> None:
         broker = EmbeddedBroker(

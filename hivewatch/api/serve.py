@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
 import sys
 import time
 from itertools import count
@@ -97,8 +96,6 @@ def serve(line: Connection, settings: Settings, clock: Clock, listener: socket, 
     level : str
         From which on to log.
     """
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, signal.SIG_IGN)  # they reach the daemon, too, and it ends us
     os.nice(NICE)
     logs.set_up(level)
     sys.setswitchinterval(loops.SWITCH_S)

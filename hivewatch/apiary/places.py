@@ -145,6 +145,11 @@ class Apiary:
         return found
 
     @cached_property
+    def zones(self) -> Mapping[str, zoneinfo.ZoneInfo]:
+        """Hive -> the time zone of its yard."""
+        return {one.id: zoneinfo.ZoneInfo(self.yard[one.yard].timezone) for one in self.hives}
+
+    @cached_property
     def placements_of(self) -> Mapping[str, Collection[Placement]]:
         """Device -> where it stood and stands."""
         found: dict[str, list[Placement]] = {}

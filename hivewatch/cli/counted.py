@@ -12,6 +12,7 @@ from hivewatch.frames import FRAMES, Frame
 from hivewatch.inspections import brood_counts, read_comb_sides
 from hivewatch.mistakes import check_known
 
+CELLS_MOST = 1_000_000  # own choice: more than ten boxes of comb have
 SIDES_MOST = 60  # [sides] own choice: three boxes of ten frames, all brood; more are cells
 
 
@@ -37,8 +38,9 @@ def counted(
             option = typed[0] if typed else "--sides"
             wrong, remedy = "given beside a file", f"leave it out, or leave {file} out"
             raise UsageError(option, "", wrong, remedy)
+        seen = read_comb_sides(*read_text(file))
         frame = _frame(frame_name, str(file))
-        return CombCount(*brood_counts(read_comb_sides(*read_text(file)), frame), frame=frame)
+        return CombCount(*brood_counts(seen, frame), frame=frame)
     if in_sides:
         for option in typed:
             if (told[option] or 0) > SIDES_MOST:
@@ -53,6 +55,9 @@ def counted(
         if not float(number).is_integer():
             remedy = "for frame sides covered add --sides"
             raise UsageError(option, f"{number:g}", "not a whole number of cells", remedy)
+        if number > CELLS_MOST:
+            wrong = "more cells than a hive has"
+            raise UsageError(option, f"{number:g}", wrong, "count once more")
     eggs, open_, capped, drone_open, drone_capped = told.values()
     return CombCount(eggs, open_, capped, drone_open, drone_capped)
 

@@ -65,7 +65,11 @@ def apiary_load(
     from hivewatch.store import apiary
 
     given = read_apiary(*read_text(file))
-    store = store_of(config)
+    if not (given.yards or given.hives or given.placements):
+        raise UsageError(
+            str(file), "", "nothing in it", "describe a [[yard]], [[hive]] or [[device]]"
+        )
+    store = store_of(config, may_make=True)
     with store.write() as connection:
         said = apiary.load(connection, given)
     for line in said or ["nothing changed"]:
@@ -95,7 +99,7 @@ def apiary_show(config: Config = None, form: Form = Format.text) -> None:
 def import_files(
     files: Annotated[
         list[Path],
-        typer.Argument(help="CSV, JSON or Parquet; folders that export wrote; - reads stdin."),
+        typer.Argument(help="CSV, JSON, Parquet; folders that export wrote; - is standard input."),
     ],
     config: Config = None,
     late: Annotated[
@@ -143,11 +147,19 @@ def export_records(
         Written | None,
         typer.Option("--format", help="Else as the file's name ends; a folder or - has CSV."),
     ] = None,
-    hive: Annotated[list[str] | None, typer.Option(help="Only of this hive.")] = None,
-    yard: Annotated[list[str] | None, typer.Option(help="Only of this yard.")] = None,
-    quantity: Annotated[list[str] | None, typer.Option(help="Only these, as weight.")] = None,
-    since: Annotated[str | None, typer.Option(help="Not before then (RFC 3339).")] = None,
-    until: Annotated[str | None, typer.Option(help="Before then (RFC 3339).")] = None,
+    hive: Annotated[
+        list[str] | None, typer.Option(metavar="HIVE", help="Only of this hive.")
+    ] = None,
+    yard: Annotated[
+        list[str] | None, typer.Option(metavar="YARD", help="Only of this yard.")
+    ] = None,
+    quantity: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Only these, as weight.")
+    ] = None,
+    since: Annotated[
+        str | None, typer.Option(metavar="TIME", help="Not before then, as 2026-05-01T12:00:00Z.")
+    ] = None,
+    until: Annotated[str | None, typer.Option(metavar="TIME", help="Before then.")] = None,
 ) -> None:
     """Write readings out: time,device,quantity,value; or --what is stored, to import elsewhere."""
     from hivewatch.export import END_S, Choice, export_all, export_kind
@@ -179,7 +191,9 @@ def export_records(
 
 @inspections_app.command("load")
 def inspections_load(
-    file: Annotated[Path, typer.Argument(help="JSON, an array of inspections; - for stdin.")],
+    file: Annotated[
+        Path, typer.Argument(help="JSON, an array of inspections; - is standard input.")
+    ],
     config: Config = None,
     late: Annotated[
         bool, typer.Option("--late", help="They were written down only now, not at the visits.")
@@ -187,18 +201,22 @@ def inspections_load(
 ) -> None:
     """Store inspections; the same file twice changes nothing.
 
-    One with the id or the key of a stored one corrects it; with withdrawn = true it takes it back.
+    A time without an offset is local time at the hive. One with the id or the key of a stored one
+    corrects it; with withdrawn = true it takes it back.
     """
     from collections import Counter
 
     from hivewatch.inspections import read_told
-    from hivewatch.store import inspections
+    from hivewatch.store import apiary, inspections
 
     text, name = read_text(file)
-    given = read_told(text, name)
+    store = store_of(config)
+    with store.read() as connection:
+        zones = apiary.read(connection).zones
+    given = read_told(text, name, zones)
     became: Counter[str] = Counter()
     wrong: list[UsageError] = []
-    with store_of(config).write() as connection:
+    with store.write() as connection:
         now_s = present_s()
         for n, one in enumerate(given, start=1):
             first_s = now_s if late else min(one.inspection.at_s, now_s)
@@ -245,7 +263,7 @@ def quarantine_readmit(
     if shift and not ids:
         remedy = "name what came from one clock; hivewatch quarantine list gives the numbers"
         raise UsageError("--shift", str(shift), "every clock is wrong in its own way", remedy)
-    intake = Intake(Store(settings.store.path), mirrored=settings.mirror is not None)
+    intake = Intake(store_of(config), mirrored=settings.mirror is not None)
     tried = intake.readmit(present_s(), ids, shift_s=shift)
     for wanted in set(ids or ()) - {held.id for held, _ in tried}:
         remedy = "hivewatch quarantine list gives the numbers"

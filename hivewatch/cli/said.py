@@ -25,11 +25,16 @@ app = typer.Typer()
 @app.command()
 def findings(
     config: Config = None,
-    hive: Annotated[str | None, typer.Option(help="Only of this hive.")] = None,
-    yard: Annotated[str | None, typer.Option(help="Only of this yard.")] = None,
-    kind: Annotated[str | None, typer.Option(help="Only of this kind.")] = None,
-    since: Annotated[str | None, typer.Option(help="Not over before then (RFC 3339).")] = None,
-    until: Annotated[str | None, typer.Option(help="Begun before then (RFC 3339).")] = None,
+    hive: Annotated[str | None, typer.Option(metavar="HIVE", help="Only of this hive.")] = None,
+    yard: Annotated[str | None, typer.Option(metavar="YARD", help="Only of this yard.")] = None,
+    kind: Annotated[
+        str | None, typer.Option(metavar="KIND", help="Only of this kind, as swarm.")
+    ] = None,
+    since: Annotated[
+        str | None,
+        typer.Option(metavar="TIME", help="Not over before then, as 2026-05-01T12:00:00Z."),
+    ] = None,
+    until: Annotated[str | None, typer.Option(metavar="TIME", help="Begun before then.")] = None,
     pictures: Annotated[
         Path | None, typer.Option(help="Folder for a picture of what each finding rests on.")
     ] = None,
@@ -124,7 +129,9 @@ def comb(
     sides: Annotated[
         bool, typer.Option("--sides", help="The numbers are frame sides covered, as 1.5.")
     ] = False,
-    frame: Annotated[str | None, typer.Option(help="Kind of frame, for sides.")] = None,
+    frame: Annotated[
+        str | None, typer.Option(metavar="KIND", help="Kind of frame, for sides, as dadant.")
+    ] = None,
     form: Form = Format.text,
 ) -> None:
     """Read one comb count: how the queen has laid for three weeks, and what emerges."""

@@ -32,7 +32,9 @@ def demo(
     seed: Annotated[
         int | None, typer.Option(min=0, help="Another number is another season.")
     ] = None,
-    until: Annotated[str | None, typer.Option(help="Last day to play, as 2026-06-30.")] = None,
+    until: Annotated[
+        str | None, typer.Option(metavar="DAY", help="Last day to play, as 2026-06-30.")
+    ] = None,
     exit_when_done: Annotated[
         bool, typer.Option("--exit-when-done", help="End with a summary when the season is over.")
     ] = False,

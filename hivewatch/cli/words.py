@@ -40,7 +40,10 @@ Config = Annotated[
 ]
 AsOf = Annotated[
     str | None,
-    typer.Option(help="As it would have been told then, from what had come by then (RFC 3339)."),
+    typer.Option(
+        metavar="TIME",
+        help="As it was told then, from what had come by then; as 2026-05-01T12:00:00Z.",
+    ),
 ]
 Form = Annotated[Format, typer.Option("--format", help="How to print.")]
 
@@ -55,9 +58,13 @@ def settings_of(config: Path | None) -> Settings:
     return settings_room.load(config, os.environ)
 
 
-def store_of(config: Path | None) -> Store:
-    """Open the store that the settings name."""
-    return Store(settings_of(config).store.path)
+def store_of(config: Path | None, *, may_make: bool = False) -> Store:
+    """Open the store that the settings name; one that is not there is only made to load into."""
+    path = settings_of(config).store.path
+    if not may_make and not path.exists() and path.parent.is_dir():
+        remedy = "hivewatch apiary load FILE makes it; or name the settings file with --config"
+        raise UsageError(str(path), "", "no store there yet", remedy)
+    return Store(path)
 
 
 def time_s(text: str | None, option: str, otherwise_s: int) -> int:

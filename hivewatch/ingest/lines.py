@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol, TextIO
 
 from hivewatch.errors import UsageError
+from hivewatch.mistakes import printable
 from hivewatch.wire.quantities import QUANTITIES
 
 LONG = ("time", "device", "quantity", "value")
@@ -143,7 +144,9 @@ def _heading(text: str, where: str) -> Heading:
     try:
         cells = next(csv.reader([text], delimiter=delimiter), [])
     except csv.Error as error:
-        raise UsageError(where, text[:80], f"no heading ({error})", "check the file") from error
+        raise UsageError(
+            where, printable(text[:80]), f"no heading ({error})", "check the file"
+        ) from error
     return Heading(text.rstrip("\r\n"), tuple(cell.strip() for cell in cells), delimiter, where)
 
 
@@ -156,19 +159,21 @@ def check_readings(heading: Heading) -> None:
         If it is not.
     """
     where, columns = heading.where, heading.columns
+    if not heading.text.strip("\ufeff \t"):
+        raise UsageError(where, "", "has no heading", f"begin it with {','.join(LONG)}")
     is_wide = not {"quantity", "value"} & set(columns)
     for wanted in LONG[:2] if is_wide else LONG:
         if wanted not in columns:
-            said = heading.text[:80]
+            said = printable(heading.text[:80])
             raise UsageError(where, said, f"no column {wanted!r}", f"use {','.join(LONG)}")
     about = {"time", "device", RECEIVED} if is_wide else {*LONG, RECEIVED}
     what, known = ("quantity", list(QUANTITIES)) if is_wide else ("column of readings", [])
     for column in columns:
         if columns.count(column) > 1:
-            raise UsageError(where, column, "stands there twice", "keep one")
+            raise UsageError(where, printable(column), "stands there twice", "keep one")
         if column not in about and column not in known:
             close = difflib.get_close_matches(column, [*known, *LONG, RECEIVED], 1)
             hint = (
                 f"did you mean {close[0]}?" if close else f"use one of {', '.join(known or LONG)}"
             )
-            raise UsageError(where, column, f"no such {what}", hint)
+            raise UsageError(where, printable(column), f"no such {what}", hint)

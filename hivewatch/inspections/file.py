@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from datetime import datetime, tzinfo
+from types import MappingProxyType
 from typing import Any, NoReturn
 
 from pydantic import BaseModel, ValidationError
@@ -41,7 +43,9 @@ def read_inspections(text: str, where: str) -> list[Inspection]:
     return [one.inspection for one in read_told(text, where)]
 
 
-def read_told(text: str, where: str) -> list[Told]:
+def read_told(
+    text: str, where: str, zones: Mapping[str, tzinfo] = MappingProxyType({})
+) -> list[Told]:
     """Read inspections from JSON, with corrections and withdrawals.
 
     Parameters
@@ -50,6 +54,8 @@ def read_told(text: str, where: str) -> list[Told]:
         An array of objects.
     where : str
         The file's name, for the messages.
+    zones : Mapping
+        Hive -> the time zone of its yard: a time without an offset is the hive's local time.
 
     Returns
     -------
@@ -74,7 +80,7 @@ def read_told(text: str, where: str) -> list[Told]:
     keys: dict[str, Told] = {}
     for n, entry in enumerate(content, start=1):
         try:
-            one = _read_told(entry)
+            one = _read_told(_with_offset(entry, zones))
         except ValidationError as error:
             for detail in error.errors():
                 _place(n, entry, detail, where, mistakes)
@@ -131,6 +137,23 @@ def read_comb_sides(text: str, where: str) -> Inspection:
     return inspection
 
 
+def _with_offset(entry: object, zones: Mapping[str, tzinfo]) -> object:
+    """Give an entry whose time has no offset that of its hive's local time.
+
+    An hour that the clocks repeat in autumn is taken for the first of the two.
+    """
+    if not isinstance(entry, dict) or not isinstance(said := entry.get("at"), str):
+        return entry
+    zone = zones.get(str(entry.get("hive")))
+    try:
+        at = datetime.fromisoformat(said)
+    except ValueError:
+        return entry
+    if zone is None or at.tzinfo is not None or len(said) <= len("2026-05-02"):
+        return entry
+    return entry | {"at": at.replace(tzinfo=zone).isoformat()}
+
+
 def _read_told(entry: object) -> Told:
     """Tell what an entry says of the hive from what it says about itself."""
     if not isinstance(entry, dict):
@@ -150,6 +173,8 @@ def _read_json(text: str, where: str, mistakes: Mistakes) -> Any:  # noqa: ANN40
     def no_number(word: str) -> NoReturn:
         raise UsageError(where, word, "not a number that JSON knows", "leave the key out, or null")
 
+    if not text.strip("\ufeff \t\r\n"):
+        raise UsageError(where, "", "empty", "put the inspections in [brackets]")
     try:
         return json.loads(
             text.removeprefix("\ufeff"), object_pairs_hook=once, parse_constant=no_number

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import socket
 import sqlite3
 import subprocess
@@ -107,6 +108,27 @@ def test_the_demo_says_at_once_that_a_day_is_none(desk: Desk) -> None:
         assert done.err == f"hivewatch: --until: {said}: not a day; use one as 2026-06-30\n"
 
 
+def test_the_demo_takes_a_last_day_of_its_season_alone_and_a_free_port(desk: Desk) -> None:
+    done = desk.run("demo", "--until", "2020-01-01", "--port", "0")
+    assert done.status == 2
+    assert "--until: 2020-01-01: not a day of this season; use one from 2026-" in done.err
+    with socket.create_server((LOOPBACK, 0)) as taken:
+        port = taken.getsockname()[1]
+        fault = desk.run("demo", "--port", str(port)).fault
+    assert fault.startswith(f"--port: {port}: cannot be listened on")
+
+
+def test_a_closed_terminal_ends_the_demo_and_leaves_nothing(desk: Desk) -> None:
+    desk.environ["TMPDIR"] = str(desk.folder)
+    season = desk.start("demo", "--port", "0", stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    assert season.stdout.readline().startswith(b"Pages: http")
+    season.send_signal(signal.SIGHUP)
+    out, err = season.communicate(timeout=60)
+    assert out.rstrip().endswith(b"Ended.")
+    assert b"Traceback" not in err
+    assert list(desk.folder.iterdir()) == []
+
+
 def test_check_lets_the_phones_ring_only_when_asked_to(
     desk: Desk, broker: Mosquitto, httpserver: HTTPServer
 ) -> None:
@@ -145,7 +167,7 @@ def test_check_tells_every_mistake_of_the_settings_at_once(desk: Desk) -> None:
 
 def test_check_prints_every_setting_as_a_file_that_loads(desk: Desk) -> None:
     desk.write("hivewatch.toml", desk.ok("check", "--defaults").out)
-    assert desk.ok("apiary", "show").err == ""
+    assert "no store there yet" in desk.run("apiary", "show").fault
 
 
 @pytest.fixture

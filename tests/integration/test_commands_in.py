@@ -47,7 +47,10 @@ def desk(tmp_path: Path) -> Desk:
 
 
 def test_an_apiary_is_loaded_once_shown_and_shown_again_the_same(desk: Desk) -> None:
-    assert desk.ok("apiary", "show").out == "# no yard yet: hivewatch apiary load FILE\n"
+    fault = desk.run("apiary", "show").fault
+    assert "hivewatch.db: no store there yet; hivewatch apiary load FILE makes it" in fault
+    desk.write("empty.toml", "# nothing\n")
+    assert desk.run("apiary", "load", "empty.toml").fault.startswith("empty.toml: nothing in it;")
     desk.write("apiary.toml", APIARY)
     assert desk.ok("apiary", "load", "apiary.toml").out.splitlines() == [
         "yard hazel-end: new",
@@ -73,7 +76,7 @@ def test_what_is_wrong_with_an_apiary_file_is_told_all_at_once(desk: Desk) -> No
     assert len(lines) == 3
     assert all(line.startswith("hivewatch: bad.toml: ") for line in lines)
     assert "latitude = 152.0: out of range" in done.err or "152.0" in done.err
-    assert desk.ok("apiary", "show").out.startswith("# no yard yet")
+    assert "no store there yet" in desk.run("apiary", "show").fault
     assert "no such file" in desk.run("apiary", "load", "none.toml").fault.lower()
     desk.write("not.toml", "yard: hazel-end\n")
     assert desk.run("apiary", "load", "not.toml").fault.startswith("not.toml: line 1, column")
@@ -193,7 +196,8 @@ def test_late_readings_count_as_received_now(desk: Desk) -> None:
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        ("", "standard input: line 1: no column 'time'; use time,device,quantity,value"),
+        ("", "standard input: line 1: has no heading; begin it with time,device,quantity,value"),
+        ("\x1b[2J\r", "line 1: \\u001b[2J: no column 'time'"),
         ("hello\n", "standard input: line 1: hello: no column 'time'"),
         ("time,device,wieght\n", "line 1: wieght: no such quantity; did you mean weight?"),
         ("time,device,nest,nest\n", "line 1: nest: stands there twice; keep one"),

@@ -67,6 +67,7 @@ def test_a_wrong_time_is_one_line_and_status_2(keeper):
     keeper.command("round", "--as-of", "yesterday", expect=2)
 
 
-def test_an_empty_store_says_what_to_do(tmp_path):
+def test_without_a_store_it_says_what_to_do_and_makes_none(tmp_path):
     one = Running(tmp_path, "mqtt://127.0.0.1:1")
-    assert one.command("round") == "no yard yet: hivewatch apiary load FILE\n"
+    assert one.command("round", expect=2) == ""
+    assert not list(tmp_path.glob("*.db"))

@@ -42,9 +42,9 @@ def line():
     thread.start()
     yield theirs, beats
     stop.set()
-    theirs.close()
     thread.join(10.0)
-    ours.close()
+    ours.close()  # first: whoever still listens at the other end reads that it is over
+    theirs.close()
 
 
 def heard_by(daemon, line):

@@ -7,6 +7,7 @@ import json
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
@@ -20,6 +21,7 @@ from hivewatch.inspections import (
     adult_count,
     brood_counts,
     read_inspections,
+    read_told,
     stores_kg,
     to_json,
 )
@@ -47,6 +49,25 @@ def one(**told: Any) -> Inspection:
 def example(**changed: Any) -> Inspection:
     entry = {**json.loads(EXAMPLE), **changed}
     return one(**{key: value for key, value in entry.items() if value is not ...})
+
+
+@pytest.mark.parametrize(
+    ("at", "utc"),
+    [
+        ("2026-05-02T14:10:00", "2026-05-02T13:10:00Z"),
+        ("2026-12-02 14:10", "2026-12-02T14:10:00Z"),
+        ("2026-05-02T14:10:00+02:00", "2026-05-02T12:10:00Z"),
+        ("2026-10-25T01:30:00", "2026-10-25T00:30:00Z"),  # told twice that night: the first
+    ],
+)
+def test_a_time_without_an_offset_is_local_time_at_the_hive(at: str, utc: str) -> None:
+    entry = json.dumps([{"hive": "millrace-1", "at": at}])
+    zones = {"millrace-1": ZoneInfo("Europe/London")}
+    (told,) = read_told(entry, "may.json", zones)
+    assert told.inspection.at == datetime.fromisoformat(utc)
+    if "+" not in at:  # of a hive that nobody knows, nobody knows the local time
+        with pytest.raises(SeveralErrors, match="without an offset"):
+            read_told(entry, "may.json", {"gorse-1": ZoneInfo("Europe/London")})
 
 
 def test_the_example_is_read() -> None:
