@@ -56,7 +56,7 @@ async function load(id, { days, around, pages, roundAt }) {
   const asked = { from: new Date(first).toISOString(), to: new Date(last).toISOString() };
   const readings = new Map(await Promise.all(CHARTS.flatMap((chart) => chart.quantities.map((quantity) => [quantity, chart]))
     .map(async ([quantity, chart]) => [quantity, await get(`hives/${id}/readings`, { quantity, ...asked, step: stepOf(chart, last - first) })])));
-  const isGone = events.items.some(({ finding }) => finding?.kind === "taken" && finding.status === "open");
+  const isGone = hive.given_away_at !== null || events.items.some(({ finding }) => finding?.kind === "taken" && finding.status === "open");
   const [outlook, round] = await Promise.all([
     !isGone && canLookAhead(events.items, now) ? get(`hives/${id}/outlook`) : null, roundAt(now)]);
   return {
@@ -95,7 +95,9 @@ function render(main, data, state, page) {
     h("h1", {}, hive.id),
     h("p", { class: "quiet" }, `${hive.frame.replaceAll("-", " ")}, ${count(hive.boxes, "brood box", "brood boxes")} of ${hive.frames} frames`),
   ]);
-  fill(part("now"), pressing(found, words, zone, now, data.visit));
+  const given = hive.given_away_at && `Given away or sold, ${when(hive.given_away_at, zone, now)}.`;
+  fill(part("now"), given ? [h("p", { class: "note" }, given, " Nothing is asked of it until a visit is written down again.")]
+    : pressing(found, words, zone, now, data.visit));
   fill(part("figures"), figures(hive, now));
   const marks = [
     ...found.filter((one) => one.status !== "withdrawn" && !isEveryday(one)).map((one) => ({
@@ -109,7 +111,7 @@ function render(main, data, state, page) {
       stepS: seconds(readings.get(quantities[0]).step), from: data.from, to: data.to,
     });
   }
-  fill(part("outlook"), data.isGone ? [h("p", { class: "quiet" }, "The hive is gone from its scale.")] : outlookPart(data.outlook));
+  fill(part("outlook"), data.isGone ? [h("p", { class: "quiet" }, given || "The hive is gone from its scale.")] : outlookPart(data.outlook));
   for (const choice of main.querySelectorAll(".spans input")) choice.checked = !state.around && choice.value === state.days;
   const listed = LISTED * state.pages;
   const show = (finding) => showAround(finding, main, state, page, now);

@@ -18,10 +18,12 @@ const svg = (tag, attributes = {}, ...children) => {
   return element;
 };
 
-/** Whether people counted anything lately that an outlook could start from. */
+/** Whether people counted anything lately, of this colony, that an outlook could start from. */
 export function canLookAhead(events, now) {
-  const oldest = new Date(now) - 60 * 86400000;
-  return events.some((event) => event.what === "inspection" && new Date(event.at) >= oldest
+  const seen = events.filter((event) => event.what === "inspection" && !event.inspection.withdrawn);
+  const given = seen.filter((event) => event.inspection.actions?.some(({ what }) => what === "given away"));
+  const oldest = Math.max(new Date(now) - 60 * 86400000, ...given.map((event) => new Date(event.at).getTime() + 1));
+  return seen.some((event) => new Date(event.at) >= oldest
     && (event.inspection.brood || event.inspection.adults || event.inspection.frames?.length));
 }
 

@@ -169,6 +169,7 @@ function heard(hive, now) {
 
 function says(hive, yard, words, now) {
   const news = hive.findings.filter((finding) => !isEveryday(finding));
+  if (hive.given_away_at) return h("span", { class: "quiet" }, `given away or sold, ${day(hive.given_away_at, yard.timezone)}`);
   if (news.length === 0) {
     return hive.weight_at || hive.nest_at
       ? h("span", { class: "quiet nothing" }, "nothing to report") : h("span", { class: "quiet" }, "no readings yet");

@@ -26,6 +26,7 @@ from hivewatch.signals.larder import SEEN_LONG_DAYS
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import findings, inspections, stale
 from hivewatch.store.windows import read_part, read_window
+from hivewatch.timeline.gone import of_this_colony
 
 TAKEN = ("swarm", "forager_loss")
 READ = ("weight", "ambient", "rain", "bees-in", "bees-out")
@@ -100,11 +101,9 @@ def facts_of(
     yard = next(one for one in apiary.yards if one.id == hive.yard)
     zone = ZoneInfo(yard.timezone)
     frame = FRAMES[hive.frame]
-    noted = [
-        stored.inspection
-        for stored in inspections.read(connection, hive=hive_id, recorded_by_s=recorded_by_s)
-        if stored.at_s <= as_of_s
-    ]
+    told = inspections.read(connection, hive=hive_id, recorded_by_s=recorded_by_s)
+    known = [stored for stored in told if stored.at_s <= as_of_s]
+    noted = [stored.inspection for stored in of_this_colony(known)]
     visits = [visit_of(one, frame, zone) for one in noted]
     if not any(one.can_start for one in visits):
         return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -18,10 +18,11 @@ from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
 from hivewatch.outlooks import told_of
 from hivewatch.store import apiary as apiary_rows
-from hivewatch.store import inspections
+from hivewatch.store import inspections, standing
 from hivewatch.store.schema import finding as finding_table
 from hivewatch.store.schema import inspection as inspection_table
 from hivewatch.timeline.dates import OVER_DAYS
+from hivewatch.timeline.gone import is_given, of_this_colony
 from hivewatch.timeline.round import plan_round
 from hivewatch.timeline.visits import Round
 from hivewatch.timeline.wants import Advice, Facts
@@ -89,7 +90,11 @@ def facts_of(
     recorded_by_s: int | None = None,
     outlooks: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> tuple[Mapping[str, Sequence[Facts]], Mapping[str, Sequence[Finding]]]:
-    """Gather what is known of every hive, by yard, and the findings of yards as a whole."""
+    """Gather what is known of every hive, by yard, and the findings of yards as a whole.
+
+    A hive whose colony was given away is left out, until somebody writes of a visit again.
+    """
+    gone = given_away(connection, apiary, as_of_s, recorded_by_s)
     seen = inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s)
     of_hive: defaultdict[str, list[Finding]] = defaultdict(list)
     of_yard: defaultdict[str, list[Finding]] = defaultdict(list)
@@ -105,11 +110,29 @@ def facts_of(
             of_hive[at or ""].append(one)
     facts: defaultdict[str, list[Facts]] = defaultdict(list)
     for hive in apiary.hives:
+        if hive.id in gone:
+            continue
         outlook = (outlooks or {}).get(hive.id)
         facts[hive.yard].append(
-            Facts(hive, of_hive.get(hive.id, ()), seen.get(hive.id, ()), outlook)
+            Facts(hive, of_hive.get(hive.id, ()), of_this_colony(seen.get(hive.id, ())), outlook)
         )
     return facts, of_yard
+
+
+def given_away(
+    connection: Connection, apiary: Apiary, as_of_s: int, recorded_by_s: int | None = None
+) -> Collection[str]:
+    """Name the hives whose colony was given away or sold, and that nobody wrote of since."""
+    hives = [one.id for one in apiary.hives]
+    if recorded_by_s is None:
+        return standing.given_away(connection, as_of_s, hives).keys()
+    told = inspections.read(connection, recorded_by_s=recorded_by_s)
+    last = {
+        one.inspection.hive: one.inspection
+        for one in told
+        if one.at_s <= as_of_s and one.inspection.opened
+    }
+    return {hive for hive, one in last.items() if is_given(one)}
 
 
 def version_of(connection: Connection, kind: str | None = None) -> tuple[int, ...]:

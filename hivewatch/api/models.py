@@ -90,6 +90,9 @@ class Hive(Answer):
     nest_at: Time | None
     heard_at: Time | None = Field(description="when any of its devices was last heard")
     since: Time | None = Field(description="when its first device was placed")
+    given_away_at: Time | None = Field(
+        description="when its colony was given away or sold; null where there is one again"
+    )
     devices: list[str] = Field(description="devices that stand at it now")
     findings: list[Finding] = Field(description="open, or ended within the last two days")
 

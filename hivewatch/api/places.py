@@ -142,6 +142,7 @@ def _stand(
     names = [one.id for one in wanted]
     last = standing.read(connection, now_s, names)
     kit = standing.kit(connection, now_s, names)
+    given = standing.given_away(connection, now_s, names)
     told = _told_lately(rooms, connection, now_s, names[0] if len(names) == 1 else None)
     found = []
     for one in wanted:
@@ -149,7 +150,7 @@ def _stand(
         its = [*told.get(f"hive:{one.id}", ())]
         for device in here.devices:
             its += told.get(f"device:{device}", ())
-        found.append(_hive(one, last.get(one.id, {}), here, its))
+        found.append(_hive(one, last.get(one.id, {}), here, given.get(one.id), its))
     return found
 
 
@@ -191,7 +192,11 @@ def _told_lately(
 
 
 def _hive(
-    one: Place, last: Mapping[str, standing.Last], kit: standing.Kit, told: list[dict[str, Any]]
+    one: Place,
+    last: Mapping[str, standing.Last],
+    kit: standing.Kit,
+    given_s: int | None,
+    told: list[dict[str, Any]],
 ) -> dict[str, Any]:
     """Put together how one hive stands: the fields of `Hive`, in their order."""
     weight, nest = last.get("weight"), last.get("nest")
@@ -210,6 +215,7 @@ def _hive(
         "nest_at": None if nest is None else moment(nest.time_s),
         "heard_at": moment_or_none(kit.heard_s),
         "since": moment_or_none(kit.since_s),
+        "given_away_at": moment_or_none(given_s),
         "devices": list(kit.devices),
         "findings": told,
     }

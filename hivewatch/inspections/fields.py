@@ -99,10 +99,11 @@ What = Annotated[
         "united",
         "treated",
         "moved",
+        "given away",
         "other",
     ],
     _words(
         "super added, super removed, fed, harvested, requeened, queen caged, split, united, "
-        "treated, moved, other"
+        "treated, moved, given away, other"
     ),
 ]

@@ -117,7 +117,9 @@ def _kind(
     its = where.of(f.hive, f.yard)
     if what != "question":
         return f.start_s, f.id, its
-    asked = and_(its, f.kind == "handling", f.status == "ended", f.confidence >= ASK_FROM)
+    handled = and_(f.kind == "handling", f.status == "ended")
+    gone = and_(f.kind == "taken", f.status == "open")
+    asked = and_(its, or_(handled, gone), f.confidence >= ASK_FROM)
     return f.start_s, literal(UNWRITTEN).concat(f.id), asked
 
 

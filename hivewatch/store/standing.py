@@ -112,6 +112,22 @@ def kit(connection: Connection, now_s: int, hives: Sequence[str]) -> dict[str, K
     }
 
 
+_GIVEN = """
+SELECT last.hive, last.at_s FROM json_each(:hives) AS one JOIN inspection AS last ON last.id = (
+  SELECT id FROM inspection WHERE hive = one.value AND at_s <= :now_s AND withdrawn = 0
+    AND NOT instr(body, '"opened":false') ORDER BY at_s DESC, id DESC LIMIT 1)
+WHERE instr(last.body, '"what":"given away"')
+"""  # of the last visit; the quotation marks of a note are escaped in its body
+
+
+def given_away(connection: Connection, now_s: int, hives: Sequence[str]) -> dict[str, int]:
+    """Read which of these hives were given away or sold, and when [s].
+
+    A visit that somebody wrote down since says that there is a colony again.
+    """
+    return dict(_rows(connection, _GIVEN, now_s, hives))
+
+
 def _rows(
     connection: Connection, query: str, now_s: int, hives: Sequence[str]
 ) -> list[tuple[Any, ...]]:

@@ -4,6 +4,9 @@ Only what a visit can have caused, or put right, is accounted for by it. An emer
 by a visit alone: a hive that lies beside its scale is accounted for when the keeper wrote that he
 moved it, or when it stands again about the time of a visit.
 
+Who writes that the colony was given away accounts for all that is told of the hive from then on,
+until somebody writes of a visit again.
+
 Who writes that nobody opened a hive accounts for nothing: the step stays as the scale felt it, with
 his word against it, and is less likely than not to have been a handling.
 """
@@ -17,6 +20,7 @@ from types import MappingProxyType
 
 from hivewatch.detect.finding import MATCH_SLACK_S, Finding
 from hivewatch.inspections import Inspection
+from hivewatch.timeline.gone import Absence, absences
 from hivewatch.timeline.stated import (
     LEAST_KG,
     MOVES,
@@ -57,13 +61,28 @@ def explain(findings: Iterable[Finding], inspections: Iterable[Noted]) -> list[F
     """
     dated = sorted(((one.inspection.at_s, one) for one in inspections), key=_when)
     visits, times_s = [one for _, one in dated], [at_s for at_s, _ in dated]
+    gone = absences(visits)
     explained = []
     for one in findings:
         end_s = one.start_s if one.end_s is None else one.end_s
         low = bisect_left(times_s, one.start_s - SAME_DAY_S)  # no rule looks further
         high = bisect_right(times_s, end_s + SAME_DAY_S)
-        explained.append(_explained(one, visits[low:high]) if low < high else one)
+        one = _explained(one, visits[low:high]) if low < high else one  # noqa: PLW2901
+        explained.append(_of_no_colony(one, gone))
     return explained
+
+
+def _of_no_colony(finding: Finding, gone: Iterable[Absence]) -> Finding:
+    """Mark what is told of a hive whose colony was given away."""
+    if finding.status in {"explained", "withdrawn"}:
+        return finding
+    for absence in gone:
+        if absence.holds(finding.start_s, finding.end_s):
+            by = absence.by
+            words = f"written down{_name(by.inspection)}: {in_words(by.inspection)}"
+            evidence = (*finding.evidence, words)
+            return replace(finding, status="explained", explained_by=by.id, evidence=evidence)
+    return finding
 
 
 def _when(visit: tuple[int, Noted]) -> tuple[int, str]:

@@ -66,6 +66,7 @@ def questions(
     noted = list(inspections)
     doubts = (doubt(one, noted, by_visit, zone) for one in noted if one.id in weighed)
     asked += [one for one in doubts if one is not None]
+    asked += [_carried_off(one, zone) for one in told if _is_gone(one)]
     return sorted(asked, key=lambda one: (one.at_s, one.id))
 
 
@@ -75,6 +76,33 @@ def _is_unwritten(finding: Finding) -> bool:
         and finding.status == "ended"
         and finding.confidence >= ASK_FROM
         and finding.subject.startswith("hive:")
+    )
+
+
+def _is_gone(finding: Finding) -> bool:
+    return finding.kind == "taken" and finding.status == "open" and finding.confidence >= ASK_FROM
+
+
+def _carried_off(finding: Finding, zone: tzinfo) -> Question:
+    """Ask whether one of the keepers took a hive away."""
+    hive = finding.subject.removeprefix("hive:")
+    number = f"{UNWRITTEN}{finding.id}"
+    at = datetime.fromtimestamp(finding.start_s, UTC)
+    ways: Sequence[tuple[str, What]] = (
+        ("Given away or sold", "given away"),
+        ("Moved elsewhere", "moved"),
+    )
+    return Question(
+        id=number,
+        about="unwritten",
+        hive=hive,
+        at_s=finding.start_s,
+        text=f"Gone from its scale on {said(finding.start_s, zone)}: did one of you take it?",
+        answers=[
+            Answer(words, Inspection(hive=hive, at=at, actions=(Action(what=what),), key=number))
+            for words, what in ways
+        ],
+        finding=finding.id,
     )
 
 

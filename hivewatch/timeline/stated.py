@@ -9,7 +9,7 @@ from hivewatch.inspections import Action, Inspection
 
 ADDS = frozenset({"super added", "fed", "united"})
 TAKES = frozenset({"super removed", "harvested", "split"})
-MOVES = frozenset({"moved", "united"})
+MOVES = frozenset({"moved", "united", "given away"})
 SAME_VISIT_S = 5400  # [s] own choice: a visit takes an hour, and its time is noted at either end
 LEAST_KG = 0.8  # [kg] own choice: what the watch can tell of a visit's step
 AGREE_KG = 1.0  # [kg] own choice: boxes are judged by hand to a kilogram

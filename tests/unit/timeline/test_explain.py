@@ -168,3 +168,24 @@ def test_a_visit_more_never_takes_an_explanation_away(findings, noted):
     before, after = explain(findings, noted[:-1]), explain(findings, noted)
     for old, new in zip(before, after, strict=True):
         assert new.status == "explained" or old.status != "explained"
+
+
+def test_a_colony_given_away_accounts_for_all_that_is_told_of_its_hive_from_then_on():
+    given_s = AT_S + DAY_S
+    gone = visit(given_s, "given away", name="gone", by="Ada")
+    lasting = found("low_stores", AT_S, lasts_s=None)
+    later = [found(kind, given_s + 60, lasts_s=None) for kind in ("taken", "silent")]
+    over = found("robbing", AT_S, AT_S + HOUR_S)
+    assert [by(one, gone) for one in (lasting, *later, over)] == ["gone", "gone", "gone", None]
+    assert explain([lasting], [gone])[0].evidence[-1] == "written down by Ada: given away"
+
+
+def test_a_visit_after_that_says_that_there_is_a_colony_again():
+    gone = visit(AT_S, "given away", name="gone")
+    again = visit(AT_S + 20 * DAY_S, name="again", queen="seen")
+    nobody = visit(AT_S + 10 * DAY_S, name="nobody", opened=False)
+    between = found("dead_out", AT_S + 5 * DAY_S, AT_S + 20 * DAY_S)
+    new = found("low_stores", AT_S + 30 * DAY_S, lasts_s=None)
+    assert by(between, gone, again) == "gone"
+    assert by(new, gone, again) is None
+    assert by(new, gone, nobody) == "gone"

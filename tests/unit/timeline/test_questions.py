@@ -200,3 +200,15 @@ def test_the_same_box_noted_hours_apart_is_no_visit_told_twice():
     ada = visit(AT_S, ("super added", 6.2), name="ada")
     ben = visit(AT_S + 3 * HOUR_S, ("super added", 6.2), name="ben")
     assert [one.about for one in ask([found(kg=6.2)], [ada, ben])] == ["unfelt"]
+
+
+def test_a_hive_gone_from_its_scale_is_asked_about_and_either_answer_accounts_for_it():
+    gone = found("taken", lasts_s=None)
+    (one,) = ask([gone])
+    assert one.text == "Gone from its scale on Tuesday 12 May at 14:10: did one of you take it?"
+    assert [said.label for said in one.answers] == ["Given away or sold", "Moved elsewhere"]
+    for said in one.answers:
+        written = visit()._replace(id="new", inspection=said.says)
+        assert explain([gone], [written])[0].explained_by == "new"
+        assert ask([gone], [written]) == []
+    assert ask([found("taken")]) == []  # it stands again
