@@ -19,24 +19,28 @@ from hivewatch.signals.nest_bound import (
     FULL_CEL,
     bound_cel,
     brood_nest_cel,
+    half_way_cel,
     is_autumn,
     light_hours,
     probe_share,
 )
+from hivewatch.signals.rest import rest_of
 from hivewatch.signals.warmth import Warmth, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow
 
 T = TypeVar("T")
 
 STEADY_K = 0.5  # [K] own choice: the Montreal nests with brood span less, but for openings
+# A nest held within the published range of brood from 33 Cel (Stabentheiner et al. 2010) has brood
+# though it is a degree cooler than it was, if it is steady: own choice, half of what the bees of a
+# nest without keep to.
+HELD_CEL, HELD_K = 33.0, 0.35  # [Cel], [K] a day's level and its spread
 CLEAR_K = 2.0  # [K] own choice: a day this far from the bound counts fully ...
 CLEAR_SHARE = 0.35  # own choice: ... or, in warm air, this share of the way to a brood nest
 SETTLED_DAYS = 3.0  # own choice: so many full days in a row turn the state to brood
 END_DAYS = 5.0  # own choice: and to none; a young queen's first eggs may end a pause before
 LATE_END_DAYS = 4.0  # own choice: the same in autumn, or where nothing was known before
-# A colony that builds up warms the nest by degrees, for weeks before it is beyond half way. What it
-# was in its own weeks without brood tells sooner: own choice, tests/unit/signals/test_brood.py.
-REST_FROM, REST_TO, REST_LEAST = 21, 7, 7  # [d] the days before that were without, of them known
+PAUSE_FROM, PAUSE_TO, PAUSE_LEAST = 21, 7, 7  # [d] the same days of a pause in summer
 RISEN_K = 2.5  # [K] own choice: over them, twice what mild days move a cluster beyond the bound
 FIRST_DAYS = (
     14  # own choice: ... and what seems to begin so soon may have begun before the readings
@@ -44,10 +48,11 @@ FIRST_DAYS = (
 AUTUMN_DAYS = 14.0  # own choice: the same for an onset in autumn; the Montreal recording has
 # warm spells of eleven days in October
 DATED_BACK_DAYS = 14  # own choice: so far back the beginning is looked for
+# Own choice: the days before an onset is told that date it, at most and at least, and the most that
+# one of them says; a nest that is further below is at rest.
+LINE_DAYS, LINE_LEAST, LINE_MOST_K = 28, 7, 3.0  # [d], [d], [K]
 WEEK = 7  # own choice: days that tell what the nest was before
-# [K] own choice: an end is dated to half way, an onset to where the nest is so near to it from
-# below, for a small brood nest does not warm the probe yet.
-ONSET_DATED_K = 1.3
+ONSET_DATED_K = 1.3  # [K] own choice: where no rest is known, small brood is so near from below
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +92,12 @@ def over_bound_k(window: HiveWindow) -> Floats:
     """
     warmth = warmth_of(window)
     unsteady_k = np.fmax(0.0, warmth.spread_k - STEADY_K)
-    unsteady_k[probe_share(window) < 1] = 0.0
-    return np.asarray(brood_nest_cel(window) - bound_cel(window) - unsteady_k)
+    is_off = probe_share(window) < 1
+    unsteady_k[is_off] = 0.0
+    with np.errstate(invalid="ignore"):
+        is_held = (warmth.level_cel >= HELD_CEL) & (warmth.spread_k <= HELD_K) & ~is_off
+    bound = np.where(is_held, half_way_cel(window), bound_cel(window))
+    return np.asarray(brood_nest_cel(window) - bound - unsteady_k)
 
 
 def turns_of(window: HiveWindow) -> list[Turn]:
@@ -135,51 +144,68 @@ def _find(window: HiveWindow) -> list[Turn]:
     over_k, share = over_bound_k(window), probe_share(window)
     clear_k = np.fmin(CLEAR_K, CLEAR_SHARE * (FULL_CEL - bound_cel(window)))
     says = np.clip(over_k / clear_k, -1.0, 1.0)
-    rises = np.where(
-        _has_risen(over_k), np.clip((over_k + ONSET_DATED_K) / clear_k, -1.0, 1.0), says
-    )
+    rest = rest_of(window)
+    risen_k = rest.risen_k(rest.half)
+    is_known = ~np.isnan(risen_k)
+    near_k = over_k + ONSET_DATED_K
+    rises = np.where(is_known, risen_k, np.where(_has_risen(over_k), near_k, over_k)) / clear_k
+    rises = np.clip(rises, -1.0, 1.0)
+    risen_k = np.where(is_known, risen_k, near_k)
     autumn = is_autumn(window)
     turns: list[Turn] = []
     has_brood: bool | None = None
     up = down = 0.0
     since, nearest = 0, 1.0
+    stays: Floats | None = None  # what each day says by the rest from which brood began
     told = np.flatnonzero(~np.isnan(says)).tolist()
     first = told[0] if told else 0
     each = zip(*(one[told].tolist() for one in (share, says, rises, autumn)), strict=True)
-    for i, (near, say, rise, is_late) in zip(told, each, strict=True):
+    for i, (near, of_day, rise, is_late) in zip(told, each, strict=True):
         if near < 1 <= nearest:  # what was said before was said of a nearer probe
-            has_brood, up, down, since = None, 0.0, 0.0, i
+            has_brood, up, down, since, stays = None, 0.0, 0.0, i, None
         nearest = near
+        say = of_day if stays is None else float(np.fmax(of_day, stays[i]))
         up = min(AUTUMN_DAYS, max(0.0, up + (say if is_late else rise)))
         down = min(AUTUMN_DAYS, max(0.0, down - say))
         to_onset = AUTUMN_DAYS if is_late and has_brood is False else SETTLED_DAYS
         to_end = END_DAYS if has_brood and not is_late else LATE_END_DAYS
         if has_brood is not True and up >= to_onset:
             if has_brood is False:
-                turn = _turn(warmth, over_k, range(since, i + 1), is_onset=True)
-                is_known = turns or turn.day - first >= FIRST_DAYS
-                turns += [turn] if is_known or not np.isnan(warmth.ambient_cel[i]) else []
+                turn = _turn(warmth, risen_k, range(since, i + 1), 1.0, by_degrees=is_known[i])
+                is_new = turns or turn.day - first >= FIRST_DAYS
+                turns += [turn] if is_new or not np.isnan(warmth.ambient_cel[i]) else []
+                stays = np.clip(rest.risen_k(rest.half[turn.day]) / clear_k, -1.0, 1.0)
             has_brood, down, since = True, 0.0, i + 1
         elif has_brood is not False and down >= to_end:
             if has_brood is True:
-                turns.append(_turn(warmth, over_k, range(since, i + 1), is_onset=False))
-            has_brood, up, since = False, 0.0, i + 1
+                turns.append(_turn(warmth, over_k, range(since, i + 1), -1.0))
+            has_brood, up, since, stays = False, 0.0, i + 1, None
     return turns
 
 
 def _has_risen(over_k: Floats) -> NDArray[np.bool_]:
-    """Say on which days the nest is well over what it was in its own weeks without brood."""
-    rests_k = middle_before(over_k, REST_FROM, REST_TO, REST_LEAST)
+    """Say on which days a nest in mild air is well over what it was in its own weeks without."""
+    rests_k = middle_before(over_k, PAUSE_FROM, PAUSE_TO, PAUSE_LEAST)
     with np.errstate(invalid="ignore"):
         return np.asarray((over_k - rests_k >= RISEN_K) & (rests_k < -ONSET_DATED_K))
 
 
-def _turn(warmth: Warmth, over_k: Floats, days: range, *, is_onset: bool) -> Turn:
-    """Date a turn back to where the steadily rising, or falling, fit leaves what was before."""
-    sign, told = 1.0 if is_onset else -1.0, days[-1]
+def _turn(
+    warmth: Warmth, over_k: Floats, days: range, sign: float, *, by_degrees: bool = False
+) -> Turn:
+    """Date a turn back to where the steadily rising, or falling, fit leaves what was before.
+
+    A nest that builds up by degrees is dated by a line, for no single mild day begins it.
+    """
+    told = days[-1]
     span = np.array(days)
-    span = span[~np.isnan(over_k[span])][-DATED_BACK_DAYS - 1 :]
-    fit = _rising(sign * over_k[span] + (ONSET_DATED_K if is_onset else 0.0))
+    span = span[~np.isnan(over_k[span])]
+    span = span[-LINE_DAYS if by_degrees else -DATED_BACK_DAYS - 1 :]
+    fit = _rising(sign * over_k[span])
+    if by_degrees:
+        rests = int(np.searchsorted(fit, -LINE_MOST_K))
+        span = span[min(rests, max(len(span) - LINE_LEAST, 0)) :]
+        fit = _line(np.clip(over_k[span], -LINE_MOST_K, LINE_MOST_K))
     beyond = np.flatnonzero(fit > 0)
     at = int(beyond[0]) if len(beyond) else len(span) - 1
     day = int(span[at])
@@ -187,7 +213,7 @@ def _turn(warmth: Warmth, over_k: Floats, days: range, *, is_onset: bool) -> Tur
     before, after = warmth.level_cel[:day], warmth.level_cel[day : told + 1]
     before = before[~np.isnan(before)][-WEEK:]
     return Turn(
-        is_onset=is_onset,
+        is_onset=sign > 0,
         day=day,
         told_day=told,
         start_s=int(warmth.start_s[day]),
@@ -196,6 +222,13 @@ def _turn(warmth: Warmth, over_k: Floats, days: range, *, is_onset: bool) -> Tur
         before_cel=float(np.median(before)) if len(before) else float("nan"),
         after_cel=float(np.nanmedian(after)),
     )
+
+
+def _line(value: Floats) -> Floats:
+    """Give the line of least squares, level where it would fall."""
+    place = np.arange(len(value)) - (len(value) - 1) / 2
+    slope = float(place @ value) / max(float(place @ place), 1.0)
+    return np.asarray(value.mean() + max(slope, 0.0) * place)
 
 
 def _rising(value: Floats) -> Floats:

@@ -39,6 +39,7 @@ FAR_SHARE = 0.45  # own choice: a probe on the crown board shows a third, whatev
 OWN_DAYS, OWN_LEAST = 28, 14
 BROOD_CEL = 33.5  # [Cel] own choice, within the published 33 to 36 (Stabentheiner et al. 2010)
 OWN_K = 0.8  # [K] own choice: less than that a nest with brood varies by from week to week
+OWN_OFF_K = 1.6  # [K] own choice: the same for a probe off the centre, which doubles its errors
 MILD_CEL = 30.5  # [Cel] own choice: the bound in air of 15 Cel
 AUTUMN_DAY_H = 12.5  # [h] own choice: days this short, and shortening
 TEMPERATE_DEG = 25.0  # [deg] own choice: nearer to the equator there is no autumn
@@ -60,10 +61,15 @@ def bound_cel(window: HiveWindow) -> Floats:
 
 def _bound_cel(window: HiveWindow) -> Floats:
     """Work the bound out."""
-    air = warmth_of(window).ambient_cel
-    air = np.where(np.isnan(air), _usual_air_cel(window), air)
-    half_way = HALF_WAY_CEL + HALF_WAY_SLOPE * np.clip(air, COLDEST_CEL, WARMEST_CEL)
+    half_way = half_way_cel(window)
     return np.fmax(half_way, _own_bound_cel(window, half_way))
+
+
+def half_way_cel(window: HiveWindow) -> Floats:
+    """Give what is half way from a cluster to a nest with brood on each day, by the air. [Cel]."""
+    air = warmth_of(window).ambient_cel
+    air = np.where(np.isnan(air), usual_air_cel(window), air)
+    return HALF_WAY_CEL + HALF_WAY_SLOPE * np.clip(air, COLDEST_CEL, WARMEST_CEL)
 
 
 def _own_bound_cel(window: HiveWindow, half_way: Floats) -> Floats:
@@ -73,14 +79,14 @@ def _own_bound_cel(window: HiveWindow, half_way: Floats) -> Floats:
     no steadier than the air. NaN in cold air and in autumn,
     when brood ends by degrees, and where nothing is known of such weeks.
     """
-    usual = middle_before(warmth_of(window).level_cel, OWN_DAYS, 0, OWN_LEAST)
+    is_off = probe_share(window) < 1
+    usual = middle_before(brood_nest_cel(window), OWN_DAYS, 0, OWN_LEAST)
     with np.errstate(invalid="ignore"):
-        tells = (usual >= BROOD_CEL) & (probe_share(window) == 1) & (half_way >= MILD_CEL)
-    tells &= ~is_autumn(window)
-    return np.where(tells, np.fmin(usual, FULL_CEL) - OWN_K, np.nan)
+        tells = (usual >= BROOD_CEL) & (half_way >= MILD_CEL) & ~is_autumn(window)
+    return np.where(tells, np.fmin(usual, FULL_CEL) - np.where(is_off, OWN_OFF_K, OWN_K), np.nan)
 
 
-def _usual_air_cel(window: HiveWindow) -> Floats:
+def usual_air_cel(window: HiveWindow) -> Floats:
     """Give the air of the season at the yard's latitude, in round figures. [Cel]."""
     latitude = window.yard.latitude
     number = np.array([one.toordinal() for one in days_of(window).day])

@@ -31,20 +31,38 @@ def summer(pause, **more):
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_spring_is_dated_to_where_the_nest_left_its_winter_warmth(seed):
-    ((what, day),) = places(spring(seed=seed))
-    assert what == "onset"
-    assert 31 <= day <= 40  # half way is on day 37.5, ONSET_DATED_K before that on day 34
+@pytest.mark.parametrize("share", [1.0, 0.6, 0.35])
+def test_spring_is_dated_to_half_way_from_a_nests_own_winter(seed, share):
+    """A probe off the centre, or above the brood, rises by the same part of what it showed."""
+    nest = spring(seed=seed, share=share)
+    (turn,) = turns_of(nest.window())
+    assert turn.is_onset
+    # half way is on day 37.5; a quarter over the winter's warmth on day 35.5
+    assert 33 <= day_of(nest, turn.start_s) <= 38.5
+    assert day_of(nest, turn.told_s) <= 44
+
+
+def test_a_probe_off_the_centre_tells_nothing_of_a_spring_whose_winter_is_not_known(monkeypatch):
+    monkeypatch.setattr("hivewatch.signals.rest.REST_LEAST", 99)
+    assert places(spring(share=0.35)) == []
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_spring_is_told_sooner_by_a_nest_whose_winter_is_known(seed, monkeypatch):
-    nest = spring(seed=seed)
-    (turn,) = turns_of(nest.window())
-    assert 32 <= day_of(nest, turn.told_s) <= 41.5  # the nest is at half its warmth on day 37.5
-    monkeypatch.setattr("hivewatch.signals.brood.RISEN_K", np.inf)
-    (later,) = turns_of(nest.window())
-    assert later.told_s > turn.told_s
+def test_brood_that_began_stays_where_the_probe_is_off_the_centre(seed):
+    nest = MadeUpNest(first="2026-01-10", days=120, air_cel=3, share=0.6, seed=seed)
+    nest.has_brood(slice(None), np.clip((np.arange(120) - 40) / 15, 0, 1))
+    assert [what for what, _ in places(nest)] == ["onset"]
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_nest_that_is_held_steady_has_brood_though_it_is_a_degree_cooler(seed):
+    nest = MadeUpNest(first="2026-06-01", days=60, air_cel=20, seed=seed)
+    late = np.arange(len(nest.time_s)) > 35 * 144
+    nest.extra_k[:] = np.where(late, -1.3, 0.0)
+    assert places(nest) == []
+    wavers_k = np.sin(np.arange(len(nest.time_s)) / 144 * 2 * np.pi)
+    nest.extra_k[:] = np.where(late, -1.3 + wavers_k, 0.0)
+    assert places(nest)[0] == ("end", pytest.approx(35, abs=1.1))
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -84,8 +102,11 @@ def test_half_a_degree_less_is_no_end(seed):
 
 @pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize("share", [0.55, 0.7])
-def test_a_probe_off_the_centre_tells_the_same(seed, share):
-    turns = places(summer(12, seed=seed, share=share))
+@pytest.mark.parametrize("air_cel", [16, 23])
+def test_a_probe_off_the_centre_tells_the_same(seed, share, air_cel):
+    nest = summer(12, seed=seed, share=share)
+    nest.air_by_day += air_cel - 16
+    turns = places(nest)
     assert [what for what, _ in turns] == ["end", "onset"]
     assert abs(turns[0][1] - 25) <= 1.6
     assert abs(turns[1][1] - 37) <= 1.6
