@@ -18,7 +18,7 @@ from hivewatch.comb.priors import (
     stream,
 )
 from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import EGGS_SEEN, LAYING_MAX, DayOf, Visit, draw_brood, in_field, start
+from hivewatch.comb.start import EGGS_SEEN, LAYING_MAX, DaysOf, Visit, draw_brood, in_field, start
 from hivewatch.signals.season import has_winter_bees
 
 SURPRISE_Z = 3.5
@@ -105,7 +105,7 @@ def _counting_error(visit: Visit, place: int) -> float:
 
 
 def first_colony(
-    visit: Visit, seed: int, day_of: DayOf, latitude: float, members: int
+    visit: Visit, seed: int, days_of: DaysOf, latitude: float, members: int
 ) -> tuple[Colony, Traits]:
     """Draw colonies that fit a first visit, its count of bees held against its brood.
 
@@ -115,12 +115,12 @@ def first_colony(
     """
     brood_alone = replace(visit, adults=None)
     if visit.adults and brood_alone.can_start and not has_winter_bees(visit.day, latitude):
-        colony, traits = start(brood_alone, seed, day_of, latitude, members)
-        seen = compare(colony, replace(visit, count=None), in_field(visit, day_of))
+        colony, traits = start(brood_alone, seed, days_of, latitude, members)
+        seen = compare(colony, replace(visit, count=None), in_field(visit, days_of))
         if seen.places:
             generator = stream(seed, visit.day, "visit")
             return assimilate(colony, traits, seen, generator, np.empty((0, members)))[:2]
-    return start(visit, seed, day_of, latitude, members)
+    return start(visit, seed, days_of, latitude, members)
 
 
 def bring_in(
@@ -129,15 +129,15 @@ def bring_in(
     own: Floats,
     visit: Visit,
     seed: int,
-    day_of: DayOf,
+    days_of: DaysOf,
     latitude: float,
 ) -> tuple[Colony, Traits, Floats, bool]:
     """Bring in a visit; say whether the colony had to start afresh from it."""
     generator = stream(seed, visit.day, "visit")
-    seen = compare(colony, visit, in_field(visit, day_of))
+    seen = compare(colony, visit, in_field(visit, days_of))
     members = colony.winter.shape[1]
     if seen.is_broken and visit.can_start:
-        fresh, supposed = start(visit, seed, day_of, latitude, members)
+        fresh, supposed = start(visit, seed, days_of, latitude, members)
         if visit.reading is None:  # only adults were counted: brood is better known from before
             fresh = replace(fresh, brood=colony.brood)
             supposed = replace(supposed, laying=traits.laying)

@@ -139,7 +139,9 @@ def move_on(colony: Colony, laid: Cohorts, rates: Rates) -> tuple[Colony, Ledger
     dtype = colony.winter.dtype
     lost = colony.brood * rates.brood_loss
     grown = colony.brood - lost
-    eggs = np.broadcast_to(np.asarray(laid, dtype), colony.winter.shape)
+    eggs = np.asarray(laid, dtype)
+    if eggs.shape != colony.winter.shape:
+        eggs = np.broadcast_to(eggs, colony.winter.shape)
     brood = np.concatenate([eggs[None], grown[:-1]])
     emerged = grown[-1]
 

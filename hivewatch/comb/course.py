@@ -25,7 +25,7 @@ from hivewatch.comb.queen import (
 from hivewatch.comb.rates import CHUNK_HIVES, Day, advance_one_day
 from hivewatch.comb.sensed import Sensed, against_usual, days_between
 from hivewatch.comb.stages import WORKER, Floats
-from hivewatch.comb.start import LAYING_MAX, DayOf, Visit
+from hivewatch.comb.start import LAYING_MAX, Visit
 from hivewatch.signals.season import (
     growths_by_season,
     is_laying_season,
@@ -76,22 +76,21 @@ class Course:
     sensed: Sensed
     against_usual: float
 
-    @property
-    def day_of(self) -> DayOf:
+    def days_of(self, dates: Sequence[date]) -> list[Day]:
         """Make the day of each date from what is known of it and its season."""
-
-        def day_of(day: date) -> Day:
+        later_d, fall = season_of(self.own)
+        growth = growths_by_season(dates, self.latitude, later_d)
+        growth = np.where(growth < 1.0, growth**fall, growth).astype(np.float32)
+        share = winter_shares(dates, self.latitude, later_d).astype(np.float32)
+        days = []
+        for place, day in enumerate(dates):
             usual = min(1.0, self.against_usual * usual_flying(day, self.latitude))
             flown = self.sensed.flying.get(day, usual)
             flow = self.sensed.flow_kg.get(day, USUAL_FLOW_KG * flown)
-            weather = (np.full((1, 1), value, np.float32) for value in (flown, flow))
-            later_d, fall = season_of(self.own)
-            growth = growths_by_season(day, self.latitude, later_d)
-            growth = np.where(growth < 1.0, growth**fall, growth)
-            season = (winter_shares(day, self.latitude, later_d), growth)
-            return Day(*weather, *(one[None].astype(np.float32) for one in season))
-
-        return day_of
+            weather = [np.full((1, 1), value, np.float32) for value in (flown, flow)]
+            season = share[place : place + 1], growth[place : place + 1]
+            days.append(Day(weather[0], weather[1], *season))
+        return days
 
 
 def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int) -> Course:
@@ -106,7 +105,7 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
         *(empty, nobody, own, wait, none, none, visit.day, visit, None),
         *(seed, latitude, sensed, usual),
     )
-    colony, traits = first_colony(visit, seed, course.day_of, latitude, members)
+    colony, traits = first_colony(visit, seed, course.days_of, latitude, members)
     emerged = np.asarray(colony.brood[-1, 0], np.float64)
     own[3] = worth_by_laying(
         *(own[3], traits.laying[0], colony.adults[0], visit.day, latitude, season_of(own))
@@ -139,7 +138,7 @@ def _next_day(courses: Sequence[Course], day: date) -> list[Course]:
     noise = draw_noise([one.seed for one in courses], day, courses[0].own.shape[1])
     traits = join_traits([_come_back(lay_again(one, day), one) for one in courses])
     owns = [wander(one.own, stream(one.seed, day, "own")) for one in courses]
-    here = [one.day_of(day) for one in courses]
+    here = [one.days_of([day])[0] for one in courses]
     flying = [one.flying * np.exp(own[2]) for one, own in zip(here, owns, strict=True)]
     together = Day(
         np.concatenate(flying).astype(np.float32),
@@ -169,7 +168,7 @@ def meet(course: Course, visit: Visit) -> Course:
     """Bring in a visit on its day."""
     colony, traits, own, afresh = bring_in(
         *(course.colony, course.traits, course.own, visit),
-        *(course.seed, course.day_of, course.latitude),
+        *(course.seed, course.days_of, course.latitude),
     )
     restarted = visit.day if afresh else course.restarted
     last = visit if visit.is_count else course.visit

@@ -149,22 +149,21 @@ def _ahead(hive: Hive, course: Course, as_of: date, held: Held, within: float) -
     """Go on for three weeks and keep the ranges."""
     alive = _alive_by_age(course.traits)
     laying = {
-        -age - 1: _range(course.colony.brood[age, 0] / alive[age], within)
-        for age in range(WORKER.emerge_day)
-    }
-    brood = {
-        name: _range(course.colony.brood_class(place)[0], within)
-        for place, name in enumerate(("eggs", "open", "capped"))
+        -age - 1: one for age, one in enumerate(_ranges(course.colony.brood[:, 0] / alive, within))
     }
     now = course.colony
+    of_stages = _ranges([now.brood_class(place)[0] for place in range(3)], within)
+    brood = dict(zip(("eggs", "open", "capped"), of_stages, strict=True))
     course = _resumes(course, hive, as_of)
-    adults, foragers, emerging = {}, {}, {}
+    coming = []
     for ahead in range(AHEAD_DAYS + 1):
         course = run_to(course, as_of + timedelta(days=ahead))
-        laying[ahead] = _range(course.traits.laying[0], within)
-        adults[ahead] = _range(course.colony.adults[0], within)
-        foragers[ahead] = _range(course.colony.foragers.sum(axis=0)[0], within)
-        emerging[ahead] = _range(course.emerged, within)
+        laid, colony = course.traits.laying[0], course.colony
+        coming.append((laid, colony.adults[0], colony.foragers.sum(axis=0)[0], course.emerged))
+    laying_ahead, adults, foragers, emerging = (
+        dict(enumerate(_ranges(rows, within))) for rows in zip(*coming, strict=True)
+    )
+    laying |= laying_ahead
     cells = sum(one.median for one in brood.values())
     return Outlook(
         hive.hive,
@@ -187,12 +186,15 @@ def _alive_by_age(traits: Traits) -> Floats:
     return np.asarray(np.exp(-(np.cumsum(hazard, axis=0) - hazard)))
 
 
-def _range(values: Floats, within: float) -> Range:
+def _ranges(rows: Sequence[Floats] | Floats, within: float) -> list[Range]:
+    """Read the range of each row's members off, as np.quantile, many times as fast."""
     tail = (1.0 - within) / 2.0
-    ordered = np.sort(np.asarray(values, np.float64))  # as np.quantile, seven times as fast
-    places = (ordered.size - 1) * np.array([tail, 0.5, 1.0 - tail])
-    low, median, high = np.interp(places, np.arange(ordered.size), ordered)
-    return Range(float(low), float(median), float(high))
+    ordered = np.sort(np.asarray(rows, np.float64), axis=1)
+    members = ordered.shape[1]
+    places = (members - 1) * np.array([tail, 0.5, 1.0 - tail])
+    before = places.astype(np.int64)
+    low, high = ordered[:, before], ordered[:, np.minimum(before + 1, members - 1)]
+    return [Range(*row) for row in (low + (places - before) * (high - low)).tolist()]
 
 
 def _resumes(course: Course, hive: Hive, as_of: date) -> Course:

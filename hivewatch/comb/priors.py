@@ -50,6 +50,11 @@ LAYING_DRIFT = 0.06
 DRIFTING = ("laying", "forager_death", "onset_age", "house_death", "brood_loss")
 
 
+def bounded(values: Cohorts, low: float, high: float) -> Cohorts:
+    """Hold values between two bounds as np.clip does, without its cost for short arrays."""
+    return np.asarray(np.minimum(np.maximum(values, low), high))
+
+
 @dataclass(frozen=True)
 class Traits:
     """What each member supposes of its hive, shape (hives, members) each."""
@@ -110,7 +115,7 @@ def draw_traits(laying: Cohorts, noise: Cohorts) -> Traits:
     """Draw what members suppose, from the priors; the first row of `noise` is not used."""
     priors = (FORAGER_DEATH, ONSET_AGE, HOUSE_DEATH, BROOD_LOSS)
     drawn = [
-        np.clip(prior.median * np.exp(prior.spread * z), prior.low, prior.high)
+        bounded(prior.median * np.exp(prior.spread * z), prior.low, prior.high)
         for prior, z in zip(priors, noise[1:], strict=True)
     ]
     return Traits(laying, *drawn)
@@ -125,6 +130,6 @@ def drift(traits: Traits, season_growth: Cohorts, noise: Cohorts) -> Traits:
         # pulled back so that the spread stays the prior's
         keep = np.float32(np.sqrt(1 - (prior.drift / prior.spread) ** 2))
         log = np.log(getattr(traits, name) / prior.median) * keep + prior.drift * z
-        wandered.append(np.clip(prior.median * np.exp(log), prior.low, prior.high))
+        wandered.append(bounded(prior.median * np.exp(log), prior.low, prior.high))
     laying = traits.laying * season_growth * np.exp(LAYING_DRIFT * noise[0])
     return Traits(laying, *wandered)

@@ -9,7 +9,7 @@ import numpy as np
 
 from hivewatch.comb.calendar import EGGS_AFTER, EMERGENCY_EGGS_DAYS
 from hivewatch.comb.count import COUNTING_ERROR
-from hivewatch.comb.priors import LAYING_DRIFT
+from hivewatch.comb.priors import LAYING_DRIFT, bounded
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX
 from hivewatch.signals.season import LEVEL_PART, is_falling, levels_by_season
@@ -103,7 +103,7 @@ def worth_by_laying(
 def come_back(laying: Floats, expected: Floats) -> Floats:
     """Move laying a day's part towards what is expected; a queen that does not lay stays so."""
     log = np.log(np.maximum(np.asarray(laying, np.float64), 1.0))
-    moved = laying * np.exp(np.clip(expected - log, -2.0, 2.0) / BACK_DAYS)
+    moved = laying * np.exp(bounded(expected - log, -2.0, 2.0) / BACK_DAYS)
     return np.where(laying >= 1.0, np.minimum(moved, LAYING_MAX), laying)
 
 

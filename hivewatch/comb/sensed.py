@@ -13,6 +13,7 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.dawn import DawnDepartures
 from hivewatch.signals.days import Days
+from hivewatch.signals.levels import median
 from hivewatch.signals.season import usual_flying
 from hivewatch.signals.window import Floats
 
@@ -113,8 +114,9 @@ def sensed_of(
         if np.isfinite(flying[place]):
             known["flying"][day] = min(1.0, float(flying[place]))
         near = income[max(0, place - FLOW_DAYS + 1) : place + 1]
-        if np.isfinite(near).sum() * 2 > FLOW_DAYS:
-            known["flow"][day] = float(np.nanmedian(near))
+        near = near[np.isfinite(near)]
+        if len(near) * 2 > FLOW_DAYS:
+            known["flow"][day] = median(sorted(near.tolist()))
         block = rate[max(0, place - BLOCK_DAYS + 1) : place + 1]
         if day.toordinal() % BLOCK_DAYS == 0 and np.isfinite(block).any():
             flights[day] = float(np.nanmean(block)), FLIGHTS_ERROR

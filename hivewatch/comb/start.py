@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -93,19 +93,19 @@ class Visit:
         return self.adults is not None or (reading is not None and float(reading.curve.max()) > 0)
 
 
-DayOf = Callable[[date], Day]
+DaysOf = Callable[[Sequence[date]], list[Day]]
 
 
-def in_field(visit: Visit, day_of: DayOf) -> float:
+def in_field(visit: Visit, days_of: DaysOf) -> float:
     """Say what part of the foragers was out while somebody counted."""
     first, last = FIELD_HOURS
     if visit.hour is None or not first <= visit.hour <= last:
         return 0.0
-    return FIELD_PART * float(np.mean(day_of(visit.day).flying))
+    return FIELD_PART * float(np.mean(days_of([visit.day])[0].flying))
 
 
 def start(
-    visit: Visit, seed: int, day_of: DayOf, latitude: float, members: int = MEMBERS
+    visit: Visit, seed: int, days_of: DaysOf, latitude: float, members: int = MEMBERS
 ) -> tuple[Colony, Traits]:
     """Draw colonies that fit one visit, shape (1 hive, members).
 
@@ -135,10 +135,10 @@ def start(
     else:
         brood = draw_brood(reading, generator, members)
     laid = brood / _alive(traits)
-    colony = _play(laid, adults, traits, visit.day, day_of, latitude, generator)
+    colony = _play(laid, adults, traits, visit.day, days_of, latitude, generator)
     if adults is not None:  # on the combs, but not those in the field
         flown = colony.foragers.sum(axis=0)[0] / np.maximum(colony.adults[0], 1.0)
-        adults = adults / (1.0 - in_field(visit, day_of) * flown)
+        adults = adults / (1.0 - in_field(visit, days_of) * flown)
     colony = _fit_adults(colony, brood, adults, visit.day, latitude, generator)
     now = np.minimum(laid[: WORKER.hatch_day].mean(axis=0), LAYING_MAX)
     traits = Traits(now[None].astype(np.float32), *(getattr(traits, name) for name in DRIFTING[1:]))
@@ -197,7 +197,7 @@ def _play(
     adults: Floats | None,
     traits: Traits,
     day: date,
-    day_of: DayOf,
+    days_of: DaysOf,
     latitude: float,
     generator: np.random.Generator,
 ) -> Colony:
@@ -223,10 +223,10 @@ def _play(
     before = np.minimum(before * np.exp(wander), LAYING_MAX)
     history = np.concatenate([laid, before])[::-1].astype(np.float32)
     colony = empty_colony(1, members)
-    for place, eggs in enumerate(history):
-        today = Traits(eggs[None], *(getattr(traits, name) for name in DRIFTING[1:]))
-        then = day - timedelta(days=len(history) - 1 - place)
-        colony, _, _ = advance_one_day(colony, today, day_of(then))
+    days = [day - timedelta(days=ago) for ago in range(len(history) - 1, -1, -1)]
+    for eggs, today in zip(history, days_of(days), strict=True):
+        supposed = Traits(eggs[None], *(getattr(traits, name) for name in DRIFTING[1:]))
+        colony, _, _ = advance_one_day(colony, supposed, today)
     return colony
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from datetime import date
 from functools import lru_cache
 
@@ -31,6 +32,7 @@ _WINTER_BEES_FROM = 246.0  # day of year, 3 September, when half emerging are; o
 _WINTER_BEES_WIDTH = 8.0  # [d] own choice
 
 
+@lru_cache(maxsize=4096)
 def northern_day(day: date, latitude: float) -> float:
     """Give the day of the year as it would be in the north, and at the reference latitude."""
     number = float(day.timetuple().tm_yday)
@@ -80,26 +82,30 @@ def is_falling(day: date, latitude: float, later_d: Floats | float) -> NDArray[n
     return np.asarray(northern_day(day, latitude) - later_d > PEAK_DAY)
 
 
-def growths_by_season(day: date, latitude: float, later_d: Floats) -> Floats:
-    """Give the factor by which such seasons move laying from yesterday to `day`."""
-    yesterday = date.fromordinal(day.toordinal() - 1)
-    numbers = np.array([[northern_day(one, latitude)] for one in (day, yesterday)])
-    today, before = _level(numbers - later_d)
+def growths_by_season(days: Sequence[date], latitude: float, later_d: Floats) -> Floats:
+    """Give the factors by which such seasons move laying from yesterday to each of some days."""
+    yesterdays = (date.fromordinal(day.toordinal() - 1) for day in days)
+    today = _level(_northern_days(days, latitude) - later_d)
+    before = _level(_northern_days(yesterdays, latitude) - later_d)
     factor = (today / before) ** seasons_weight(latitude)
     least, most = _GROWTH_LIMITS
     return np.asarray(np.minimum(np.maximum(factor, least), most))
 
 
-def winter_shares(day: date, latitude: float, later_d: Floats) -> Floats:
-    """Say what part of the bees emerging on a day become winter bees, in such seasons.
+def winter_shares(days: Sequence[date], latitude: float, later_d: Floats) -> Floats:
+    """Say what part of the bees emerging on some days become winter bees, in such seasons.
 
     Bees of late summer and autumn live until spring: common practice, no source; dates own choice.
     """
-    number = northern_day(day, latitude)
-    if number < 60.0:  # noqa: PLR2004  1 March
-        return np.full(later_d.shape, seasons_weight(latitude))
+    number = _northern_days(days, latitude)
     past = (number - later_d - _WINTER_BEES_FROM) / _WINTER_BEES_WIDTH
-    return np.asarray(seasons_weight(latitude) / (1.0 + np.exp(-past)))
+    shares = seasons_weight(latitude) / (1.0 + np.exp(-past))
+    return np.where(number < 60.0, seasons_weight(latitude), shares)  # noqa: PLR2004  1 March
+
+
+def _northern_days(days: Iterable[date], latitude: float) -> Floats:
+    """Give the days of the year as `northern_day`, a row each."""
+    return np.array([[northern_day(day, latitude)] for day in days])
 
 
 def has_winter_bees(day: date, latitude: float) -> bool:

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from plain import plain_day
+from plain import plain_days
 
 from hivewatch.comb import CombCount
 from hivewatch.comb.assimilate import INFLATION, assimilate, bring_in, compare, first_colony
@@ -21,12 +21,12 @@ NONE = np.zeros((0, 2000))  # no sensor
 
 
 def drawn(members: int = 2000) -> tuple[Colony, Traits]:
-    return start(GOOD, 1, lambda _: plain_day(0.7), 52.0, members)
+    return start(GOOD, 1, plain_days(0.7), 52.0, members)
 
 
 def bring(visit: Visit) -> tuple[Colony, Traits, bool]:
     colony, traits = drawn(200)
-    after = bring_in(colony, traits, NONE[:, :200], visit, 1, lambda _: plain_day(0.7), 52.0)
+    after = bring_in(colony, traits, NONE[:, :200], visit, 1, plain_days(0.7), 52.0)
     return after[0], after[1], after[3]
 
 
@@ -108,9 +108,9 @@ def test_a_count_at_noon_leaves_out_who_is_in_the_field() -> None:
     """A third of the foragers, by the hours of foraging a day of Prado et al. 2020."""
     colony, _ = drawn(200)
     foragers = float(np.median(colony.foragers.sum(axis=0)))
-    away = in_field(Visit(DAY, None, 30000, hour=12.5), lambda _: plain_day(0.7))
+    away = in_field(Visit(DAY, None, 30000, hour=12.5), plain_days(0.7))
     assert away == pytest.approx(0.7 / 3)
-    assert in_field(Visit(DAY, None, 30000, hour=6.0), lambda _: plain_day(0.7)) == 0
+    assert in_field(Visit(DAY, None, 30000, hour=6.0), plain_days(0.7)) == 0
     seen = compare(colony, Visit(DAY, None, 30000), away)
     there = np.exp(np.median(seen.log_members))
     assert there == pytest.approx(np.median(colony.adults) - away * foragers, rel=0.02)
@@ -129,7 +129,7 @@ def test_a_first_count_beside_its_brood_moves_towards_it_and_tells_how_long_bees
     plenty = replace(GOOD, day=date(2026, 7, 10), adults=52000.0)
     few = replace(plenty, adults=26000.0)
     (many, long_lived), (less, short_lived) = (
-        first_colony(one, 1, lambda _: plain_day(0.7), 52.0, 400) for one in (plenty, few)
+        first_colony(one, 1, plain_days(0.7), 52.0, 400) for one in (plenty, few)
     )
     assert 26000 < np.median(less.adults) < np.median(many.adults) < 52000
     assert np.median(long_lived.forager_death) < np.median(short_lived.forager_death)

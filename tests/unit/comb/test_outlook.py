@@ -219,9 +219,9 @@ def test_seasons_turn_with_the_hemisphere_and_vanish_in_the_tropics() -> None:
     assert laying_level(date(2026, 1, 1), 5.0) == 1.0
     assert laying_growth(date(2026, 4, 2), date(2026, 4, 1), 47.0) > 1.0
     on_time = np.zeros(1)
-    assert winter_shares(date(2026, 6, 1), 47.0, on_time) < 0.01
-    assert winter_shares(date(2026, 11, 2), 47.0, on_time) > 0.99
-    assert winter_shares(DAY.replace(month=5), -47.0, on_time) > 0.9
+    assert winter_shares([date(2026, 6, 1)], 47.0, on_time) < 0.01
+    assert winter_shares([date(2026, 11, 2)], 47.0, on_time) > 0.99
+    assert winter_shares([DAY.replace(month=5)], -47.0, on_time) > 0.9
     assert northern_day(date(2026, 4, 1), 52.0) < northern_day(date(2026, 4, 1), 42.0)
     assert usual_flying(date(2026, 7, 19), 47.0) == pytest.approx(0.8, abs=0.01)
     assert usual_flying(date(2026, 1, 17), 47.0) < 0.05
@@ -233,10 +233,10 @@ def test_a_season_that_runs_late_is_that_of_some_days_ago() -> None:
         level = levels_by_season(day, 47.0, later_d)
         assert level[1] == laying_level(day, 47.0)
         assert level[2] == pytest.approx(laying_level(day - timedelta(days=10), 47.0), rel=0.3)
-        growth = growths_by_season(day, 47.0, later_d)
+        [growth] = growths_by_season([day], 47.0, later_d)
         assert growth[1] == pytest.approx(laying_growth(day, day - timedelta(days=1), 47.0))
         assert np.all(np.diff(level) < 0) if day.month == 3 else np.all(np.diff(level) > 0)
-    assert np.all(np.diff(winter_shares(date(2026, 9, 5), 47.0, later_d)) < 0)
+    assert np.all(np.diff(winter_shares([date(2026, 9, 5)], 47.0, later_d)) < 0)
     assert np.all(levels_by_season(date(2026, 3, 20), 5.0, later_d) == 1.0)
 
 
