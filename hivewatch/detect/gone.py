@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hivewatch.signals.exodus import AFTER_S, KEPT_IN_S, SHELTER_S
+from hivewatch.signals.exodus import AFTER_S, KEPT_IN_S, SHELTER_S, counted_from_s
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import QUIET_S, Step
 from hivewatch.signals.usual import usual_step_near
@@ -30,12 +30,12 @@ def gone(window: HiveWindow, step: Step) -> float | None:
     Bees that had come home shortly before, from a shower, are not a swarm when they fly again.
     """
     out, back = window.of("bees-out"), window.of("bees-in")
-    to_s = _counted_to_s(window, step)
-    went, came = _sum(out, step.before_s, to_s), _sum(back, step.before_s, to_s)
+    begun_s, to_s = counted_from_s(out, step.before_s), _counted_to_s(window, step)
+    went, came = _sum(out, begun_s, to_s), _sum(back, begun_s, to_s)
     if went is None or came is None:
         return None
     from_s = step.before_s - SHELTER_S
-    sheltered = (_sum(back, from_s, step.before_s) or 0) - (_sum(out, from_s, step.before_s) or 0)
+    sheltered = (_sum(back, from_s, begun_s) or 0) - (_sum(out, from_s, begun_s) or 0)
     return went - came - max(0.0, sheltered)
 
 

@@ -37,7 +37,8 @@ BEFORE_S, BEFORE_STEPS = 900, 3  # [s] what the weight was before, from so long 
 STAYS_KG, STAYS_SPREADS = 0.1, 3.0  # [kg] nearer to the highest reading, it had not begun
 STRAY_KG = 0.2  # [kg] a hand on the hive shows as more, noise as less
 SLOPE = 0.3  # share of the loss that may have gone in the quarter of an hour before
-AFTER_S = 900  # [s] counters that report a little later
+AFTER_S = 900  # [s] counters that report a little later,
+EARLY_S = 900  # [s] or date a record to its begin
 # Bees let out by sun or after a shower had hardly flown before; all foragers of a strong hive, a
 # third of 40,000 bees of 0.1 g, weigh as much (common practice, no source).
 FORAGERS_KG, KEPT_IN_S = 1.3, 2 * 3600  # [kg], [s]
@@ -122,6 +123,15 @@ def exodus_of(window: HiveWindow) -> list[Exodus]:
     return worked(window, "exodus", lambda here, _: _work_out(here))
 
 
+def counted_from_s(out: Series, start_s: int) -> int:
+    """Give from when a counter's records tell of a loss: each may bear the time it began. [s]."""
+    last = int(out.time_s.searchsorted(start_s, side="right"))
+    steps_s = np.diff(out.time_s[max(last - LATELY, 0) : last])
+    if not len(steps_s):
+        return start_s
+    return start_s - min(int(median(sorted(steps_s.tolist()))), EARLY_S)
+
+
 def _work_out(window: HiveWindow) -> list[Exodus]:
     if not len(window.of("weight")):
         return []
@@ -192,14 +202,15 @@ def _counted(balance: Balance, one: Exodus) -> Exodus | None:
 
     Between coarse readings of the weight it may report a little later.
     """
-    sheltered = max(0.0, -float(balance.gone(one.start_s - SHELTER_S, one.start_s)))
-    low = int(balance.out.time_s.searchsorted(one.start_s, side="right"))
+    begun_s = counted_from_s(balance.out, one.start_s)
+    sheltered = max(0.0, -float(balance.gone(one.start_s - SHELTER_S, begun_s)))
+    low = int(balance.out.time_s.searchsorted(begun_s, side="right"))
     high = int(balance.out.time_s.searchsorted(one.told_s, side="right"))
     counted_s = balance.out.time_s[low:high]
-    gone = balance.gone(one.start_s, counted_s) - sheltered
+    gone = balance.gone(begun_s, counted_s) - sheltered
     share = gone * BEE_KG / one.kg
-    usual_a_s = float(balance.of_out(one.start_s - KEPT_IN_S, one.start_s)) / KEPT_IN_S
-    rush = gone >= RUSH * usual_a_s * (counted_s - one.start_s)
+    usual_a_s = float(balance.of_out(begun_s - KEPT_IN_S, begun_s)) / KEPT_IN_S
+    rush = gone >= RUSH * usual_a_s * (counted_s - begun_s)
     agree = np.flatnonzero((share >= SHARE_LEAST) & (share <= SHARE_MOST) & rush)
     if not len(agree):
         return None

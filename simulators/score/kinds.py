@@ -11,6 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from simulators.plans import STEP_S
+
 MINUTE_S = 60.0
 HOUR_S = 3_600.0
 DAY_S = 86_400.0
@@ -94,7 +96,7 @@ def _is_clear(event: Event) -> bool:
 
 
 def _at_once(recall: float, false_in: float) -> Bar:
-    return Bar(recall, false_in, told_s=0.0, told_readings=2)
+    return Bar(recall, false_in, told_s=STEP_S, told_readings=2)  # the model's scale falls a step later
 
 
 KINDS: tuple[Kind, ...] = (

@@ -55,6 +55,20 @@ def test_a_swarm_is_found_with_its_weight(
     assert one.measures["bees_left"] == pytest.approx(kg / BEE_KG, rel=0.2)
 
 
+@pytest.mark.parametrize(("step_s", "kg"), [(300, 0.9), (600, 0.9), (900, 1.9), (1800, 1.9)])
+def test_a_counter_may_date_its_records_to_their_begin(
+    made_up_hive: Callable, limits: object, kg: float, step_s: int
+) -> None:
+    """So the swarm stands in the record before the weight falls, all of it where it is coarse."""
+    hive = made_up_hive(step_s=step_s)
+    leave(hive, kg, warm_up_k=0.0)
+    for name in ("bees-out", "bees-in"):
+        hive.series[name] = np.roll(hive.series[name], -1)
+    (one,) = swarm.find(hive.window(COUNTED), [], limits)
+    assert one.measures["kg_lost"] == pytest.approx(kg, rel=0.15)
+    assert one.measures["bees_left"] == pytest.approx(kg / BEE_KG, rel=0.2)
+
+
 def test_what_the_counter_did_not_see_go_is_no_swarm(
     made_up_hive: Callable, limits: object
 ) -> None:
