@@ -96,7 +96,7 @@ def _is_clear(event: Event) -> bool:
 
 
 def _at_once(recall: float, false_in: float) -> Bar:
-    return Bar(recall, false_in, told_s=STEP_S, told_readings=2)  # the model's scale falls a step later
+    return Bar(recall, false_in, told_s=STEP_S, told_readings=2)  # the model falls a step later
 
 
 KINDS: tuple[Kind, ...] = (
