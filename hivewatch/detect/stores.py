@@ -20,11 +20,12 @@ from hivewatch.signals.window import HiveWindow
 # tests/unit/detect/test_stores.py
 LOW_DAYS = 13.0  # [d] own choice: a keeper comes every week or two
 LOW_KG = 4.0  # [kg] common practice, no source: two full combs, the least at any time
-WELL_DAYS, WELL_KG = 15.0, 4.6  # [d], [kg] own choice: when it is over
+WELL_DAYS, WELL_KG = 16.0, 5.0  # [d], [kg] own choice: when it is over
 ALWAYS_LOW_KG, ALWAYS_WELL_KG = 0.9, 1.5  # [kg] own choice: what a cluster may not reach
-# [kg], share: error of the stores, and of what is eaten of them. Own choice: two in three of what
-# was told of made-up seasons keep to it; bees and pollen that nobody counted are most of it.
-STORES_KG, RATE_SHARE = 1.2, 0.2
+RATE_SHARE = 0.2  # own choice: two in three of made-up seasons keep to it
+# [kg], own choice: an error that a well-kept hive has, too; of what is off beyond it so much must
+# be low as well, else boxes that nobody wrote down hide more than anybody can know
+USUAL_KG, SURE = 1.2, 1.5
 IN_A_ROW = 2  # [d] own choice: dawns that agree; a wet or windy one does not
 
 
@@ -60,8 +61,7 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
 def _spells(larder: Larder) -> Iterator[tuple[int, int, int | None]]:
     """Go through the days: give the first low one, the one that told it, and the first well one."""
     stores_kg, days_left = larder.stores_kg, larder.days_left
-    # by this, too, it must be low: else boxes that were moved hide more than nobody knows anyway
-    most_kg = stores_kg + np.hypot(STORES_KG, larder.error_kg) - STORES_KG
+    most_kg = stores_kg + SURE * np.maximum(larder.error_kg - USUAL_KG, 0.0)
     is_low = (most_kg < LOW_DAYS * larder.rate_kg) & (most_kg < LOW_KG) | (most_kg < ALWAYS_LOW_KG)
     is_well = (days_left >= WELL_DAYS) & (stores_kg >= ALWAYS_WELL_KG) | (stores_kg >= WELL_KG)
     low: list[int] = []
@@ -88,7 +88,7 @@ def _low(
     left, kg = float(larder.days_left[told]), max(float(larder.stores_kg[told]), 0.0)
     rate = float(larder.rate_kg[told])
     known = window.hive.empty_kg is not None
-    error_kg = float(np.hypot(STORES_KG, larder.error_kg[told]))
+    error_kg = float(larder.error_kg[told])
     error_d = float(np.hypot(error_kg / rate, RATE_SHARE * left))
     span = f"{max(left - error_d, 0.0):.0f} to {left + error_d:.0f}"
     until = len(days) if well is None else well + 1

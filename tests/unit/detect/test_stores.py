@@ -11,6 +11,7 @@ from hivewatch.detect import stores
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.run import settle_claims
 from hivewatch.inspections import Inspection
+from hivewatch.signals.colony import HOME_SHARE
 from hivewatch.signals.larder import larder_of
 
 EMPTY_KG = 21.5
@@ -39,15 +40,24 @@ def seen(hive, day, **told):
     return Inspection.model_validate({"hive": "hazel-1", "at": at, **told}, strict=False)
 
 
+def counted(hive):
+    """What somebody counts every week."""
+    young = round(CELLS * 9 / 21)
+    brood = {"eggs": young // 3, "open": young - young // 3, "capped": CELLS - young}
+    adults = round(HOME_SHARE * BEES)
+    return [seen(hive, day, adults=adults, brood=brood) for day in range(0, hive.days, 7)]
+
+
 def find(hive, limits, inspections=(), until_s=None, *, winter=False):
     window = hive.window(until_s=until_s)
     if winter:  # it is May: so it is in the south
         window = replace(window, yard=replace(window.yard, latitude=-52.2))
-    return stores.find(window, inspections, limits)
+    visits = inspections if winter else [*counted(hive), *inspections]
+    return stores.find(window, visits, limits)
 
 
-def larders(hive, day=12):
-    return [larder_of(hive.window(), []).stores_kg[day]]
+def larder(hive, *inspections):
+    return larder_of(hive.window(), [*counted(hive), *inspections])
 
 
 def test_it_is_told_with_the_days_that_are_left(made_up_hive, limits) -> None:
@@ -57,9 +67,10 @@ def test_it_is_told_with_the_days_that_are_left(made_up_hive, limits) -> None:
     left_d = (8.0 - 0.4 * day) / 0.4
     assert left_d > 7  # days before
     assert one.measures["days_left"] == pytest.approx(left_d, rel=0.25)
-    assert one.measures["stores_kg"] == pytest.approx(8.0 - 0.4 * day, abs=0.5)
-    assert one.measures["kg_error"] == stores.STORES_KG  # nothing was put on or taken off
-    least_d = stores.STORES_KG / one.measures["kg_a_day"]  # as if what is eaten were known
+    error_kg = one.measures["kg_error"]
+    assert 0.5 < error_kg < 1.2  # a scale, an empty hive and weekly counts
+    assert one.measures["stores_kg"] == pytest.approx(8.0 - 0.4 * day, abs=error_kg)
+    least_d = error_kg / one.measures["kg_a_day"]  # as if what is eaten were known
     assert least_d < one.measures["days_error"] < 1.5 * least_d
     assert "days are left if nothing comes in" in one.evidence[1]
     assert (one.status, one.end_s) == ("open", None)
@@ -71,7 +82,8 @@ def test_in_winter_snow_hides_nothing_for_long(made_up_hive, limits) -> None:
     hive.add(hive.at(33, 9), -1.5, minutes=300)
     (one,) = find(hive, limits, winter=True)
     day = (one.detected_s - hive.at(0, 0)) / DAY_S
-    assert one.measures["days_left"] == pytest.approx((1.6 - 0.04 * day) / 0.04, abs=6)
+    assert one.measures["stores_kg"] == pytest.approx(1.6 - 0.04 * day, abs=0.3)
+    assert one.measures["kg_a_day"] == pytest.approx(0.04, rel=0.15)
     assert 17 < day < 38  # 0.9 kg are left on day 17
 
 
@@ -83,7 +95,7 @@ def test_enough_is_not_told(made_up_hive, limits) -> None:
 
 def test_with_brood_in_a_cold_week_more_is_eaten_than_by_a_cluster(made_up_hive) -> None:
     hive = hungry(made_up_hive, honey_kg=12.0, eaten_kg=0.25, cold=True)
-    rate_kg = larder_of(hive.window(), []).rate_kg  # it is May
+    rate_kg = larder(hive).rate_kg  # it is May
     assert rate_kg[16] == pytest.approx(0.25, rel=0.25)
 
 
@@ -98,7 +110,7 @@ def test_snow_and_thaw_are_not_eaten(made_up_hive) -> None:
 
 def test_feeding_ends_it(made_up_hive, limits) -> None:
     hive = hungry(made_up_hive)
-    hive.add(hive.at(18, 15), 6.0)
+    hive.add(hive.at(18, 15), 7.0)
     (one,) = find(hive, limits)
     assert hive.at(18, 15) < one.end_s < hive.at(21, 0)
     assert one.status == "ended"
@@ -109,7 +121,7 @@ def test_a_super_is_no_food(made_up_hive, limits) -> None:
     hive.add(hive.at(4, 12), 6.2)  # there are six kilograms and a half: room, not feed
     (one,) = find(hive, limits)
     (without,) = find(hungry(made_up_hive), limits)
-    assert abs(one.start_s - without.start_s) <= DAY_S
+    assert 0 <= one.start_s - without.start_s <= 4 * DAY_S  # nobody wrote down what it was
 
 
 def test_what_is_written_down_says_whether_it_was_a_super(made_up_hive, limits) -> None:
@@ -140,8 +152,7 @@ def test_frames_that_were_judged_tell_it_too(made_up_hive, limits) -> None:
 def test_a_swarm_takes_bees_and_not_the_honey(made_up_hive, limits) -> None:
     hive = hungry(made_up_hive, honey_kg=10.0, eaten_kg=0.3, days=16)
     hive.add(hive.at(10, 13), -3.0, minutes=12)  # 7 kg were left, and 0.8 kg went along
-    (one,) = larders(hive)
-    assert one == pytest.approx(10.0 - 0.3 * 12 - 0.8, abs=0.6)
+    assert larder(hive).stores_kg[12] == pytest.approx(10.0 - 0.3 * 12 - 0.8, abs=0.6)
     assert find(hive, limits) == []
 
 
@@ -169,7 +180,7 @@ def test_what_nobody_wrote_down_is_room_in_spring_and_food_in_autumn(
 def test_feed_and_room_at_one_visit_are_told_apart(made_up_hive) -> None:
     hive = hungry(made_up_hive, honey_kg=5.0, eaten_kg=0.3, days=20)
     hive.add(hive.at(10, 12), 9.0)
-    stores_kg = larder_of(hive.window(), []).stores_kg
+    stores_kg = larder(hive).stores_kg
     assert stores_kg[12] - stores_kg[9] == pytest.approx(3.0 - 3 * 0.3, abs=0.3)
 
 
@@ -177,18 +188,18 @@ def test_what_stood_on_a_lid_or_dried_off_is_no_rate(made_up_hive) -> None:
     hive = hungry(made_up_hive, honey_kg=20.0, eaten_kg=0.3, days=20)
     hive.add(hive.at(14, 20), 1.2, minutes=60)
     hive.add(hive.at(16, 9), -1.2, minutes=400)  # slowly: what dries off
-    found = larder_of(hive.window(), [])
+    found = larder(hive)
     assert found.net_kg[18] == pytest.approx(0.3, abs=0.06)
 
 
 def test_after_a_great_harvest_nobody_knows_to_a_kilogram(made_up_hive) -> None:
+    """Own choice: a hundredth of what was moved, beside the error that there is anyway."""
     hive = hungry(made_up_hive, honey_kg=90.0, days=20)
+    before = larder(hive).error_kg[14]
     hive.add(hive.at(10, 12), -70.0)
-    found = larder_of(hive.window(), [])
-    assert found.error_kg[8] == 0
-    assert found.error_kg[14] == pytest.approx(0.7, abs=0.01)
-    judged = larder_of(hive.window(), [seen(hive, 12, stores_kg=9.0)])
-    assert judged.error_kg[14] == 0
+    after = larder(hive).error_kg[14]
+    assert after**2 - before**2 == pytest.approx(0.7**2, abs=0.02)
+    assert larder(hive, seen(hive, 12, stores_kg=2.0)).error_kg[14] < after - 0.1
 
 
 def test_what_great_boxes_hide_keeps_a_shortage_back_for_some_days(made_up_hive, limits) -> None:

@@ -1,4 +1,4 @@
-"""What a hive weighs besides its honey: an ordinary colony's course, moved by what was counted."""
+"""What a hive weighs besides its honey: wood, bees, brood and pollen, and what visits say of it."""
 
 from __future__ import annotations
 
@@ -9,111 +9,106 @@ import pytest
 
 from hivewatch.inspections import Inspection
 from hivewatch.signals import tare
+from hivewatch.signals.boxes import Boxes
+from hivewatch.signals.colony import Colony
 from hivewatch.signals.days import days_of
 from hivewatch.signals.larder import larder_of
 
-DAY_S = 86_400
 EMPTY_KG = 21.5
+DAYS = 60  # and a part of one more
 
 
-def lived(made_up_hive, days=40, latitude=None):
-    """A hive, its window and its days."""
-    made = made_up_hive(days=days, empty_kg=EMPTY_KG, step_s=1800)
-    window = made.window()
-    if latitude is not None:
-        window = replace(window, yard=replace(window.yard, latitude=latitude))
-    return made, window, days_of(window)
+@pytest.fixture
+def window(made_up_hive):
+    return made_up_hive(days=DAYS - 1, empty_kg=EMPTY_KG, step_s=1800).window()
 
 
-def visit(window, days, at, **told):
-    moment = np.datetime64(int(days.start_s[at]) + DAY_S // 2, "s").item().isoformat() + "+00:00"
-    return Inspection.model_validate({"hive": window.hive.id, "at": moment, **told}, strict=False)
+def visit(window, at, kg):
+    day_s = int(days_of(window).start_s[at]) + 43_200
+    moment = np.datetime64(day_s, "s").item().isoformat() + "+00:00"
+    told = {"hive": window.hive.id, "at": moment, "stores_kg": kg}
+    return Inspection.model_validate(told, strict=False)
 
 
-def colony(window, days, *seen, cold=None):
-    is_cold = np.zeros(len(days), np.bool_) if cold is None else cold
-    return tare.colony_of(window, days, is_cold, seen)
+def rest(window, *seen, net_kg=10.0, boxes_kg=0.0, doubt_kg=None, off_on=None):
+    """What is no honey where a colony of 20,000 bees and no brood is known, at the year's height.
+
+    `net_kg` is the honey as it would be without a visit.
+    """
+    days = days_of(window)
+    bees, none, full = np.full(DAYS, 20_000.0), np.zeros(DAYS), np.ones(DAYS)
+    colony = Colony(bees, none, none, none, full)
+    doubt = none.copy()
+    if doubt_kg is not None:
+        doubt[doubt_kg[0]] = doubt_kg[1] ** 2
+    are_off = np.arange(DAYS) == (-1 if off_on is None else off_on)
+    gross = (EMPTY_KG + boxes_kg + 2.22 + tare.POLLEN_KG + net_kg) * full
+    boxes = Boxes(boxes_kg * full, doubt, are_off)
+    is_cold = np.zeros(DAYS, np.bool_)
+    return tare.rest_of(window, days, colony, is_cold, gross, boxes, seen)
 
 
-def test_a_cluster_is_smaller_than_a_colony_in_june(made_up_hive) -> None:
-    _, window, days = lived(made_up_hive)
-    cold = colony(window, days, cold=np.ones(len(days), np.bool_))
-    warm = colony(window, days)
-    assert cold.bees[25:].max() == tare.BEES[0] < warm.bees[-1]
-    assert cold.capped[25:].max() < warm.capped[-1] / 2
+def test_without_a_visit_it_is_the_sum_of_its_parts(window) -> None:
+    found = rest(window, boxes_kg=6.0)
+    assert found.kg == pytest.approx(EMPTY_KG + 6.0 + 2.22 + 1.0)
+    assert found.error_kg == pytest.approx(np.hypot(tare.OTHER_KG, tare.TARE_KG))
 
 
-def test_after_a_long_winter_it_grows_bit_by_bit(made_up_hive) -> None:
-    """No bee is older than its egg: three weeks to the first, common practice, no source."""
-    _, window, days = lived(made_up_hive, days=60)
-    cold = np.arange(len(days)) < 30
-    kg = colony(window, days, cold=cold).kg()[25:]
-    assert np.all(np.diff(kg) >= 0)
-    assert np.diff(kg).max() < 0.1  # kilograms do not appear overnight
+def test_what_a_visit_judged_is_weighed_by_its_error(window) -> None:
+    """Inverse variances: 0.7 and 0.3 kg of the parts, 0.4 kg and 20 % of honey by eye."""
+    found = rest(window, visit(window, 8, 5.0))
+    parts, eye = 0.7**2 + 0.3**2, (0.4 + 0.2 * 5.0) ** 2
+    moved_kg = found.kg[9] - found.kg[8]
+    assert moved_kg == pytest.approx(parts / (parts + eye) * (10.0 - 5.0), rel=0.05)
+    assert found.error_kg[9] == pytest.approx((1 / parts + 1 / eye) ** -0.5, rel=0.05)
 
 
-def test_a_cold_week_in_spring_costs_neither_bees_nor_brood(made_up_hive) -> None:
-    _, window, days = lived(made_up_hive)
-    cold = (np.arange(len(days)) >= 15) & (np.arange(len(days)) < 23)
-    assert colony(window, days, cold=cold).kg() == pytest.approx(colony(window, days).kg())
+def test_more_visits_tell_more_and_what_they_told_fades(window) -> None:
+    one = rest(window, visit(window, 8, 5.0))
+    two = rest(window, visit(window, 8, 5.0), visit(window, 9, 5.0))
+    assert two.kg[10] > one.kg[10]
+    assert two.error_kg[10] < one.error_kg[10] < one.error_kg[40]
+    usual = rest(window).kg[0]
+    assert (one.kg[59] - usual) < 0.6 * (one.kg[9] - usual)
+    assert one.kg[59] > usual
 
 
-def test_the_south_has_its_summer_half_a_year_later(made_up_hive) -> None:
-    _, north, days = lived(made_up_hive)
-    _, south, _ = lived(made_up_hive, latitude=-36.0)
-    assert colony(south, days).bees[-1] < colony(north, days).bees[-1]
+def test_a_box_in_doubt_is_told_by_the_next_visit_and_gone_with_the_boxes(window) -> None:
+    doubt = (5, 3.0)
+    found = rest(window, visit(window, 8, 4.0), doubt_kg=doubt)
+    assert found.error_kg[4] < 1
+    assert found.error_kg[7] > 3
+    assert found.error_kg[9] < 1.2
+    assert found.kg[9] - found.kg[8] == pytest.approx(6.0, abs=1.0)
+    off = rest(window, visit(window, 8, 4.0), doubt_kg=doubt, off_on=20)
+    assert off.kg[21] < found.kg[21] - 3
+    assert off.error_kg[21] < 0.8
 
 
-def test_a_count_tells_most_on_its_day_and_less_as_it_grows_old(made_up_hive) -> None:
-    _, window, days = lived(made_up_hive, days=60)
-    usual = colony(window, days).bees
-    counted = colony(window, days, visit(window, days, 10, adults=40_000)).bees
-    assert counted[:10] == pytest.approx(usual[:10])
-    off = (counted - usual)[11:]
-    assert off[0] == pytest.approx(0.9 * (40_000 / tare.HOME_SHARE - usual[10]), rel=0.06)
-    assert np.all(np.diff(off) < 0)
-    assert off[-1] > 0
-
-
-def test_two_counts_are_weighed_together(made_up_hive) -> None:
-    _, window, days = lived(made_up_hive)
-    one = visit(window, days, 10, adults=30_000)
-    two = visit(window, days, 13, adults=40_000)
-    both = colony(window, days, one, two).bees[15]
-    assert colony(window, days, one).bees[15] < both < colony(window, days, two).bees[15]
-
-
-def test_what_a_visit_judged_is_weighed_with_the_empty_hive_by_its_error(made_up_hive) -> None:
-    """Inverse variances: 0.7 kg of the sum of its parts, 0.4 kg and 20 % of honey by eye."""
-    made, window, days = lived(made_up_hive, days=20)
-    made.series["weight"][:] = 40.0
-    window = made.window()
-    seen = visit(window, days, 8, stores_kg=10.0)
-    before, after = larder_of(window, []).stores_kg[9], larder_of(window, [seen]).stores_kg[9]
-    eye = 0.4 + 0.2 * 10.0
-    share = 0.7**2 / (0.7**2 + eye**2)
-    assert after - before == pytest.approx(share * (10.0 - before), abs=0.1)
-
-
-def test_what_a_visit_judged_while_the_hive_lay_beside_its_scale_tells_no_weight(
-    made_up_hive,
-) -> None:
+def test_what_was_judged_while_the_hive_lay_beside_its_scale_tells_nothing(made_up_hive) -> None:
     made = made_up_hive(days=30, empty_kg=EMPTY_KG, flow_kg=0.0)
     made.fall(made.at(10, 1), 0.3, until_s=made.at(14, 10))
     window = made.window()
-    lying = visit(window, days_of(window), 12, stores_kg=9.0)
-    alone, judged = larder_of(window, []).stores_kg, larder_of(window, [lying]).stores_kg
-    assert judged[18] == pytest.approx(alone[18])
+    alone, judged = larder_of(window, []), larder_of(window, [visit(window, 12, 9.0)])
+    assert judged.stores_kg[18] == pytest.approx(alone.stores_kg[18])
 
 
-def test_who_counts_bees_by_day_leaves_out_those_in_the_field(made_up_hive) -> None:
-    """Own choice: a third of the foragers, who are a quarter of the colony."""
-    _, window, days = lived(made_up_hive)
-    at_home = 0.92 * colony(window, days).bees[10]
-    counted = colony(window, days, visit(window, days, 10, adults=round(at_home))).bees
-    assert counted[11] == pytest.approx(colony(window, days).bees[11], rel=0.001)
+def test_an_empty_hive_that_nobody_weighed_is_told_by_a_visit_for_a_winter(window) -> None:
+    unknown = replace(window, hive=replace(window.hive, empty_kg=None))
+    assert np.isnan(rest(unknown).kg).all()
+    found = rest(unknown, visit(unknown, 8, 5.0))
+    assert np.isnan(found.kg[:9]).all()
+    assert found.kg[9] == pytest.approx(EMPTY_KG + 2.22 + 1.0 + 5.0, abs=0.1)
+    assert np.isnan(larder_of(unknown, []).stores_kg).all()
 
 
-def test_without_an_empty_weight_and_without_a_visit_nothing_is_known(made_up_hive) -> None:
-    window = made_up_hive(days=10).window()
-    assert np.isnan(larder_of(window, []).stores_kg).all()
+def test_pollen_is_less_in_winter(window) -> None:
+    days = days_of(window)
+    full, none = np.ones(DAYS), np.zeros(DAYS)
+    boxes = Boxes(none, none, none > 0)
+    kg = [
+        tare.rest_of(window, days, Colony(none, none, none, none, height), cold, full, boxes, ()).kg
+        for height, cold in ((full, none > 0), (none, none > 0), (none, full > 0))
+    ]
+    assert kg[0] - kg[1] == pytest.approx(tare.POLLEN_KG / 2)
+    assert kg[2] - kg[1] == pytest.approx(tare.DAMP_KG)

@@ -1,0 +1,78 @@
+"""Boxes that were put on and taken off: as written down, or as their steps look."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from hivewatch.inspections import Inspection
+from hivewatch.signals import boxes
+from hivewatch.signals.days import days_of
+
+
+@pytest.fixture
+def hive(made_up_hive):
+    return made_up_hive(days=20, flow_kg=0.0, empty_kg=21.5)
+
+
+def seen(hive, day, *actions):
+    at = np.datetime64(hive.at(day, 12), "s").item().isoformat() + "+00:00"
+    told = {"hive": "hazel-1", "at": at, "actions": list(actions)}
+    return Inspection.model_validate(told, strict=False)
+
+
+def found(hive, *visits, rough_kg=12.0):
+    window = hive.window()
+    days = days_of(window)
+    rough = np.full(len(days), rough_kg)
+    return boxes.boxes_of(window, days, days.dawn_kg, rough, visits)
+
+
+def test_what_is_written_down_counts(hive) -> None:
+    hive.add(hive.at(5, 12), 9.7)
+    fed = {"what": "fed", "kg": 3.5}
+    visit = seen(hive, 5, fed, {"what": "super added", "kg": 6.2})
+    assert found(hive, visit).kg[[5, 6, 19]].tolist() == [0.0, 6.2, 6.2]
+    unweighed = found(hive, seen(hive, 5, fed, {"what": "super added"})).kg
+    assert unweighed[6] == pytest.approx(6.2, abs=0.2)
+
+
+def test_one_visit_in_two_steps_counts_once(hive) -> None:
+    hive.add(hive.at(5, 11.5), 6.2)
+    hive.add(hive.at(5, 12.5), 3.5)
+    visit = seen(hive, 5, {"what": "super added", "kg": 6.2}, {"what": "fed", "kg": 3.5})
+    assert found(hive, visit).kg[-1] == 6.2
+
+
+def test_a_step_that_nobody_wrote_down_is_a_box_where_there_is_food(hive) -> None:
+    hive.add(hive.at(5, 12), 6.2)
+    rich, poor = found(hive), found(hive, rough_kg=3.0)
+    assert rich.kg[6] == pytest.approx(6.2, abs=0.2)
+    assert poor.kg[6] == 0
+    assert rich.doubt_kg2[6] == pytest.approx(boxes.LIKELY_KG**2)
+    assert poor.doubt_kg2[6] == pytest.approx(boxes.UNTOLD_KG**2)
+    assert rich.doubt_kg2[[4, 5, 7]].tolist() == [0, 0, 0]
+
+
+def test_a_harvest_takes_all_and_their_doubt(hive) -> None:
+    hive.add(hive.at(5, 12), 6.2)
+    hive.add(hive.at(9, 12), -16.0)
+    for visits in ((), (seen(hive, 9, {"what": "harvested", "kg": 16.0}),)):
+        one = found(hive, *visits)
+        assert one.kg[10] == 0
+        assert np.flatnonzero(one.are_off).tolist() == [10]
+
+
+def test_a_hive_that_fell_keeps_its_boxes(hive) -> None:
+    hive.add(hive.at(3, 12), 6.2)
+    hive.fall(hive.at(10, 1), 0.3, until_s=hive.at(14, 10))
+    one = found(hive)
+    assert one.kg[[4, 12, 16]] == pytest.approx([6.2, 6.2, 6.2], abs=0.2)
+    assert not one.are_off.any()
+
+
+def test_one_of_several_boxes_is_taken_off(hive) -> None:
+    for day in (3, 6, 9):
+        hive.add(hive.at(day, 12), 6.2)
+    hive.add(hive.at(12, 12), -7.0)
+    assert found(hive, rough_kg=40.0).kg[13] == pytest.approx(3 * 6.2 - boxes.EMPTY_BOX_KG, abs=0.3)
