@@ -4,8 +4,9 @@ A swarm takes 0.5 to 4 kg out of the entrance within minutes, by day, and nothin
 scale meanwhile. A counter that saw the bees go tells it while they leave; so does a nest that warms
 up as the weight falls. Of less than all foragers weigh, the nest must say so, or the counter that
 nobody had been kept in. The scale alone tells it where two readings or more see it come (hands take
-whole parts, a swarm pours out), surer once a visit would be over; a counter alone by more bees than
-ever leave at once. Left to others: what a counter did not see go (frames taken out,
+whole parts, a swarm pours out), surer once a visit would be over; where half an hour lies between
+them, a nest that cooled says a swarm or a hand, if nobody wrote down a visit; a counter alone by
+more bees than ever leave at once. Left to others: what a counter did not see go (frames taken out,
 a lid blown off), and the slow losses of the morning and of drying lids. What comes back within two
 hours has not left: a part that was put on again, or a swarm whose queen could not fly.
 """
@@ -30,6 +31,7 @@ from hivewatch.signals.exodus import (
     BEE_KG,
     CLEAR_SPREADS,
     FORAGERS_KG,
+    STRAY_KG,
     Exodus,
     exodus_of,
 )
@@ -38,7 +40,8 @@ from hivewatch.signals.exodus import MOST_KG as MOST_SEEN_KG
 from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.outpour import Outpour, outpours_of
-from hivewatch.signals.steps import QUIET_S, SPREADS, Step, moves_of, settled_of
+from hivewatch.signals.slips import with_slips
+from hivewatch.signals.steps import QUIET_S, SPREADS, Step, moves_of
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.turns import WARM_UP_K, WARMED_K, Asked, Said, nest_said
 from hivewatch.signals.usual import usual_step_near
@@ -53,6 +56,7 @@ FLOW_KG_PER_H = 0.25
 UNDONE = (0.6, 1.5)  # own choice: share of a loss that, when it comes, undoes it ...
 UNDONE_S = 2 * 3600  # [s] own choice: ... within so long
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
+VISIT_S = 5400  # [s] own choice: so near to a visit that was written down, it may be of it
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
 SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
 SEEN_LEAST_WARMED = 0.25  # own choice: foragers that come home meanwhile hide some of a cast
@@ -60,13 +64,14 @@ SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a li
 
 # Own choice: bees may come back, and without a counter it may be a keeper's hand after all
 UNDER_WAY, UNDER_WAY_UNCOUNTED = 0.9, 0.8
+ALONE_COOLED = 0.5  # own choice: a hand cools the nest as well, where its warming was not seen
 ALONE_SO_FAR, ALONE = 0.5, 0.7  # own choice: the scale alone; a visit would be over by now
 COUNTED, COUNTED_ALONE = 0.9, 0.75  # own choice: with the nest, and the counter all by itself
 
 BACK_S = 5 * DAY_S  # [s] as for `hivewatch.signals.carried`: a coarse feed's usual step
 
 
-def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
+def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
     """Say when a swarm left.
 
     Parameters
@@ -74,6 +79,8 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     window : HiveWindow
         The hive up to `window.as_of_s`. Needs `weight`, or `bees-out` with `bees-in`; takes `nest`
         where there is one.
+    inspections : Sequence[Inspection]
+        Who wrote down a visit may have taken out what half-hourly readings miss.
 
     Returns
     -------
@@ -86,15 +93,18 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     P. K. Visscher (1979), Psyche 86:103: ten to twenty thousand bees.
     """
     pouring = exodus_of(window)
-    found = [_as_first_told(one, pouring) for one in _settled(window, pouring)]
+    moves = with_slips(window, pouring)
+    visits_s = [one.at_s for one in inspections]
+    found = [_as_first_told(one, pouring) for one in _settled(window, pouring, moves, visits_s)]
     counted = [_counted(window, one) for one in outpours_of(window)]
-    return found + _under_way(window, pouring) + counted
+    return found + _under_way(window, pouring, moves) + counted
 
 
-def _settled(window: HiveWindow, pouring: Sequence[Exodus]) -> Iterator[Finding]:
+def _settled(
+    window: HiveWindow, pouring: Sequence[Exodus], moves: Sequence[Step], visits_s: Sequence[int]
+) -> Iterator[Finding]:
     """Judge the losses that are over, and that nothing undid."""
     since_s = window.carried.until_s - MARGIN_S
-    moves = settled_of(window)
     lately = moves[bisect_left(moves, since_s - DAY_S, key=lambda one: one.settled_s) :]
     known = [one for one in lately if one.is_lasting or _seen(pouring, one)]
     for i, step in enumerate(known):
@@ -102,11 +112,18 @@ def _settled(window: HiveWindow, pouring: Sequence[Exodus]) -> Iterator[Finding]
             continue
         if any(_is_undone(step, later) for later in known[i + 1 :]):
             continue
-        yield from _judge(window, _from_its_start(step, pouring), _alone_s(known, i), pouring)
+        whole, alone_s = _from_its_start(step, pouring), _alone_s(known, i)
+        is_visited = any(abs(at_s - step.before_s) <= VISIT_S for at_s in visits_s)
+        yield from _judge(window, whole, alone_s, pouring, is_visited=is_visited)
 
 
 def _judge(
-    window: HiveWindow, step: Step, alone_s: tuple[int, int], pouring: Sequence[Exodus]
+    window: HiveWindow,
+    step: Step,
+    alone_s: tuple[int, int],
+    pouring: Sequence[Exodus],
+    *,
+    is_visited: bool,
 ) -> Iterator[Finding]:
     """Judge one loss, by the counter where one was at work."""
     kg = lost_kg(window.of("weight").between(*alone_s), step)
@@ -114,11 +131,13 @@ def _judge(
     if kg is None and not seen:
         return
     kg = -step.size_kg if kg is None else kg
+    if step.low_kg > STRAY_KG:  # foragers came home before the scale was quiet
+        kg = max([kg, *(been.kg for been in seen)])
     bees = gone(window, step)
     if bees is not None:
         yield from _by_counter(window, step, kg, bees, seen)
     elif not is_awaited(window, "bees-out", step.before_s, step.after_s + AFTER_S):
-        yield from _by_weight(window, step, kg, moves_of(window))
+        yield from _by_weight(window, step, kg, is_visited=is_visited)
 
 
 def _is_undone(step: Step, later: Step) -> bool:
@@ -191,9 +210,10 @@ def _as_first_told(one: Finding, pouring: Sequence[Exodus]) -> Finding:
     return replace(one, detected_s=min([one.detected_s, *told]))
 
 
-def _under_way(window: HiveWindow, pouring: Sequence[Exodus]) -> list[Finding]:
+def _under_way(
+    window: HiveWindow, pouring: Sequence[Exodus], settled: Sequence[Step]
+) -> list[Finding]:
     """Tell what is not settled yet: so much has gone by now."""
-    settled = settled_of(window) if pouring else []
     now = [been for been in pouring if not settled or been.seen_s > settled[-1].settled_s]
     if not now:
         return []
@@ -236,9 +256,7 @@ def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
     )
 
 
-def _by_weight(
-    window: HiveWindow, step: Step, kg: float, moves: Sequence[Step]
-) -> Iterator[Finding]:
+def _by_weight(window: HiveWindow, step: Step, kg: float, *, is_visited: bool) -> Iterator[Finding]:
     """Judge a loss without a counter: by the nest, else by how it went.
 
     What a visit, when it is over, turns out to have taken is no swarm, and was told in vain. Where
@@ -248,8 +266,9 @@ def _by_weight(
     if nest.what == "swarm":
         words = f"the nest had warmed up by {nest.warmer_k:.1f} K before"
         yield _left(window, step, kg, max(step.settled_s, nest.told_s), 0.9, words)
-    if nest.what != "nothing":
+    if nest.what not in {"cooled", "nothing"}:
         return
+    moves = moves_of(window)
     near = [one for one in moves if one.before_s < step.after_s and step.before_s < one.after_s]
     if not all(
         one.before_s <= step.before_s
@@ -258,6 +277,11 @@ def _by_weight(
         and _is_loss(window, one, LEAST_SEEN_KG)
         for one in near
     ):
+        return
+    if nest.what == "cooled":
+        if LEAST_KG <= kg <= MOST_KG and not is_visited:
+            words = f"the nest cooled by {nest.warmer_k:.1f} K with it; or frames were taken out"
+            yield _left(window, step, kg, max(step.settled_s, nest.told_s), ALONE_COOLED, words)
         return
     is_quick = step.after_s - step.before_s <= QUICK_S
     at_once = abs(step.sharp_kg) >= SHARP * kg  # what goes so may be a feeder or a lid

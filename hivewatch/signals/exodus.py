@@ -18,7 +18,7 @@ from hivewatch.signals.levels import median
 from hivewatch.signals.restless import Restless
 from hivewatch.signals.steps import QUIET_S, SCALE_SPREAD_KG, restless_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.turns import Asked, nest_said
+from hivewatch.signals.turns import WARMED_K, Asked, nest_said
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 # Own choices where no source is named; tests/unit/signals/test_exodus.py.
@@ -43,6 +43,7 @@ EARLY_S = 900  # [s] or date a record to its begin
 # third of 40,000 bees of 0.1 g, weigh as much (common practice, no source).
 FORAGERS_KG, KEPT_IN_S = 1.3, 2 * 3600  # [kg], [s]
 SHELTER_S = 3 * 3600  # [s] how long a shower may keep foragers at home
+FINE_S = 540  # [s] more readings than one in so long show a cast as a move of the weight
 LATELY = 12  # [steps] the feed's usual step is that of so many
 
 
@@ -139,9 +140,25 @@ def _work_out(window: HiveWindow) -> list[Exodus]:
     flags, since_s = known.flags, window.carried.until_s - 2 * MARGIN_S
     fell = known.weight_kg[known.earlier[flags]] - known.weight_kg[flags]
     at = flags[(fell > 0) & (fell <= MOST_KG) & (known.time_s[flags] >= since_s)]
+    at = np.union1d(at, _seldom(known, since_s))
     falls = (_falling(known, int(k)) for k in at)
     found = (_borne_out(window, balance, one) for one in falls if one is not None)
     return [one for one in found if one is not None and is_light(window.yard, one.seen_s)]
+
+
+def _seldom(known: Restless, since_s: int) -> Ints:
+    """Give the readings of a coarse feed that fell by as much as the lightest cast, in one or two.
+
+    Where bees fly out for half an hour between two readings, so much alone is no move of the
+    weight.
+    """
+    weight_kg, time_s = known.weight_kg, known.time_s
+    first = max(int(time_s.searchsorted(since_s)), COARSE_STEPS)
+    here = weight_kg[first:]
+    one, two = weight_kg[first - 1 : -1], weight_kg[first - 2 : -2]
+    fell = np.maximum(one, two) - here if len(here) else here
+    is_coarse = np.diff(time_s[first - 1 :]) >= FINE_S
+    return first + np.flatnonzero(is_coarse & (fell >= LEAST_KG) & (fell <= MOST_KG))
 
 
 def _falling(known: Restless, k: int) -> Exodus | None:
@@ -173,18 +190,21 @@ def _falling(known: Restless, k: int) -> Exodus | None:
 def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | None:
     """Say when the counter, or the nest of a hive without one, had said so, too.
 
-    What goes slowly needs the nest: half an hour between readings makes a cast look so.
+    What goes slowly needs the nest: half an hour between readings makes a cast look so. Between
+    such readings the nest has cooled as well by the time that the weight shows it.
     """
     nest = window.of("nest").up_to(one.seen_s + AFTER_S)
     is_counted = balance.is_at_work(one.start_s - KEPT_IN_S, one.told_s)
-    asked: Asked = "counted" if is_counted else "at once"
+    is_coarse = one.told_s > one.seen_s
+    asked: Asked = "seldom" if is_coarse else "counted" if is_counted else "at once"
     said = nest_said(nest, one.start_s, one.seen_s, one.seen_s, asked)
     is_told = said.what == "swarm"
     if not is_told and one.kg < LEAST_KG_PER_MIN * (one.seen_s - one.start_s) / 60:
         return None
     if is_counted:
         before = float(balance.of_out(one.start_s - KEPT_IN_S, one.start_s))
-        if one.kg < FORAGERS_KG and before < one.kg / BEE_KG:
+        is_kept_in = one.kg < FORAGERS_KG and before < one.kg / BEE_KG
+        if is_kept_in and said.warmer_k < WARMED_K:
             return None
         seen = _counted(balance, one)
         return seen and replace(seen, told_s=max(seen.told_s, said.told_s))

@@ -24,11 +24,12 @@ WARMED_K = 1.0  # [K] own choice: what nobody's hand has done while it goes on
 WARMING_K = 0.3
 COOLED_K = 0.5  # ... where it cooled as well; second hand 35 to 33 Cel, Ferrari et al. (2008)
 STEADY = 0.5  # own choice: before, the nest strayed by no more than this part
+MISSED_S = 900  # [s] own choice: readings further apart may miss the warming altogether
 # A probe that can deny a swarm hangs among brood, at 32 to 37 Cel (Stabentheiner et al. 2010: 33 to
 # 36), and had strayed by no more than this (own choice)
 BROOD_CEL, STRAYED_K = (32.0, 37.0), 0.4
 
-Asked = Literal["weighed", "counted", "burst", "at once"]
+Asked = Literal["weighed", "seldom", "counted", "burst", "at once"]
 
 
 class Said(NamedTuple):
@@ -37,15 +38,16 @@ class Said(NamedTuple):
     Parameters
     ----------
     what : str
-        ``swarm``; ``still``, it stayed as it was; ``nothing``, no probe was there, or none that
-        could tell; ``awaited``, its readings are still to come.
+        ``swarm``; ``cooled``, it cooled at once, after a warming that may lie between two readings,
+        or under a hand; ``still``, it stayed as it was; ``nothing``, no probe was there, or none
+        that could tell; ``awaited``, its readings are still to come.
     told_s : int
         The reading that said so; 0 where nothing was said. [s]
     warmer_k : float
-        How far it had warmed up. [K]
+        How far it had warmed up; of a nest that cooled, how far that. [K]
     """
 
-    what: Literal["swarm", "still", "nothing", "awaited"]
+    what: Literal["swarm", "cooled", "still", "nothing", "awaited"]
     told_s: int = 0
     warmer_k: float = 0.0
 
@@ -65,8 +67,9 @@ def nest_said(
         The hive's last reading of any kind: a silent probe is not waited for. [s]
     asked : Asked
         ``counted``: a counter saw the bees go, so that a nest that cooled was not opened by
-        somebody; ``burst``: nobody weighed them, and only a probe among brood is asked; ``at
-        once``: while it goes on, when only plain warming of brood counts.
+        somebody; ``burst``: nobody weighed them, and only a probe among brood is asked;
+        ``seldom``: so, too, of what half-hourly readings show of a loss that may be slow;
+        ``at once``: while it goes on, when only plain warming of brood counts.
 
     References
     ----------
@@ -84,13 +87,12 @@ def nest_said(
         return Said("nothing")
     is_over = len(nest) > last or last_s >= after_s + SINCE_S + LATE_S
     unsaid = Said("nothing" if is_over else "awaited")
-    if not len(near):
-        return unsaid
     level = float(np.median(usual))
     strayed_k = float(np.abs(usual - level).max())
     among_brood = BROOD_CEL[0] <= level <= BROOD_CEL[1] and strayed_k <= STRAYED_K
-    if asked in {"at once", "burst"} and not among_brood:
-        return Said("nothing")
+    is_far_off = asked in {"at once", "burst", "seldom"} and not among_brood
+    if is_far_off or not len(near):
+        return Said("nothing") if len(near) else unsaid
     till = int(time_s.searchsorted(after_s, side="right"))
     warmer = np.maximum.accumulate(np.where(np.arange(len(near)) < till, near, -np.inf)) - level
     since = time_s > before_s
@@ -99,6 +101,11 @@ def nest_said(
     if len(agree):
         at = int(agree[0])
         return Said("swarm", int(time_s[at]), float(warmer[at]))
+    colder = np.maximum(level - lowest, 0.0)
+    fell = np.flatnonzero((colder >= COOLED_K) & (strayed_k <= STEADY * colder))
+    is_seldom = np.diff(time_s[: till + 1]).max(initial=0) > MISSED_S
+    if asked == "weighed" and among_brood and is_seldom and len(fell):
+        return Said("cooled", int(time_s[fell[0]]), float(colder[-1]))
     if not (is_over and among_brood and till):
         return unsaid
     told_s = int(nest.time_s[last]) if len(nest) > last else after_s + SINCE_S + LATE_S

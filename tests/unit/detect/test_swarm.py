@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
 from hivewatch.detect import run, swarm
 from hivewatch.detect.finding import Finding
+from hivewatch.inspections import Inspection
 
 DAY, HOUR = 5, 12.5  # 13:30 British summer time
 BEE_KG = 0.000136  # published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
@@ -26,6 +28,12 @@ def leave(hive: object, kg: float, minutes: float = 10, warm_up_k: float = 1.5) 
     spread = (hive.time_s > at_s) & (hive.time_s <= at_s + max(60 * minutes, hive.step_s))
     hive.series["bees-out"][spread] += kg / BEE_KG / spread.sum()
     return at_s
+
+
+def visit(at_s: int) -> Inspection:
+    return Inspection.model_validate(
+        {"hive": "hazel-1", "at": datetime.fromtimestamp(at_s, UTC).isoformat()}
+    )
 
 
 def count(hive: object) -> None:
@@ -211,16 +219,51 @@ def test_a_nest_that_warmed_up_tells_it_with_the_first_reading_after(
     assert swarm.find(hive.window(WEIGHED, until_s=one.detected_s - 1), [], limits) == []
 
 
-def test_a_frame_taken_out_between_two_readings_is_not_told_for_a_moment(
-    made_up_hive: Callable, limits: object
+@pytest.mark.parametrize("step_s", [300, 1800])
+def test_what_may_be_a_frame_taken_out_between_two_readings_is_told_as_either(
+    made_up_hive: Callable, limits: object, step_s: int
 ) -> None:
-    hive = made_up_hive(step_s=1800)
+    hive = made_up_hive(step_s=step_s)
     at_s = hive.at(DAY, HOUR)
     hive.add(at_s, -2.4)
     opened = (hive.time_s > at_s) & (hive.time_s <= at_s + 3600)
     hive.series["nest"][opened] -= 2.0
-    for moment_s in range(at_s, at_s + 4 * 3600, 1800):
-        assert swarm.find(hive.window(WEIGHED, until_s=moment_s), [], limits) == []
+    found = swarm.find(hive.window(WEIGHED), [], limits)
+    if step_s < 1800:  # the nest would have been seen to warm up
+        assert found == []
+        return
+    (one,) = found
+    assert one.confidence == 0.5
+    assert "frames were taken out" in one.evidence[1]
+    assert swarm.find(hive.window(WEIGHED), [visit(at_s + 1800)], limits) == []
+    assert swarm.find(hive.window(WEIGHED, until_s=one.detected_s - 1), [], limits) == []
+
+
+@pytest.mark.parametrize("quantities", [COUNTED, WEIGHED], ids=["counted", "weighed"])
+@pytest.mark.parametrize(("warm_up_k", "told"), [(1.5, 1), (0.0, 0)])
+def test_a_cast_that_half_hourly_readings_hide_is_told_by_the_nest(
+    made_up_hive: Callable, limits: object, quantities: tuple, warm_up_k: float, told: int
+) -> None:
+    hive = made_up_hive(step_s=1800)
+    leave(hive, 0.55, minutes=30, warm_up_k=warm_up_k)
+    found = swarm.find(hive.window(quantities), [], limits)
+    assert len(found) == told
+    for one in found:
+        assert one.measures["kg_lost"] == pytest.approx(0.55, abs=0.15)
+        for later_s in range(one.detected_s, one.detected_s + 4 * 3600, 1800):
+            assert len(swarm.find(hive.window(quantities, until_s=later_s), [], limits)) == 1
+
+
+def test_foragers_that_come_home_at_once_are_no_part_of_what_left(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=1800)
+    at_s = leave(hive, 1.8)
+    hive.add(at_s + 1800, 0.7, minutes=20)  # a shower sends them home
+    back = (hive.time_s > at_s + 1800) & (hive.time_s <= at_s + 3600)
+    hive.series["bees-in"][back] += 0.7 / BEE_KG
+    (one,) = swarm.find(hive.window(COUNTED), [], limits)
+    assert one.measures["kg_lost"] == pytest.approx(1.8, rel=0.15)
 
 
 def test_foragers_let_out_under_a_calm_nest_are_no_swarm_though_the_counter_sees_them(
