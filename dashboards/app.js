@@ -2,11 +2,12 @@
 
 import { alertsPage } from "./alerts.js";
 import { h } from "./dom.js";
+import { outdate } from "./due.js";
 import { hivePage } from "./hive.js";
 import { follow } from "./live.js";
 import { quarantinePage } from "./quarantine.js";
 import { roundPage } from "./round.js";
-import { day, clock as timeOfDay } from "./words.js";
+import { day, clock as timeOfDay, zoneName } from "./words.js";
 import { timelinePage } from "./timeline.js";
 import { yardsPage } from "./yards.js";
 
@@ -20,7 +21,10 @@ const clock = document.getElementById("clock");
 let view = null;
 let timer = 0;
 let readMs = 0;
-const live = follow(() => soon(Math.max(50, REST_MS - (Date.now() - readMs))));
+const live = follow((what) => {
+  if (what !== "readings") outdate(); // readings alone change no round
+  soon(Math.max(50, REST_MS - (Date.now() - readMs)));
+});
 
 function choose() {
   const [name = "", id = "", part = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
@@ -62,7 +66,8 @@ async function refresh() {
     mine.render(main, data);
     if (data.zone) {
       const [weekday, ...date] = day(data.now, data.zone).split(" ");
-      clock.replaceChildren(h("span", { class: "weekday" }, `${weekday} `), `${date.join(" ")}, ${timeOfDay(data.now, data.zone)}`);
+      clock.replaceChildren(h("span", { class: "wide" }, `${weekday} `),
+        `${date.join(" ")}, ${timeOfDay(data.now, data.zone)}`, h("span", { class: "wide" }, ` ${zoneName(data.now, data.zone)}`));
     }
     trouble.hidden = true;
   } catch (error) {

@@ -28,7 +28,7 @@ export class Chart {
     this.table = h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `${title}, by day` });
     this.empty = h("p", { class: "empty", hidden: true }, "No readings in this span.");
     this.figure = h("figure", { class: "chart" },
-      h("figcaption", {}, h("h3", {}, title), this.legend()),
+      h("figcaption", {}, h("h3", {}, title, " ", h("small", {}, lines[0].unit)), this.legend()),
       this.stage, this.empty, this.readout,
       h("details", {}, h("summary", {}, "The same by day, as a table"), this.table));
     this.watch = new ResizeObserver(() => this.fit());

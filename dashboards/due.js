@@ -9,17 +9,25 @@ const SOON = {
   "next visit": ["at the next visit", 1], count: ["count again", 0],
 };
 
-const AGAIN_MS = 60 * 1000; // own choice: the round goes by days; it is not asked with every reading
-const HOUR_MS = 3600 * 1000; // by the clock of the yards, which a demo plays fast
+const HOUR_MS = 3600 * 1000; // by the clock of the yards: as often as outlooks are worked out
+const AGAIN_MS = 15 * 60 * 1000; // own choice: should nobody say what is new
+const SETTLED_MS = 60 * 1000; // own choice: by then the server has made round and outlooks anew
+let newsMs = 0;
 
-/** Gives the round as of a moment; asks for it anew when it is a minute, or by that clock an hour, old. */
+/** Something was found, seen or told: a round that was read before may be another one now. */
+export function outdate() {
+  newsMs = Date.now();
+}
+
+/** Gives the round as of a moment; asks anew when there is news, when it has settled, or after an hour. */
 export function roundNowAndThen() {
   let round = null;
   let readMs = 0;
+  const isOld = (now, ms) => readMs <= newsMs || (readMs < newsMs + SETTLED_MS && ms >= newsMs + SETTLED_MS)
+    || ms - readMs > AGAIN_MS || new Date(now) - new Date(round.as_of) > HOUR_MS;
   return async (now) => {
-    if (Date.now() - readMs > AGAIN_MS || new Date(now) - new Date(round.as_of) > HOUR_MS) {
-      [round, readMs] = [await get("round"), Date.now()];
-    }
+    const ms = Date.now();
+    if (isOld(now, ms)) [round, readMs] = [await get("round"), ms];
     return round;
   };
 }

@@ -8,7 +8,7 @@ import { closed, roundNowAndThen, soon as mark } from "./due.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
 import { whoField } from "./who.js";
 import {
-  ago, change, count, day, dayKey, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when,
+  ago, change, count, day, dayKey, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when, zoneName,
 } from "./words.js";
 
 const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
@@ -99,6 +99,8 @@ function render(main, data, state, page) {
   fill(part("now"), given ? [h("p", { class: "note" }, given, " Nothing is asked of it until a visit is written down again.")]
     : pressing(found, words, zone, now, data.visit));
   fill(part("figures"), figures(hive, now));
+  fill(part("marks"), ["Numbers mark what was found, letters what people saw; both are listed below. ",
+    `Times are those of the yard, ${zoneName(now, zone)}.`]);
   const marks = [
     ...found.filter((one) => one.status !== "withdrawn" && !isEveryday(one)).map((one) => ({
       at: new Date(one.start) / 1000, end: one.end && new Date(one.end) / 1000, label: numbers.get(one.id),
@@ -154,7 +156,7 @@ function build(main, state, page) {
     h("div", { "data-part": "asked" }),
     h("section", { "aria-labelledby": "did" },
       h("header", {}, h("h2", { id: "did", tabindex: "-1" }, "What it did"), choice),
-      h("p", { class: "quiet small" }, "Numbers mark what was found, letters what people saw; both are listed below."),
+      h("p", { "data-part": "marks", class: "quiet small" }),
       h("div", { class: "charts" }, charts.map(({ chart }) => chart.figure))),
     h("section", { "aria-labelledby": "ahead" }, h("h2", { id: "ahead" }, "Three weeks back, three weeks ahead"),
       h("div", { "data-part": "outlook" })),

@@ -3,7 +3,7 @@
 const HEARD = ["finding", "alert", "inspection", "readings", "missed"];
 
 /**
- * Call `changed` whenever something was written. Gives whether the stream lives, and a way to stop
+ * Call `changed` with what was written, whenever something was. Gives whether the stream lives, and a way to stop
  * it: a browser has few connections for one server, so a page that nobody sees keeps none.
  */
 export function follow(changed) {
@@ -13,8 +13,8 @@ export function follow(changed) {
     start() {
       if (source && source.readyState !== EventSource.CLOSED) return;
       source = new EventSource("/api/v1/events");
-      for (const name of HEARD) source.addEventListener(name, changed);
-      source.addEventListener("error", changed); // the next reading says whether anybody answers
+      for (const name of HEARD) source.addEventListener(name, () => changed(name));
+      source.addEventListener("error", () => changed("error")); // the next reading says whether anybody answers
     },
     stop() {
       source?.close();

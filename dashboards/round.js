@@ -3,8 +3,8 @@
 import { answers } from "./answers.js";
 import { get, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { closed, inWords, localDay, soon, thing } from "./due.js";
-import { clock, count, day } from "./words.js";
+import { closed, inWords, localDay, roundNowAndThen, soon, thing } from "./due.js";
+import { clock, count, day, zoneName } from "./words.js";
 import { whoField } from "./who.js";
 
 const ASKED_DAYS = 14; // own choice: what was done longer ago, nobody remembers
@@ -13,14 +13,15 @@ const ASKED = 10;
 const DAY_MS = 86400000;
 
 export function roundPage() {
-  const state = { questions: null, link: null };
+  const state = { questions: null, link: null, roundAt: roundNowAndThen() };
   const page = { page: "round", title: "Round", load: () => load(state),
     render: (main, data) => render(main, data, state, page) };
   return page;
 }
 
 async function load(state) {
-  const [round, yards, { now }] = await Promise.all([get("round"), list("yards"), get("now")]);
+  const [yards, { now }] = await Promise.all([list("yards"), get("now")]);
+  const round = await state.roundAt(now);
   state.questions ??= await questionsOf(yards.items.slice(0, ASKED_YARDS), now);
   return { round, now, zone: yards.items[0]?.timezone ?? "UTC" };
 }
@@ -38,7 +39,7 @@ function render(main, { round, now, zone }, state, page) {
   fill(main, [
     h("div", { class: "headline" },
       h("h1", { class: "summary" }, summary(visits, quiet)),
-      h("p", { class: "quiet" }, `As of ${day(now, zone)}, ${clock(now, zone)}. `,
+      h("p", { class: "quiet" }, `As of ${day(now, zone)}, ${clock(now, zone)} ${zoneName(now, zone)}. `,
         visits.length < 2 ? null : "Yards stand in this order: emergencies, dates that press, what is for today, what is for the next visit, the oldest count.")),
     visits.length + quiet.length > 0 ? h("p", { class: "buttons" },
       h("button", { type: "button", class: "second", onclick: () => window.print() }, "Print"),

@@ -50,7 +50,7 @@ function render(main, { id, of, yard, words, events, more, now, zone }, state, p
   const name = of === "hives" ? id : yard?.name ?? id;
   const above = of === "hives"
     ? [h("a", { href: "#/" }, "Yards"), ` / ${yard?.name} / `, h("a", { href: `#/hive/${id}` }, id)]
-    : [h("a", { href: "#/round" }, "Round"), ` / ${name}`];
+    : [h("a", { href: "#/" }, "Yards"), ` / ${name}`];
   fill(main, [
     h("div", { class: "headline" }, h("p", { class: "quiet" }, above),
       h("h1", {}, `What happened ${of === "hives" ? "to" : "at"} ${name}`)),

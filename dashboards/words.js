@@ -38,6 +38,12 @@ export function clock(time, zone) {
   return form(zone, { hour: "2-digit", minute: "2-digit" }).format(new Date(time));
 }
 
+/** "BST", "GMT+2": what the clock of a zone is called at a time. */
+export function zoneName(time, zone) {
+  return form(zone, { timeZoneName: "short" }).formatToParts(new Date(time))
+    .find(({ type }) => type === "timeZoneName")?.value ?? zone;
+}
+
 /** "Tue 19 May". */
 export function day(time, zone) {
   return form(zone, { weekday: "short", day: "numeric", month: "short" })

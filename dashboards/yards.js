@@ -85,7 +85,8 @@ function homeless(unplaced, hives, now) {
   return h("p", { class: "note" },
     h("strong", {}, `${count(unplaced.length, "device")} without a hive: `), `${names}${more}`,
     heard ? `, last heard ${ago(heard, now)}. ` : ". ",
-    "What they send is kept and falls to the hive once they are placed: give each a ",
+    unplaced.length === 1 ? "What it sends is kept and falls to the hive once it is placed: give it a "
+      : "What they send is kept and falls to the hive once they are placed: give each a ",
     h("code", {}, "[[device]]"), " entry in the apiary file and load it with ",
     h("code", {}, "hivewatch apiary load FILE"), ".");
 }

@@ -119,7 +119,7 @@ def test_times_are_those_of_the_yard(here, visit):
     )
     page = visit(f"{here.url}/#/hive/quarry-1")
     assert "since 04:00 today" in the_text(page, "[data-part=findings]")
-    assert page.locator("#clock").inner_text() == "Mon 11 May, 05:00"
+    assert page.locator("#clock").inner_text() == "Mon 11 May, 05:00 GMT-4"
 
 
 def test_a_page_brings_itself_up_to_date(here, visit):
