@@ -141,7 +141,7 @@ def held_json(one: Held) -> dict[str, Any]:
 def held_text(one: Held) -> str:
     """Give a pack or line in quarantine on one line."""
     index, reason, detail = one.faults[0]
-    place = "" if index is None else f"record {index}: "
+    place = "" if index is None else f"record {index + 1}: "
     more = f", and {len(one.faults) - 1} more" if len(one.faults) > 1 else ""
     times = f" ({one.times} times)" if one.times > 1 else ""
     return (

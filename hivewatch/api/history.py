@@ -15,6 +15,7 @@ from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.detect.finding import Status
+from hivewatch.mistakes import Allowed
 from hivewatch.store import findings, history
 from hivewatch.wire.quantities import QUANTITIES, TOTAL_OF
 
@@ -43,6 +44,7 @@ class ReadingsAsked(Asked):
             pattern=r"^[1-9][0-9]{0,3}[mhd]$",
             description="such as 15m, 1h, 1d, from 1970 on in UTC; else what suits the span",
         ),
+        Allowed("a number of minutes, hours or days, as 15m, 1h, 1d"),
     ] = None
     limit: Annotated[int, Field(ge=1, le=STEPS_MAX, description="how many steps at most")] = (
         STEPS_MAX

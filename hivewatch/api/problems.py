@@ -122,6 +122,9 @@ def _fault(one: Mapping[str, Any]) -> Fault:
     if one["type"] == "model_attributes_type":
         said = "not a JSON object; send one, with content-type: application/json"
         return Fault(where=".".join(loc), detail=said)
+    if one["type"] == "string_pattern_mismatch":
+        pattern = one["ctx"]["pattern"]
+        return Fault(where=".".join(loc), detail=f"not in the right form; it must match {pattern}")
     said = str(one["msg"]).removeprefix("Value error, ")
     return Fault(where=".".join(loc), detail=said.replace("Input should be", "must be"))
 

@@ -258,12 +258,14 @@ def quarantine_readmit(
 ) -> None:
     """Try what is in quarantine again, after a fix."""
     from hivewatch.ingest.intake import Intake
+    from hivewatch.store import quarantine
 
     settings = settings_of(config)
     if shift and not ids:
         remedy = "name what came from one clock; hivewatch quarantine list gives the numbers"
         raise UsageError("--shift", str(shift), "every clock is wrong in its own way", remedy)
-    intake = Intake(store_of(config), mirrored=settings.mirror is not None)
+    store = store_of(config)
+    intake = Intake(store, mirrored=settings.mirror is not None)
     tried = intake.readmit(present_s(), ids, shift_s=shift)
     for wanted in set(ids or ()) - {held.id for held, _ in tried}:
         remedy = "hivewatch quarantine list gives the numbers"
@@ -272,4 +274,7 @@ def quarantine_readmit(
     admitted = sum(done.stored for _, done in tried)
     left = sum(done.quarantined > 0 for _, done in tried)
     word = "reading" if admitted == 1 else "readings"
-    typer.echo(f"{len(tried)} tried, {admitted} {word} stored, {left} still in quarantine")
+    with store.read() as connection:
+        untried = 0 if ids else len(quarantine.read(connection, waiting=True)) - left
+    more = f"; {untried} more cannot be tried: no device is known of them" if untried else ""
+    typer.echo(f"{len(tried)} tried, {admitted} {word} stored, {left} still in quarantine{more}")

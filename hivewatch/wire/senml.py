@@ -155,16 +155,18 @@ def _follow(base: _Base, fields: _Fields, index: int) -> _Base:
         if not isinstance(label, str):
             continue
         if label.endswith("_"):
-            raise PackError("must understand", f"record {index}: {show(label)} is not understood")
+            raise PackError(
+                "must understand", f"record {index + 1}: {show(label)} is not understood"
+            )
         if label in _BASE_TEXTS:
             if not isinstance(said, str):
-                raise PackError("field", f"record {index}: {label} = {show(said)}: not a text")
+                raise PackError("field", f"record {index + 1}: {label} = {show(said)}: not a text")
             changed[label] = said
         elif label in _BASE_NUMBERS:
             try:
                 changed[label] = _number(said, "field")
             except WrongRecord as wrong:
-                raise PackError("field", f"record {index}: {label} = {wrong.detail}") from wrong
+                raise PackError("field", f"record {index + 1}: {label} = {wrong.detail}") from wrong
         elif label == "bver":
             changed[label] = _version(said, base.bver if index else None, index)
     return base._replace(**changed)
@@ -175,10 +177,10 @@ def _version(said: object, before: float | None, index: int) -> float:
     version = said if isinstance(said, int | float) and not isinstance(said, bool) else 0
     is_known = version in range(1, _OLD_VERSION_MAX + 1) or version == _SECONDARY_UNITS_VERSION
     if not is_known:
-        wrong = f"record {index}: version {show(said)}; understood: 1 to 10, and 26"
+        wrong = f"record {index + 1}: version {show(said)}; understood: 1 to 10, and 26"
         raise PackError("version", wrong)
     if before is not None and version != before:
-        wrong = f"record {index} is of version {version:g}, the pack of {before:g}"
+        wrong = f"record {index + 1} is of version {version:g}, the pack of {before:g}"
         raise PackError("version", wrong)
     return float(version)
 

@@ -211,7 +211,7 @@ def test_details_are_words_for_the_keeper():
 def test_a_refused_pack_has_one_fault_and_no_records():
     pack = decode(b'[{"n":"nest","u":"Cel","v":34.1},{"x_":1}]', None, NOW_S)
     assert pack.records == []
-    assert pack.faults == [Fault(None, "must understand", "record 1: 'x_' is not understood")]
+    assert pack.faults == [Fault(None, "must understand", "record 2: 'x_' is not understood")]
 
 
 def test_reasons_are_a_closed_set():
