@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
@@ -29,7 +28,6 @@ from hivewatch.timeline.wants import Advice, Facts
 
 DAY_S = 86_400
 BACK_S = (OVER_DAYS + 1) * DAY_S
-KEPT = 20_000  # inspections read once; own choice: two months of a thousand hives
 
 ADVICE: Mapping[str, Advice] = MappingProxyType(
     {
@@ -94,8 +92,9 @@ def facts_of(
 
     A hive whose colony was given away is left out, until somebody writes of a visit again.
     """
-    gone = given_away(connection, apiary, as_of_s, recorded_by_s)
     seen = inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s)
+    unseen = [hive.id for hive in apiary.hives if hive.id not in seen]
+    gone = given_away(connection, unseen, as_of_s, recorded_by_s)
     of_hive: defaultdict[str, list[Finding]] = defaultdict(list)
     of_yard: defaultdict[str, list[Finding]] = defaultdict(list)
     places: defaultdict[str, list[Placement]] = defaultdict(list)
@@ -110,20 +109,18 @@ def facts_of(
             of_hive[at or ""].append(one)
     facts: defaultdict[str, list[Facts]] = defaultdict(list)
     for hive in apiary.hives:
-        if hive.id in gone:
+        visits = of_this_colony(seen.get(hive.id, ()))
+        if hive.id in gone or (hive.id in seen and not visits):
             continue
         outlook = (outlooks or {}).get(hive.id)
-        facts[hive.yard].append(
-            Facts(hive, of_hive.get(hive.id, ()), of_this_colony(seen.get(hive.id, ())), outlook)
-        )
+        facts[hive.yard].append(Facts(hive, of_hive.get(hive.id, ()), visits, outlook))
     return facts, of_yard
 
 
 def given_away(
-    connection: Connection, apiary: Apiary, as_of_s: int, recorded_by_s: int | None = None
+    connection: Connection, hives: Sequence[str], as_of_s: int, recorded_by_s: int | None = None
 ) -> Collection[str]:
-    """Name the hives whose colony was given away or sold, and that nobody wrote of since."""
-    hives = [one.id for one in apiary.hives]
+    """Name those of some hives whose colony was given away, and that nobody wrote of since."""
     if recorded_by_s is None:
         return standing.given_away(connection, as_of_s, hives).keys()
     told = inspections.read(connection, recorded_by_s=recorded_by_s)
@@ -194,15 +191,10 @@ def inspections_since(
     query = select(c.id, c.hive, c.body).where(c.at_s >= from_s, c.at_s <= until_s)
     query = query.where(c.withdrawn == 0)
     for name, hive, body in connection.execute(query.order_by(c.at_s, c.id)):
-        said = _read(body)
+        said = inspections.parsed(body)
         if said.opened:
             seen[hive].append(Known(name, said))
     return seen
-
-
-@lru_cache(maxsize=KEPT)
-def _read(body: str) -> Inspection:
-    return Inspection.model_validate_json(body, strict=False)
 
 
 def outlooks(

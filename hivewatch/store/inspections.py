@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
 from sqlalchemy import Connection, Row, Select, and_, func, insert, or_, select, update
@@ -15,6 +16,7 @@ from hivewatch.store import stale
 from hivewatch.store.schema import hive as hive_table
 from hivewatch.store.schema import inspection, inspection_version
 
+KEPT = 20_000  # inspections; own choice: two months of a thousand hives
 Became = Literal["new", "corrected", "withdrawn", "known"]
 
 
@@ -174,7 +176,7 @@ def versions(connection: Connection, wanted: str) -> list[Version]:
     return [
         Version(
             row.version,
-            _read(row.body),
+            parsed(row.body),
             bool(row.withdrawn),
             row.recorded_s,
             row.by,
@@ -288,9 +290,11 @@ def _following(query: Select[Any], after: str) -> Select[Any]:
 
 def of_row(row: Row[Any]) -> Stored:
     """Turn a row of the table into an inspection."""
-    said = _read(row.body)
+    said = parsed(row.body)
     return Stored(row.id, said, row.at_s, row.recorded_s, row.version, bool(row.withdrawn))
 
 
-def _read(body: str) -> Inspection:
+@lru_cache(maxsize=KEPT)
+def parsed(body: str) -> Inspection:
+    """Give what a row says; the same words are read once, whoever asks."""
     return Inspection.model_validate_json(body, strict=False)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from operator import attrgetter
 from zoneinfo import ZoneInfo
 
 from hivewatch.apiary import Yard
@@ -104,7 +105,7 @@ def _of(facts: Facts, yard: Yard, as_of_s: int) -> Iterator[Appointment]:
     noted = [one for one in facts.inspections if one.inspection.at_s <= as_of_s]
     for event in queen_events(facts.findings, noted, zone, today):
         yield from _queen(event, facts.hive.id, yard, zone)
-    visits = sorted((one.inspection for one in noted), key=lambda one: one.at_s)
+    visits = sorted((one.inspection for one in noted), key=attrgetter("at_s"))
     yield from _super(facts, visits, yard)
     counted = [one.at_s for one in visits if one.brood or one.adults is not None or one.frames]
     if counted:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
+from operator import attrgetter
 
 from hivewatch.comb.calendar import Due, Seen, queen_calendar
 from hivewatch.detect.finding import Finding
@@ -90,7 +91,7 @@ def queen_events(
     list[Event]
         By time. At most one is not over.
     """
-    visits = sorted(inspections, key=lambda one: (one.inspection.at_s, one.id))
+    visits = sorted(inspections, key=attrgetter("inspection.at_s", "id"))
     events = [
         Event(visit.id, seen, _day(visit.inspection.at_s, zone), visit.inspection.at_s)
         for visit in visits

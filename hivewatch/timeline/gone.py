@@ -40,7 +40,7 @@ class Absence(NamedTuple):
 
 def is_given(visit: Inspection) -> bool:
     """Say whether a visit tells that the colony was given away."""
-    return any(one.what == GIVEN for one in visit.actions)
+    return GIVEN in [one.what for one in visit.actions]
 
 
 def absences(noted: Sequence[Noted]) -> list[Absence]:
@@ -57,8 +57,10 @@ def absences(noted: Sequence[Noted]) -> list[Absence]:
 def of_this_colony(noted: Sequence[N]) -> list[N]:
     """Leave out what was written of colonies that were given away since; all, while it is gone."""
     given = [one.inspection.at_s for one in noted if is_given(one.inspection)]
-    last_s = max(given, default=None)
-    return [one for one in noted if last_s is None or one.inspection.at_s > last_s]
+    if not given:
+        return list(noted)
+    last_s = max(given)
+    return [one for one in noted if one.inspection.at_s > last_s]
 
 
 def _visits(noted: Sequence[N]) -> list[N]:

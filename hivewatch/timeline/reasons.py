@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta, tzinfo
+from operator import attrgetter
 
 from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
 from hivewatch.detect.finding import Finding
@@ -59,7 +60,7 @@ def wants_of(
     """
     today = datetime.fromtimestamp(as_of_s, zone).date()
     noted = [one for one in facts.inspections if one.inspection.at_s <= as_of_s]
-    visits = sorted((one.inspection for one in noted), key=lambda one: one.at_s)
+    visits = sorted((one.inspection for one in noted), key=attrgetter("at_s"))
     events = queen_events(facts.findings, noted, zone, today)
     standing = [one for one in events if one.over_s is None]
     count_days = _count_days(visits, zone, today)

@@ -63,7 +63,7 @@ def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> 
     """Say whether a super was put on lately."""
     since = today - timedelta(days=HOLDS_DAYS)
     return any(
-        any(action.what == "super added" for action in one.actions)
+        "super added" in [action.what for action in one.actions]
         and datetime.fromtimestamp(one.at_s, zone).date() >= since
         for one in visits
     )

@@ -109,11 +109,11 @@ class Facts:
     @property
     def is_without_bees(self) -> bool:
         """Whether there is no colony any more that dates, a count or a super could be about."""
-        is_dead = any(
-            one.kind == "dead_out" and one.status == "open" and one.confidence >= SURE_FROM
+        return any(
+            one.kind == "taken" or (one.kind == "dead_out" and one.confidence >= SURE_FROM)
             for one in self.findings
+            if one.status == "open"
         )
-        return is_dead or self.is_taken
 
 
 @dataclass(frozen=True, slots=True)
