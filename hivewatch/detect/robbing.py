@@ -20,8 +20,8 @@ from hivewatch.detect.robbed_day import BUSY, MARGIN_BUSY_KG, Hit, Watch
 from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import bare_weight, before_each, stepped_kg
 from hivewatch.signals.carried import worked
-from hivewatch.signals.days import DAY_S, HOUR_S, Days, days_of
-from hivewatch.signals.robbed import USUAL_DAYS, robbed_days
+from hivewatch.signals.days import DAY_S, Days, days_of
+from hivewatch.signals.robbed import USUAL_DAYS, can_fly, robbed_days
 from hivewatch.signals.window import Floats, HiveWindow
 
 Flags = NDArray[np.bool_]
@@ -30,8 +30,6 @@ Flags = NDArray[np.bool_]
 USUAL_KG = (0.15, 1.0)  # [kg] bounds of that: 1,500 to 10,000 bees away at noon
 FLOOR_DAYS = 3  # days back that a wet lid can have been dry
 SNOW_DAYS, SNOW_CEL = 10, 3.0  # [d], [Cel] the same for snow: days after a mean of less
-FLIGHT_H = 2.0  # [h] of warmth and light without which nobody robs
-SUN_H = 12.0  # [h] of daylight, where nobody measures warmth
 BACK_S = 11 * DAY_S  # [s] as for `hivewatch.signals.carried`
 OVER_DAYS = 4  # days without, and it is over: rain keeps robbers at home, too
 
@@ -73,12 +71,6 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     judged = [watch.judge(i, at_dusk=bool(at_dusk[i])) for i in suspects.tolist()]
     hits = [hit for hit in judged if hit is not None]
     return [_robbed(window, days, run) for run in _runs(hits)]
-
-
-def can_fly(days: Days) -> Flags:
-    """Say on which days bees could fly; by the length of the day where nobody measures warmth."""
-    light_h = (days.set_s - days.rise_s) / HOUR_S
-    return np.where(np.isnan(days.flying_h), light_h >= SUN_H, days.flying_h >= FLIGHT_H)
 
 
 def lowest_of(window: HiveWindow) -> Floats:

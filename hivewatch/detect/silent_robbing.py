@@ -5,28 +5,28 @@ By its own weight such a hive looks like any other in a dearth; but a day is the
 yard. So the yard is looked at: what a hive falls behind the others, beside what it usually does and
 what they differ among themselves, adds up from nothing; when it loses by day, does worse than every
 one of them and worse than before, no fewer of its bees fly, and its nights are what they were, it
-is being robbed: who starves loses by night as well. What goes in a day, with a fight, is told by
-the hive's own weight; what that tells, and the days after it, are left out here.
+is being robbed: who starves loses by night as well. Where bees are counted and more fly than the
+neighbours' tell, as many as could carry it, that is the robbers themselves (`signals.raids`): a day
+or two then tell it. What goes in a day, with a fight, is told by the hive's own weight; what that
+tells, and the days after it, are left out here.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.bare import before_each
-from hivewatch.signals.days import DAY_S, HOUR_S, Days, sum_steps
-from hivewatch.signals.robbed import goes_with_robbed
+from hivewatch.signals.beside import Beside, middle_of, side_by_side
+from hivewatch.signals.days import Days
+from hivewatch.signals.raids import raided_kg
 from hivewatch.signals.window import Floats
 
-Flags = NDArray[np.bool_]
-
 # All thresholds: own choice; tests/unit/detect/test_silent_robbing.py.
-LEAST_OTHERS = 1  # other hives that tell how the day was
 BEFORE_DAYS, LEAST_BEFORE = 16, 5  # days that tell how far behind it usually is; known ones of them
 BESIDE_KG = 0.1  # [kg/d] behind the middle one of the others, and the usual, counts for nothing,
 BESIDE_FLOW = 0.5  # nor does this share of what they gain: no two colonies bring the same,
@@ -42,15 +42,12 @@ WORST_KG = 0.1  # [kg/d] behind the poorest of the others
 LOSES_KG = 0.15  # [kg] by day
 FLOW_KG = 0.5  # [kg] by day of the others: in such a flow a weaker hive falls behind by itself
 NIGHT_KG = 0.08  # [kg] more a night than the others, and the usual: it starves, or something dries
-FEWER = 1.0  # times its usual share of the traffic: with fewer bees it brings less by itself
+FEWER_KG = 0.05  # [kg/d] that it may have brought less by itself, as fewer of its bees flew
 FALLS_KG = 0.2  # [kg] by day less than it gained before: a flow that it misses is no robbing
-SWARM_KG, SWARM_DAYS = (0.8, 4.5), 28  # [kg], [d] after a swarm it brings less for some weeks
+RAID_KG = 0.2  # [kg/d] behind where its robbers were counted, counts for nothing,
+RAIDS_KG = 0.3  # [kg] and so much beside it, added up, is told: half a kilogram on one day
 WELL_KG, WELL_DAYS = 0.2, 4  # [kg/d] behind beside the usual, [d] in a row: it is over
 UNKNOWN_DAYS = 10  # [d] and it is not known any longer
-SMALL_KG = 1.0  # [kg] smaller steps are foragers and showers, as for `signals.yard`
-MOVED_DAYS = 2  # [d] after a step, feed dries and boxes are licked out
-STILL_KG, STILL_DAYS = 0.05, 8  # [kg] by day at most, for [d]: bees bring and eat more
-FLYING_H, LIGHT_H = 2.0, 11.0  # [h] of flying weather; of light, where nobody measures warmth
 
 
 def find(_yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
@@ -72,63 +69,14 @@ def find(_yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     likely day of a change: D. V. Hinkley, Biometrika 57, 1 (1970).
     """
     weighed = {hive: one for hive, one in sorted(days.items()) if not np.isnan(one.day_kg).all()}
-    if len(weighed) <= LEAST_OTHERS:
+    if len(weighed) < 2:  # noqa: PLR2004 - one other hive tells how the day was
         return []
-    first = min(one.day[0] for one in weighed.values())
-    count = (max(one.day[-1] for one in weighed.values()) - first).days + 1
-    gain, out, night = (np.full((len(weighed), count), np.nan) for _ in range(3))
-    dusk_s = np.zeros((len(weighed), count))
-    loud = np.zeros((len(weighed), count), bool)
-    start_s = np.zeros((len(weighed), count))
-    for row, one in enumerate(weighed.values()):
-        at = slice((one.day[0] - first).days, (one.day[0] - first).days + len(one))
-        gain[row, at], out[row, at] = _plain_kg(one), one.bees_out
-        loud[row, at], night[row, at] = goes_with_robbed(one), one.night_kg
-        dusk_s[row, at], start_s[row, at] = one.dusk_s, one.rise_s  # nobody robs by night
-    dusk, begin = dusk_s.max(axis=0), start_s.max(axis=0)
-    found: list[Finding] = []
-    for row, hive in enumerate(weighed):
-        others = np.delete(gain, row, axis=0)
-        usual = _middle(np.delete(out, row, axis=0))
-        nights = night[row] - _middle(np.delete(night, row, axis=0))
-        share = np.divide(out[row], usual, out=np.full(count, np.nan), where=usual > 0)
-        found += [
-            _robbed(hive, spell, begin, dusk, gain[row], others)
-            for spell in _spells(np.where(loud[row], np.nan, gain[row]), others, share, nights)
-        ]
-    return found
-
-
-def _plain_kg(one: Days) -> Floats:
-    """Give the gain by day of days without steps shortly before, on which bees could fly."""
-    small = [step for step in one.steps if abs(step.size_kg) < SMALL_KG]
-    next_rise_s = np.append(one.rise_s[1:], one.rise_s[-1:] + DAY_S)
-    moved = np.nan_to_num(np.abs(one.step_kg - sum_steps(small, one.rise_s, next_rise_s)))
-    lately = before_each(moved, MOVED_DAYS, 1, 1.0)
-    fell = -np.nan_to_num(one.step_kg)
-    swarmed = np.where((fell >= SWARM_KG[0]) & (fell <= SWARM_KG[1]), 1.0, 0.0)
-    spoilt = (np.nan_to_num(lately) >= SMALL_KG) | (moved >= SMALL_KG)
-    spoilt |= np.nan_to_num(before_each(swarmed, SWARM_DAYS, 1, 1.0)) > 0
-    light_h = (one.set_s - one.rise_s) / HOUR_S
-    fly = np.where(np.isnan(one.flying_h), light_h >= LIGHT_H, one.flying_h >= FLYING_H)
-    plain = one.day_kg + sum_steps(small, one.rise_s, one.set_s)
-    return np.where(spoilt | ~fly | _is_still(one.day_kg), np.nan, plain)
-
-
-def _is_still(day_kg: Floats) -> Flags:
-    """Say when a scale carries no living hive, or stands still: it tells nothing of the day."""
-    moves = np.concatenate((np.zeros(STILL_DAYS - 1), np.nan_to_num(np.abs(day_kg))))
-    most_kg = np.lib.stride_tricks.sliding_window_view(moves, STILL_DAYS).max(axis=1)
-    return np.asarray(most_kg < STILL_KG)
-
-
-def _middle(others: Floats) -> Floats:
-    """Give the middle figure of the others, day by day, where enough of them are known."""
-    ordered, day = np.sort(others, axis=0), np.arange(others.shape[1])  # NaN goes to the end
-    known = (~np.isnan(others)).sum(axis=0)
-    low, high = np.maximum(known - 1, 0) // 2, np.minimum(known // 2, len(others) - 1)
-    middle = (ordered[low, day] + ordered[high, day]) / 2
-    return np.where(known >= LEAST_OTHERS, middle, np.nan)
+    yard = side_by_side(list(weighed.values()))
+    return [
+        _robbed(hive, row, yard, spell)
+        for row, hive in enumerate(weighed)
+        for spell in _spells(yard, row)
+    ]
 
 
 def _apart(others: Floats) -> Floats:
@@ -139,46 +87,113 @@ def _apart(others: Floats) -> Floats:
     return np.where(known.any(axis=0), richest - poorest, 0.0)
 
 
-def _spells(
-    own: Floats, others: Floats, share: Floats, night: Floats
-) -> Iterator[tuple[int, int, int | None]]:
-    """Give the spells: first day behind, day that told it, first day that is well again."""
-    middle, count = _middle(others), (~np.isnan(others)).sum(axis=0)
-    more = middle - own - BESIDE_FLOW * np.maximum(middle, 0.0)
-    beside = BESIDE_KG + APART * _apart(others)
-    usual = np.maximum(before_each(more, BEFORE_DAYS, LEAST_BEFORE), 0.0)
-    usual_share, usual_own, usual_night = (
-        before_each(one, BEFORE_DAYS, LEAST_BEFORE) for one in (share, own, night)
-    )
-    known = np.flatnonzero(~np.isnan(more)).tolist()
-    first, level, free = -1, 0.0, 0
-    for at, day in enumerate(known):
-        if day < free or (at and day - known[at - 1] > UNKNOWN_DAYS):
-            first, level = -1, 0.0
-        base = float(usual[first if first >= 0 else day])
-        if day < free or np.isnan(base):
+class _Sum:
+    """What adds up from day to day, and begins anew where nothing is left or nobody knows."""
+
+    def __init__(self) -> None:
+        """Begin with nothing."""
+        self.kg, self.first, self._last = 0.0, -1, -1
+
+    def since(self, day: int) -> int:
+        """Give the first of the days that add up, which a day would go on or begin."""
+        if day - self._last > UNKNOWN_DAYS or day - self.first >= SPELL_DAYS:
+            self.kg, self.first = 0.0, -1
+        return day if self.first < 0 else self.first
+
+    def add(self, day: int, kg: float) -> float:
+        """Add a day, if it is known; gives what has added up."""
+        if not np.isnan(kg):
+            self.first, self.kg, self._last = self.since(day), max(self.kg + kg, 0.0), day
+            self.first = self.first if self.kg else -1
+        return self.kg
+
+
+class _Spell(NamedTuple):
+    """Days on which a hive was robbed, by their places."""
+
+    first: int
+    told: int
+    well: int | None  # the first on which it keeps up again
+    is_seen: bool  # robbers were counted
+
+
+def _spells(yard: Beside, row: int) -> Iterator[_Spell]:
+    """Give the spells in which a hive was robbed."""
+    own = _Own(yard, row)
+    raids_kg = raided_kg(yard, row) - RAID_KG
+    plain = _more(yard.plain[row], np.delete(yard.plain, row, axis=0))
+    usual = np.nan_to_num(_usual(plain))
+    behind, raids, free = _Sum(), _Sum(), 0
+    for day in np.flatnonzero(~np.isnan(plain)).tolist():
+        if day < free:
             continue
-        level += min(max(float(more[day] - beside[day]) - base, -MOST_KG), MOST_KG)
-        if level <= 0 or (first >= 0 and day - first >= SPELL_DAYS):
-            first, level = -1, 0.0
+        first = behind.since(day)
+        kg = behind.add(day, own.behind_kg(first, day))
+        since = own.told_since(first, day, kg) if kg else None
+        base = float(own.usual[first])
+        is_seen = raids.add(day, float(raids_kg[day])) >= RAIDS_KG
+        if is_seen:
+            since, base = raids.first, float(usual[raids.first])
+        if since is None:
             continue
-        first = day if first < 0 else first
-        if level < (BEHIND_KG if count[day] > 1 else ONE_OTHER_KG):
-            continue
-        since = _since(more - base, first, day)
+        well, free = _well(plain - base, day)
+        yield _Spell(since, day, well, is_seen)
+        behind, raids = _Sum(), _Sum()
+
+
+class _Own:
+    """A hive beside the others of its yard."""
+
+    def __init__(self, yard: Beside, row: int) -> None:
+        """Work out what is usual on each day, by the days before."""
+        self.own, self.others = yard.gain[row], np.delete(yard.gain, row, axis=0)
+        self.middle, self.eaten = middle_of(self.others), yard.eaten[row]
+        self.count = (~np.isnan(self.others)).sum(axis=0)
+        self.more = _more(self.own, self.others)
+        self.usual = _usual(self.more)
+        self.beside = BESIDE_KG + APART * _apart(self.others)
+        flown = middle_of(np.delete(yard.out, row, axis=0))
+        self.share = yard.out[row] / np.where(flown > 0, flown, np.nan)
+        self.night = yard.night[row] - middle_of(np.delete(yard.night, row, axis=0))
+        self.usual_own, self.usual_share, self.usual_night = (
+            before_each(one, BEFORE_DAYS, LEAST_BEFORE)
+            for one in (self.own, self.share, self.night)
+        )
+
+    def behind_kg(self, first: int, day: int) -> float:
+        """Give what a day adds to a spell that began on the first day; NaN where it is unknown."""
+        kg = float(self.more[day] - self.beside[day] - self.usual[first])
+        return kg if np.isnan(kg) else min(max(kg, -MOST_KG), MOST_KG)
+
+    def told_since(self, first: int, day: int, kg: float) -> int | None:
+        """Give since when a hive is robbed that has fallen so far behind; None while it is not."""
+        if np.isnan(self.more[day]) or kg < (BEHIND_KG if self.count[day] > 1 else ONE_OTHER_KG):
+            return None
+        base = float(self.usual[first])
+        since = _since(self.more - base, first, day)
         span = slice(since, day + 1)
-        flies = _mean(share[span]) / usual_share[first]
-        if flies < FEWER or (np.isnan(flies) and level < ALONE_KG):
-            continue
-        if _mean(night[since:day]) - usual_night[first] > NIGHT_KG:  # tonight's is not known yet
-            continue
-        if usual_own[first] - _mean(own[span]) < FALLS_KG:
-            continue
-        if _is_robbed(own[span], middle[span], others[:, span], base):
-            well = _well(more - base, day)
-            yield since, day, well
-            first, level = -1, 0.0
-            free = len(own) if well is None else well
+        mine, flies = _mean(self.own[span]), _mean(self.share[span]) / self.usual_share[first]
+        brings_kg = max(_mean(self.middle[span]) - base + _mean(self.eaten[span]), 0.0)
+        if (1 - flies) * brings_kg > FEWER_KG or (np.isnan(flies) and kg < ALONE_KG):
+            return None
+        # tonight's loss is not known yet
+        if _mean(self.night[since:day]) - self.usual_night[first] > NIGHT_KG:
+            return None
+        if self.usual_own[first] - mine < FALLS_KG:
+            return None
+        is_robbed = _is_robbed(self.own[span], self.middle[span], self.others[:, span], base)
+        return since if is_robbed else None
+
+
+def _usual(more_kg: Floats) -> Floats:
+    """Give how far behind a hive usually is, by the days before each; 0 where it is ahead."""
+    return np.maximum(before_each(more_kg, BEFORE_DAYS, LEAST_BEFORE), 0.0)
+
+
+def _more(own: Floats, others: Floats) -> Floats:
+    """Give how much more the others gained, beside what a flow makes of it."""
+    middle = middle_of(others)
+    return np.asarray(middle - own - BESIDE_FLOW * np.maximum(middle, 0.0))
 
 
 def _mean(figures: Floats) -> float:
@@ -194,18 +209,21 @@ def _since(more_kg: Floats, first: int, told: int) -> int:
     return first + int(np.argmin(np.append(0.0, np.cumsum(rising))))
 
 
-def _well(more_kg: Floats, told: int) -> int | None:
-    """Give the first of the days in a row on which it keeps up again; None while it does not."""
+def _well(more_kg: Floats, told: int) -> tuple[int | None, int]:
+    """Give the first of the days in a row on which it keeps up again, and when that is known.
+
+    Until then nothing new is told; None and the number of days while it does not keep up.
+    """
     well: list[int] = []
     last = told
     for day in (told + 1 + np.flatnonzero(~np.isnan(more_kg[told + 1 :]))).tolist():
         if day - last > UNKNOWN_DAYS:
-            return last + 1
+            return last + 1, day
         last = day
         well = [*well, day] if more_kg[day] < WELL_KG else []
         if len(well) == WELL_DAYS:
-            return well[0]
-    return None
+            return well[0], day + 1
+    return None, len(more_kg)
 
 
 def _is_robbed(own: Floats, middle: Floats, others: Floats, usual_kg: float) -> bool:
@@ -221,30 +239,24 @@ def _is_robbed(own: Floats, middle: Floats, others: Floats, usual_kg: float) -> 
     )
 
 
-def _robbed(
-    hive: str,
-    spell: tuple[int, int, int | None],
-    begin_s: Floats,
-    dusk_s: Floats,
-    own: Floats,
-    others: Floats,
-) -> Finding:
+def _robbed(hive: str, row: int, yard: Beside, spell: _Spell) -> Finding:
     """Put a silent robbing into words and figures."""
-    first, told, well = spell
+    first, told, well, is_seen = spell
     span = slice(first, told + 1)
-    middle = float(np.nanmean(_middle(others)[span]))
-    mine = float(np.nanmean(own[span]))
+    middle = _mean(middle_of(np.delete(yard.plain, row, axis=0))[span])
+    mine = _mean(yard.plain[row, span])
     return Finding(
         kind="robbing",
         subject=f"hive:{hive}",
-        start_s=int(begin_s[first]),
-        end_s=None if well is None else int(dusk_s[well - 1]),
-        detected_s=int(dusk_s[told]),
-        confidence=0.7,
+        start_s=int(yard.begin_s[first]),
+        end_s=None if well is None else int(yard.dusk_s[well - 1]),
+        detected_s=int(yard.dusk_s[told]),
+        confidence=0.8 if is_seen else 0.7,
         measures={"kg_behind_yard": round(middle - mine, 2)},
         evidence=(
             f"by day it changed by {mine:+.2f} kg, the yard's middle hive by {middle:+.2f} kg",
             "before that it kept up with the others, and now it is behind every one of them",
+            *(["as many more bees flew there as could carry that off"] if is_seen else []),
         ),
         status="open" if well is None else "ended",
     )

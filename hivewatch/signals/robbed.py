@@ -36,7 +36,7 @@ LEAST_BEES = 2000.0  # [bees] out by day: with fewer nobody flies
 BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
 RATIO = (0.7, 1.1)  # bounds of a counter's own in / out; published: 0.90 for one counter type
 FLYING_H = 2.0  # [h] of flying weather without which nobody robs
-LIGHT_H = 13.0  # [h] of daylight, where nobody measures warmth
+LIGHT_H = 11.0  # [h] of daylight, where nobody measures warmth
 BACK_DAYS = USUAL_DAYS + WET_DAYS + 1  # days before on which a day rests, its eve's night with them
 LASTS_DAYS = 10  # days after such a day that go with it
 
@@ -73,7 +73,7 @@ def robbed_days(days: Days, first: int = 0) -> Flags:
         & (days.day_kg < np.minimum(poor_kg, 0.0) - BELOW_KG)
         & ~is_stepped
         & ~(busy < QUIET)
-        & _can_fly(days)
+        & np.where(is_counted, days.bees_out >= LEAST_BEES, can_fly(days))
     )
 
 
@@ -89,6 +89,12 @@ def goes_with_robbed(days: Days) -> Flags:
     robbed = robbed_days(days)
     lately = before_each(robbed.astype(np.float64), LASTS_DAYS, 1, 1.0)
     return robbed | (np.nan_to_num(lately) > 0)
+
+
+def can_fly(days: Days) -> Flags:
+    """Say on which days bees could fly; by the length of the day where nobody measures warmth."""
+    light_h = (days.set_s - days.rise_s) / HOUR_S
+    return np.where(np.isnan(days.flying_h), light_h >= LIGHT_H, days.flying_h >= FLYING_H)
 
 
 def wet_kg(days: Days) -> Floats:
@@ -122,13 +128,6 @@ def _stayed_away_kg(days: Days) -> Floats:
     """Give what the bees weigh that left and were not seen to come home; 0 where nobody counts."""
     away = np.maximum(days.bees_out * home_ratio(days) - days.bees_in, 0.0)
     return np.asarray(np.nan_to_num(BEE_KG * away))
-
-
-def _can_fly(days: Days) -> Flags:
-    """Say on which days bees flew; by warmth where nobody counts them, by light without either."""
-    light_h = (days.set_s - days.rise_s) / HOUR_S
-    warm = np.where(np.isnan(days.flying_h), light_h >= LIGHT_H, days.flying_h >= FLYING_H)
-    return np.where(np.isnan(days.bees_out), warm, days.bees_out >= LEAST_BEES)
 
 
 def _steps(days: Days) -> tuple[Flags, Floats]:

@@ -13,6 +13,7 @@ from hivewatch.detect import silent_robbing
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.run import YARD_DETECTORS, is_of_yard
 from hivewatch.signals.days import Days
+from hivewatch.signals.raids import LOAD_KG
 from hivewatch.signals.robbed import robbed_days
 from hivewatch.signals.steps import Step
 
@@ -77,6 +78,60 @@ def test_with_a_counter_it_is_told_in_days() -> None:
         (one,) = find(yard)
         assert 24 <= day_of(yard, one.start_s) <= 27
         assert day_of(yard, one.detected_s) <= 28
+
+
+def counted_yard(mean_kg: float = -0.1, hives: int = 4, seed: int = 0) -> dict[str, Days]:
+    """Make a yard in even weather, every hive with a counter."""
+    weather = np.random.default_rng(seed).normal(mean_kg, 0.03, COUNT)
+    return {
+        f"hazel-{i}": counted(hive(weather, seed=10 * seed + i, noise_kg=0.03), 50_000)
+        for i in range(hives)
+    }
+
+
+def with_robbers(days: Days, first: int, last: int, kg: float) -> Days:
+    """Take so much a day, and let the counter see the robbers who carry it."""
+    at = (np.arange(len(days)) >= first) & (np.arange(len(days)) < last)
+    robbed = rob(days, first, last, kg)
+    return replace(robbed, bees_out=robbed.bees_out + np.where(at, kg / LOAD_KG, 0.0))
+
+
+@pytest.mark.parametrize("hives", [2, 4])
+@pytest.mark.parametrize(("kg", "latest"), [(0.6, 26), (0.4, 27)])
+def test_robbers_that_are_counted_tell_it_within_days(kg, latest, hives) -> None:
+    for seed in range(5):
+        yard = counted_yard(hives=hives, seed=seed)
+        assert find(yard) == []
+        yard["hazel-1"] = with_robbers(yard["hazel-1"], 25, 40, kg)
+        (one,) = find(yard)
+        assert 25 <= day_of(yard, one.start_s) <= day_of(yard, one.detected_s) <= latest
+
+
+def test_weeks_after_a_swarm_its_robbers_are_counted_all_the_same() -> None:
+    yard = counted_yard()
+    step_kg = np.zeros(COUNT)
+    step_kg[8] = -2.0
+    yard["hazel-1"] = replace(with_robbers(yard["hazel-1"], 25, 40, 0.7), step_kg=step_kg)
+    (one,) = find(yard)
+    assert day_of(yard, one.detected_s) == 25
+
+
+def test_while_the_others_bring_what_is_carried_off_is_told_as_well() -> None:
+    """A flow of half a kilogram a day, and one hive loses as much, with robbers at its door."""
+    yard = counted_yard(0.5)
+    yard["hazel-1"] = with_robbers(yard["hazel-1"], 25, 29, 1.0)
+    (one,) = find(yard)
+    assert (one.subject, day_of(yard, one.detected_s)) == ("hive:hazel-1", 25)
+
+
+def test_fewer_bees_bring_less_but_nobody_loses_more_than_it_eats_by_that() -> None:
+    """In a dearth a weaker colony brings nothing less than nothing."""
+    for kg, told in ((0.6, 1), (0.1, 0)):
+        yard = {name: counted(days, 50_000) for name, days in a_yard(mean_kg=-0.2).items()}
+        yard = {name: replace(days, night_kg=np.full(COUNT, 0.1)) for name, days in yard.items()}
+        robbed = rob(yard["hazel-1"], 25, 45, kg)
+        yard["hazel-1"] = counted(robbed, 50_000, from_day=25, share=0.9)
+        assert len(find(yard)) == told
 
 
 def test_a_day_on_which_no_neighbour_flew_says_nothing_of_flight() -> None:
