@@ -1,19 +1,19 @@
 """Is the hive off its scale: `toppled`, knocked over, or `taken`, gone.
 
-Both show the weight falling at once to near nothing. Something left on the scale, or a nest probe
-that is still in warm bees, says toppled; an empty scale and a nest that went with the hive, or a
-scale that falls silent, say taken. Parts lifted off by a keeper are back within the hour: those
-are `handling`, and what was told in that hour is withdrawn.
+Both show the weight falling at once to near nothing. Something left on the scale, a nest probe that
+is still in warm bees, or bees that still pass the entrance, say toppled; an empty scale and a nest
+that went with the hive, or a scale that falls silent, say taken. Parts lifted off by a keeper are
+back within the hour: those are `handling`, and what was told in that hour is withdrawn.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import exp
 
 import numpy as np
 
+from hivewatch.detect.beside import COOLING_S, LEVEL_S, bees_after, cooled_k_after, nest_after
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
@@ -31,16 +31,15 @@ NIGHT_DOWN = 0.6  # own choice: by night no keeper takes off so much
 STANDS = 1.5  # own choice: over that many times nearly nothing there stands a hive
 BACK_UP = 0.6  # own choice: share of the weight with which the hive is back
 BARE_KG = 1.5  # [kg] own choice: an empty scale, its drift and some rain
+# [kg] own choice: five times what a scale's zero may drift between day and night, 56 g of 20 K by
+# OIML R 60; more that nothing else explains is a board, or a corner of what lies beside it
+EMPTY_KG = 0.3
+UNSURE = 0.6  # own choice: by what is left alone
 STEADY_KG = 0.5  # [kg] own choice: an empty scale does not swing
 HANDLED_S = 3600  # [s] own choice: a keeper has parts off the scale for less than this
 MOVED_S = 6 * 3600  # [s] own choice: a device moved so soon after was taken by its keeper
-LEVEL_S = 3600  # [s] own choice: the hive's weight is the median of this span before
-PROBE_S = 900  # [s] own choice: a bare probe cools by a factor e in this; a nest takes hours
-NEST_MIN_K = 6.0  # [K] own choice: below this over ambient a nest says nothing
-NEST_FELL_K = 8.0  # [K] own choice: a probe without its nest, where ambient is not known
 COOLED_K = 3.0  # [K] own choice: a nest that cools
 UNHURT_K = 1.0  # [K] own choice: a nest that lies on its side loses more
-COOLING_S = 3 * 3600  # [s] own choice: within this
 BACK_S = 2 * 86_400  # [s] as for `hivewatch.signals.carried`
 
 
@@ -193,20 +192,31 @@ def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
     told = first + 1
     lows = weight.value[first : told + 1]
     bare = bool(np.all(np.abs(lows) <= BARE_KG) and np.ptp(lows) <= STEADY_KG)
-    nest = _nest_after(window, int(weight.time_s[first - 1]), int(weight.time_s[first]), told_s)
-    kind = "taken" if bare and nest in ("gone", "unknown") else "toppled"
+    before_s, start_s = int(weight.time_s[first - 1]), int(weight.time_s[first])
+    nest = nest_after(window, before_s, start_s, told_s)
+    bees = bees_after(window, before_s, start_s, told_s)
     left = float(np.median(lows))
-    day = is_light(window.yard, int(weight.time_s[first]))
+    is_there = nest == "warm" or bees or (nest == "unknown" and abs(left) > EMPTY_KG)
+    kind = "toppled" if is_there or not bare else "taken"
+    day = is_light(window.yard, start_s)
     confidence = 0.8 if day else 0.95
+    if bare and nest == "unknown" and not bees:
+        confidence = UNSURE
     evidence = [f"weight fell at once from {fall.level_kg:.1f} kg to {left:.1f} kg and stayed down"]
     if np.ptp(lows) > STEADY_KG:
         evidence.append(f"what is left on the scale swings by {np.ptp(lows):.1f} kg")
+    if kind == "toppled" and bees:
+        evidence.append(f"bees still pass the entrance: {bees:,.0f} since")
+        confidence = 0.9
+    elif bare and nest == "unknown":
+        other = "more than an empty scale shows" if kind == "toppled" else "an empty scale"
+        evidence.append(f"what is left is {other}; nothing else tells whether it lies there")
     if nest == "gone":
         evidence.append("the nest probe is no longer in a nest, or sends no more")
         confidence = max(confidence, 0.9)
     elif nest == "warm" and kind == "toppled":
         evidence.append("the nest probe is still among warm bees")
-    cooled = _cooled_k(window.of("nest"), int(weight.time_s[first - 1]), told_s)
+    cooled = cooled_k_after(window.of("nest"), before_s, told_s)
     if kind == "toppled" and nest == "warm" and cooled is not None:
         hours, cooled_k = cooled
         if cooled_k >= COOLED_K:
@@ -219,7 +229,7 @@ def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
     return Finding(
         kind=kind,
         subject=f"hive:{window.hive.id}",
-        start_s=int(weight.time_s[first]),
+        start_s=start_s,
         end_s=end_s,
         detected_s=told_s,
         confidence=confidence,
@@ -227,37 +237,6 @@ def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
         evidence=tuple(evidence),
         status="open" if end_s is None else "ended",
     )
-
-
-def _nest_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) -> str:
-    """Say where the nest probe is after a fall: `warm`, `gone` or `unknown`."""
-    nest, ambient = window.of("nest"), window.of("ambient").up_to(told_s)
-    end = int(np.searchsorted(nest.time_s, start_s))  # a reading just before may be of before
-    last = int(np.searchsorted(nest.time_s, told_s, side="right"))
-    if end < 2 or before_s - nest.time_s[end - 1] > LEVEL_S:  # noqa: PLR2004
-        return "unknown"
-    if last == end:
-        usual_s = int(nest.time_s[end - 1] - nest.time_s[end - 2])
-        return "gone" if told_s - nest.time_s[end - 1] > 1.5 * usual_s else "unknown"
-    was, now = float(nest.value[end - 1]), float(nest.value[last - 1])
-    if not len(ambient) or told_s - ambient.time_s[-1] > LEVEL_S:
-        return "gone" if was - now >= NEST_FELL_K else "warm"
-    outside = float(ambient.value[-1])
-    if was - outside < NEST_MIN_K:
-        return "unknown"
-    cooling_s = int(nest.time_s[last - 1]) - before_s
-    kept = (now - outside) / (was - outside)
-    return "gone" if kept < max(0.05, exp(-cooling_s / PROBE_S)) else "warm"
-
-
-def _cooled_k(nest: Series, before_s: int, told_s: int) -> tuple[float, float] | None:
-    """Give after how many hours, and by how much, the nest cooled after a fall. [h], [K]."""
-    end = int(np.searchsorted(nest.time_s, before_s, side="right"))
-    low, high = np.searchsorted(nest.time_s, [told_s, before_s + COOLING_S], side="right")
-    if end == 0 or high <= low:
-        return None
-    hours = float(nest.time_s[high - 1] - before_s) / 3600
-    return hours, float(nest.value[end - 1] - nest.value[high - 1])
 
 
 def _is_light_end(window: HiveWindow, weight: Series) -> bool:

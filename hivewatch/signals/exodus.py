@@ -26,6 +26,7 @@ LEAST_KG, MOST_KG = 0.45, 8.5  # [kg] the lightest casts to a colony of 60,000 b
 MOST_WEIGHED_KG = 4.5  # [kg] common practice, no source: the heaviest prime swarm
 BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
 SHARE_LEAST, SHARE_MOST = 0.6, 2.0  # share of the loss that the counter saw go
+SHARE_WARMED = 0.35  # the least, where the nest had warmed up: those that come home hide some
 CLEAR_SPREADS = 6.0  # of a reading
 # [kg/min] 220 bees: ten to twenty thousand leave (Seeley et al. 1979) in ten minutes (from memory),
 # of foragers one to two hundred a minute at the most; half an hour between readings dilutes it
@@ -204,9 +205,10 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
     if is_counted:
         before = float(balance.of_out(one.start_s - KEPT_IN_S, one.start_s))
         is_kept_in = one.kg < FORAGERS_KG and before < one.kg / BEE_KG
-        if is_kept_in and said.warmer_k < WARMED_K:
+        warmed = said.warmer_k >= WARMED_K
+        if is_kept_in and not warmed:
             return None
-        seen = _counted(balance, one)
+        seen = _counted(balance, one, SHARE_WARMED if warmed else SHARE_LEAST)
         return seen and replace(seen, told_s=max(seen.told_s, said.told_s))
     if (
         not is_told
@@ -217,7 +219,7 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
     return replace(one, told_s=max(one.seen_s, said.told_s), warmer_k=said.warmer_k)
 
 
-def _counted(balance: Balance, one: Exodus) -> Exodus | None:
+def _counted(balance: Balance, one: Exodus, share_least: float) -> Exodus | None:
     """Say when the counter had seen go what the scale had; None where it had not by `told_s`.
 
     Between coarse readings of the weight it may report a little later.
@@ -231,7 +233,7 @@ def _counted(balance: Balance, one: Exodus) -> Exodus | None:
     share = gone * BEE_KG / one.kg
     usual_a_s = float(balance.of_out(begun_s - KEPT_IN_S, begun_s)) / KEPT_IN_S
     rush = gone >= RUSH * usual_a_s * (counted_s - begun_s)
-    agree = np.flatnonzero((share >= SHARE_LEAST) & (share <= SHARE_MOST) & rush)
+    agree = np.flatnonzero((share >= share_least) & (share <= SHARE_MOST) & rush)
     if not len(agree):
         return None
     first = int(agree[0])

@@ -85,6 +85,28 @@ def test_without_a_nest_probe_an_empty_scale_says_taken_and_remains_say_toppled(
         assert [one.kind for one in said(hive.window(("weight",)))] == [kind]
 
 
+@pytest.mark.parametrize(("left_kg", "kind"), [(0.1, "taken"), (0.9, "toppled"), (-0.2, "taken")])
+def test_where_nothing_but_the_scale_tells_what_is_left_says_which_and_how_unsure(
+    made_up_hive, said, left_kg, kind
+):
+    hive = made_up_hive(days=4)
+    hive.fall(hive.at(2, 14.2), left_kg)
+    (one,) = said(hive.window(("weight",)))
+    assert (one.kind, one.confidence) == (kind, off_scale.UNSURE)
+    assert "nothing else tells" in one.evidence[1]
+
+
+@pytest.mark.parametrize(("share", "kind"), [(0.2, "toppled"), (0.0, "taken")])
+def test_bees_that_still_pass_the_entrance_say_that_it_lies_there(made_up_hive, said, share, kind):
+    hive = made_up_hive(days=4)
+    fell_s = hive.at(2, 14.2)
+    hive.fall(fell_s, 0.0)
+    bees = np.where(hive.time_s > fell_s, 1000 * share, 1000.0)
+    hive.series["bees-in"] = hive.series["bees-out"] = bees
+    (one,) = said(hive.window(("weight", "bees-in", "bees-out")))
+    assert one.kind == kind
+
+
 def test_a_nest_that_cools_makes_it_surer(made_up_hive, said):
     hive = made_up_hive(days=4)
     fell_s = hive.at(2, 14)

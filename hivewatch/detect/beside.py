@@ -1,0 +1,67 @@
+"""Does a hive that fell off its scale lie beside it: what its nest and its entrance say."""
+
+from __future__ import annotations
+
+from math import exp
+
+import numpy as np
+
+from hivewatch.signals.window import HiveWindow, Series
+
+LEVEL_S = 3600  # [s] own choice: the hive's weight is the median of this span before
+PROBE_S = 900  # [s] own choice: a bare probe cools by a factor e in this; a nest takes hours
+NEST_MIN_K = 6.0  # [K] own choice: below this over ambient a nest says nothing
+NEST_FELL_K = 8.0  # [K] own choice: a probe without its nest, where ambient is not known
+COOLING_S = 3 * 3600  # [s] own choice: within this
+FLYING, FLYING_BEES = 0.02, 40  # own choice: share of the hour's rate before, and at least so many
+
+
+def nest_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) -> str:
+    """Say where the nest probe is after a fall: `warm`, `gone` or `unknown`."""
+    nest, ambient = window.of("nest"), window.of("ambient").up_to(told_s)
+    end = int(np.searchsorted(nest.time_s, start_s))  # a reading just before may be of before
+    last = int(np.searchsorted(nest.time_s, told_s, side="right"))
+    if end < 2 or before_s - nest.time_s[end - 1] > LEVEL_S:  # noqa: PLR2004
+        return "unknown"
+    if last == end:
+        usual_s = int(nest.time_s[end - 1] - nest.time_s[end - 2])
+        return "gone" if told_s - nest.time_s[end - 1] > 1.5 * usual_s else "unknown"
+    was, now = float(nest.value[end - 1]), float(nest.value[last - 1])
+    if not len(ambient) or told_s - ambient.time_s[-1] > LEVEL_S:
+        return "gone" if was - now >= NEST_FELL_K else "warm"
+    outside = float(ambient.value[-1])
+    if was - outside < NEST_MIN_K:
+        return "unknown"
+    cooling_s = int(nest.time_s[last - 1]) - before_s
+    kept = (now - outside) / (was - outside)
+    return "gone" if kept < max(0.05, exp(-cooling_s / PROBE_S)) else "warm"
+
+
+def cooled_k_after(nest: Series, before_s: int, told_s: int) -> tuple[float, float] | None:
+    """Give after how many hours, and by how much, the nest cooled after a fall. [h], [K]."""
+    end = int(np.searchsorted(nest.time_s, before_s, side="right"))
+    low, high = np.searchsorted(nest.time_s, [told_s, before_s + COOLING_S], side="right")
+    if end == 0 or high <= low:
+        return None
+    hours = float(nest.time_s[high - 1] - before_s) / 3600
+    return hours, float(nest.value[end - 1] - nest.value[high - 1])
+
+
+def bees_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) -> float:
+    """Give how many bees passed the entrance since a fall; 0 if too few to say that it is there.
+
+    A record that began before the fall tells of the time before, too, and is left out.
+    """
+    passed = 0.0
+    for name in ("bees-out", "bees-in"):
+        counts = window.of(name).up_to(told_s)
+        usual = counts.between(before_s - LEVEL_S, before_s)
+        after = counts.between(start_s, told_s)
+        if not len(usual) or len(after) < 2:  # noqa: PLR2004
+            return 0.0
+        bees = float(after.value[1:].sum())
+        rate = float(usual.value.sum()) / LEVEL_S
+        if bees < max(FLYING_BEES, FLYING * rate * float(after.time_s[-1] - after.time_s[0])):
+            return 0.0
+        passed += bees
+    return passed
