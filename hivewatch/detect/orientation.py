@@ -3,12 +3,14 @@
 They fly on warm afternoons, at about the same hour every day: for 5 to 25 minutes many more go out
 than just before and after, and as many come in. What stands out from one side only is the end of a
 day's flight, or its beginning; and where hardly any bee flies but then, a gap in bad weather lets
-all out that can fly.
+all out that can fly. In autumn, when a month before hardly any eggs were laid, it is the whole hive
+that flies in the short warm hours.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
 from itertools import pairwise
 
 import numpy as np
@@ -22,6 +24,7 @@ from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
 from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.levels import in_order
+from hivewatch.signals.season import PEAK_DAY, laying_level, northern_day
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid
 
@@ -39,6 +42,9 @@ BURST_BEES = 400.0  # [bees] the least that is told: 20 a minute are seen by who
 BUSIER = 0.5  # share of a burst by which it is above the busier side: where flight ends, it is not
 GAP = 3.0  # times the traffic around: more is a gap in bad weather, in which all fly that can
 BALANCE = 0.4  # share of a burst that may be out and not back, or the other way round
+# [eggs/d] common practice, no source: of the best queens; [d] from egg to first flight: 21 days of
+# brood (common practice, no source), a week and more in the hive (from memory: Capaldi et al. 2000)
+BEST_EGGS, FLY_AT_D = 2000.0, 30
 USUAL_DAYS = 14  # days whose flights tell the usual hour
 LEAST_DAYS = 5
 
@@ -110,13 +116,20 @@ def _of_days(
         asked = np.where(off_h <= USUAL_H, USUAL_SPREADS, BURST_SPREADS)
         asked[off_h > OFF_H] = OFF_SPREADS
         standing = np.flatnonzero((spreads[i] >= asked) & is_sent)
-        if not len(standing):
+        if not len(standing) or _is_late(window, days.day[some.start + i]):
             continue
         first = int(standing[0])
         at = first + int(np.argmax(spreads[i, first : first + wide]))
         hours.append(float(hour[i, at]))
         told = int(told_s[i, first])
         yield _flight(window, int(begin_s[i, at]), told, excess[:, i, at], float(spreads[i, at]))
+
+
+def _is_late(window: HiveWindow, day: date) -> bool:
+    """Say whether autumn has come: fewer young bees a day than the smallest burst that is told."""
+    latitude, laid = window.yard.latitude, day - timedelta(days=FLY_AT_D)
+    few = laying_level(laid, latitude) * BEST_EGGS < BURST_BEES
+    return few and northern_day(laid, latitude) > PEAK_DAY
 
 
 def _are_sent(window: HiveWindow, told_s: Floats, step_s: int) -> NDArray[np.bool_]:

@@ -39,6 +39,18 @@ def test_first_flights_are_found_at_their_hour_with_their_bees(made_up_hive, lim
     assert np.median([one.measures["bees"] for one in found]) == pytest.approx(700, rel=0.25)
 
 
+@pytest.mark.parametrize(("latitude", "are_told"), [(52.2, True), (-52.2, False), (-10.0, True)])
+def test_in_autumn_no_young_bees_are_left_to_fly_in_number(
+    made_up_hive, limits, latitude, are_told
+) -> None:
+    hive = counted(made_up_hive)
+    for day in range(14):
+        fly(hive, day, 13.5)
+    window = hive.window(EVERYTHING)
+    elsewhere = replace(window, yard=replace(window.yard, latitude=latitude))
+    assert bool(orientation.find(elsewhere, [], limits)) == are_told
+
+
 def test_small_ones_are_found_once_the_hour_is_known(made_up_hive, limits) -> None:
     hive = counted(made_up_hive, bees=15_000)
     for day in range(14):
