@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from hivewatch.signals.exodus import COUNT_ERROR
 from hivewatch.signals.levels import MOST_SLOPE
 from hivewatch.signals.steps import GAP_S, Step, moves_of
 from hivewatch.signals.usual import usual_step_near
@@ -18,7 +19,6 @@ from hivewatch.signals.window import Floats, HiveWindow, Series
 SIDE_S, SIDE_STEPS = 3600, 4.2  # [s] own choice: the trend beside a move is that of so long
 HAND_KG, HAND_TIMES = 0.15, 3.0  # [kg] own choice: five spreads of a reading; times what follows
 FLOWN_KG = 1.0e-4  # [kg] published: a worker, 0.10 to 0.125 g, constants in Becher et al. (2014)
-COUNT_ERROR = 0.2  # own choice: of all bees counted each way, as in signals/outpour
 WATCHED_S = 3600  # [s] own choice: a counter that was at work so shortly before
 
 

@@ -6,7 +6,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hivewatch.signals.exodus import AFTER_S, KEPT_IN_S, SHELTER_S, counted_from_s
+from hivewatch.signals.exodus import (
+    AFTER_S,
+    COUNT_ERROR,
+    KEPT_IN_S,
+    SHELTER_S,
+    counted_from_s,
+)
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import QUIET_S, Step
 from hivewatch.signals.usual import usual_step_near
@@ -27,13 +33,16 @@ class LetOut(NamedTuple):
 def gone(window: HiveWindow, step: Step) -> float | None:
     """Give how many more bees went than came; None where no counter was at work.
 
-    Bees that had come home shortly before, from a shower, are not a swarm when they fly again.
+    Bees that had come home shortly before, from a shower, are not a swarm when they fly again; nor
+    is what lies within the counter's own error where crowds pass both ways, as robbers do.
     """
     out, back = window.of("bees-out"), window.of("bees-in")
     begun_s, to_s = counted_from_s(out, step.before_s), _counted_to_s(window, step)
     went, came = _sum(out, begun_s, to_s), _sum(back, begun_s, to_s)
     if went is None or came is None:
         return None
+    if went - came < COUNT_ERROR * float(np.hypot(went, came)):
+        return 0.0
     from_s = step.before_s - SHELTER_S
     sheltered = (_sum(back, from_s, begun_s) or 0) - (_sum(out, from_s, begun_s) or 0)
     return went - came - max(0.0, sheltered)

@@ -1,13 +1,17 @@
-"""What a loss of the weight comes to: between the trends before and after it."""
+"""What a loss of the weight comes to between the trends beside it, and whether it came back."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from hivewatch.signals.carried import DAY_S
 from hivewatch.signals.exodus import LEAST_KG
-from hivewatch.signals.steps import Step
+from hivewatch.signals.flown import NEVER_S
+from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.usual import usual_step_near
-from hivewatch.signals.window import Series
+from hivewatch.signals.window import HiveWindow, Series
 
 # Own choice: so long away from a loss its levels are read, from so much time, or from so many
 # readings where they are further apart; then the readings at its edges count, too.
@@ -17,6 +21,10 @@ TREND_LEAST = 3  # [readings] fewer have no trend
 # Own choice: share of the loss that may go on before and after it; foragers that go out again after
 # a shower leave a slope and no step.
 SLOPE = 0.3
+
+UNDONE = (0.6, 1.5)  # own choice: share of a loss that, when it comes, undoes it ...
+UNDONE_S = 2 * 3600  # [s] own choice: ... within so long
+FED_S, FED_SHARE = 2 * DAY_S, 0.8  # own choice: so long before, and so much of the loss, was put on
 
 
 def lost_kg(weight: Series, step: Step) -> float | None:
@@ -54,3 +62,26 @@ def _carried_on(side: Series, to_s: float) -> float:
     most = TREND_KG_PER_H / 3600
     slope = float(np.clip(np.median(slopes), -most, most))
     return float(np.median(side.value - slope * (side.time_s - to_s)))
+
+
+def is_undone(step: Step, later: Step) -> bool:
+    """Say whether a loss came back: a part was put on again, or the swarm came home."""
+    low, high = UNDONE
+    return (
+        later.before_s <= step.after_s + UNDONE_S
+        and low * -step.size_kg <= later.size_kg <= high * -step.size_kg
+    )
+
+
+def alone_s(steps: Sequence[Step], i: int) -> tuple[int, int]:
+    """Give between which moments nothing else moved the weight: the steps beside one. [s]."""
+    begin_s = steps[i - 1].after_s if i else 0
+    return begin_s, steps[i + 1].before_s if i + 1 < len(steps) else NEVER_S
+
+
+def was_fed(window: HiveWindow, step: Step, kg: float) -> bool:
+    """Say whether as much was put on in the days before: robbers carry feed off within hours."""
+    return any(
+        step.before_s - FED_S <= one.after_s <= step.before_s and FED_SHARE * kg <= one.size_kg
+        for one in steps_of(window)
+    )

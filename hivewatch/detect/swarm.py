@@ -23,7 +23,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.gone import are_let_out, counted_s, gone
 from hivewatch.detect.left import left, measures_counted, measures_of
 from hivewatch.detect.limits import Limits
-from hivewatch.detect.lost import lost_kg
+from hivewatch.detect.lost import alone_s, is_undone, lost_kg, was_fed
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.exodus import (
@@ -37,7 +37,6 @@ from hivewatch.signals.exodus import (
 )
 from hivewatch.signals.exodus import LEAST_KG as LEAST_SEEN_KG
 from hivewatch.signals.exodus import MOST_KG as MOST_SEEN_KG
-from hivewatch.signals.flown import NEVER_S
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.outpour import Outpour, outpours_of
 from hivewatch.signals.slips import with_slips
@@ -53,8 +52,6 @@ QUICK_S = 900  # [s] own choice: all foragers of a strong hive take longer to le
 # [kg/h] own choice, as an error: a good flow, and foragers on their way, that a coarse feed cannot
 # tell from the swarm; at half an hour between readings two in three losses lie within it
 FLOW_KG_PER_H = 0.25
-UNDONE = (0.6, 1.5)  # own choice: share of a loss that, when it comes, undoes it ...
-UNDONE_S = 2 * 3600  # [s] own choice: ... within so long
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 VISIT_S = 5400  # [s] own choice: so near to a visit that was written down, it may be of it
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
@@ -110,23 +107,23 @@ def _settled(
     for i, step in enumerate(known):
         if step.settled_s < since_s or not _is_loss(window, step, LEAST_SEEN_KG):
             continue
-        if any(_is_undone(step, later) for later in known[i + 1 :]):
+        if any(is_undone(step, later) for later in known[i + 1 :]):
             continue
-        whole, alone_s = _from_its_start(step, pouring), _alone_s(known, i)
+        whole, span_s = _from_its_start(step, pouring), alone_s(known, i)
         is_visited = any(abs(at_s - step.before_s) <= VISIT_S for at_s in visits_s)
-        yield from _judge(window, whole, alone_s, pouring, is_visited=is_visited)
+        yield from _judge(window, whole, span_s, pouring, is_visited=is_visited)
 
 
 def _judge(
     window: HiveWindow,
     step: Step,
-    alone_s: tuple[int, int],
+    span_s: tuple[int, int],
     pouring: Sequence[Exodus],
     *,
     is_visited: bool,
 ) -> Iterator[Finding]:
     """Judge one loss, by the counter where one was at work."""
-    kg = lost_kg(window.of("weight").between(*alone_s), step)
+    kg = lost_kg(window.of("weight").between(*span_s), step)
     seen = _seen(pouring, step)
     if kg is None and not seen:
         return
@@ -138,15 +135,6 @@ def _judge(
         yield from _by_counter(window, step, kg, bees, seen)
     elif not is_awaited(window, "bees-out", step.before_s, step.after_s + AFTER_S):
         yield from _by_weight(window, step, kg, is_visited=is_visited)
-
-
-def _is_undone(step: Step, later: Step) -> bool:
-    """Say whether a loss came back: a part was put on again, or the swarm came home."""
-    low, high = UNDONE
-    return (
-        later.before_s <= step.after_s + UNDONE_S
-        and low * -step.size_kg <= later.size_kg <= high * -step.size_kg
-    )
 
 
 def _from_its_start(step: Step, pouring: Sequence[Exodus]) -> Step:
@@ -190,12 +178,6 @@ def _more(bees: float) -> str:
 def _nest_of(window: HiveWindow, step: Step, asked: Asked) -> Said:
     """Ask the nest about a loss."""
     return nest_said(window.of("nest"), step.before_s, step.after_s, window.last_s, asked)
-
-
-def _alone_s(steps: Sequence[Step], i: int) -> tuple[int, int]:
-    """Give between which moments nothing else moved the weight: the steps beside one. [s]."""
-    begin_s = steps[i - 1].after_s if i else 0
-    return begin_s, steps[i + 1].before_s if i + 1 < len(steps) else NEVER_S
 
 
 def _seen(pouring: Sequence[Exodus], step: Step) -> list[Exodus]:
@@ -268,8 +250,13 @@ def _by_weight(window: HiveWindow, step: Step, kg: float, *, is_visited: bool) -
         yield _left(window, step, kg, max(step.settled_s, nest.told_s), 0.9, words)
     if nest.what not in {"cooled", "nothing"}:
         return
-    moves = moves_of(window)
-    near = [one for one in moves if one.before_s < step.after_s and step.before_s < one.after_s]
+    if was_fed(window, step, kg):
+        return
+    near = [
+        one
+        for one in moves_of(window)
+        if one.before_s < step.after_s and step.before_s < one.after_s
+    ]
     if not all(
         one.before_s <= step.before_s
         and step.after_s <= one.after_s

@@ -27,6 +27,7 @@ MOST_WEIGHED_KG = 4.5  # [kg] common practice, no source: the heaviest prime swa
 BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
 SHARE_LEAST, SHARE_MOST = 0.6, 2.0  # share of the loss that the counter saw go
 SHARE_WARMED = 0.35  # the least, where the nest had warmed up: those that come home hide some
+COUNT_ERROR = 0.2  # of all bees counted each way: a counter misses many of a crowd
 CLEAR_SPREADS = 6.0  # of a reading
 # [kg/min] 220 bees: ten to twenty thousand leave (Seeley et al. 1979) in ten minutes (from memory),
 # of foragers one to two hundred a minute at the most; half an hour between readings dilutes it

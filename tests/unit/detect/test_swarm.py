@@ -299,3 +299,25 @@ def test_what_a_visit_took_off_and_put_on_again_is_taken_back(
     early = swarm.find(hive.window(("weight",), until_s=at_s + 1200), [], limits)
     assert [one.confidence < 0.6 for one in early] == [True]
     assert swarm.find(hive.window(("weight",)), [], limits) == []
+
+
+def test_feed_that_robbers_carry_off_is_no_swarm(made_up_hive: Callable, limits: object) -> None:
+    hive = made_up_hive(step_s=600)
+    at_s = leave(hive, 2.2, minutes=12)
+    (alone,) = swarm.find(hive.window(("weight",)), [], limits)
+    assert alone.confidence < 0.9  # nothing but the scale says so
+    hive.add(at_s - 20 * 3600, 3.0)
+    assert swarm.find(hive.window(("weight",)), [], limits) == []
+
+
+def test_crowds_both_ways_are_no_swarm_where_the_counter_errs_by_as_much(
+    made_up_hive: Callable, limits: object
+) -> None:
+    hive = made_up_hive(step_s=1800)
+    at_s = leave(hive, 1.5, warm_up_k=0.0)
+    quantities = ("weight", "bees-in", "bees-out")
+    assert len(swarm.find(hive.window(quantities), [], limits)) == 1
+    during = (hive.time_s > at_s - 2 * 3600) & (hive.time_s <= at_s + 2 * 3600)
+    for name in ("bees-in", "bees-out"):  # robbers
+        hive.series[name][during] += 60_000
+    assert swarm.find(hive.window(quantities), [], limits) == []
