@@ -17,6 +17,7 @@ import numpy as np
 from hivewatch.apiary import Yard
 from hivewatch.detect import own_flow
 from hivewatch.detect.finding import Finding
+from hivewatch.signals.bare import before_each
 from hivewatch.signals.days import HOUR_S, Days
 from hivewatch.signals.window import Floats
 from hivewatch.signals.yard import Flags, YardDays, yard_days
@@ -45,6 +46,7 @@ DEARTH_DAYS = 8  # [d] from its first day to the one that tells it
 FLOWN_H = 1.0  # [h/d] with less nobody brings anything
 FLYING_H = 4.0  # [h/d] that such a day is light and warm
 FLOWN_BEES = 10_000  # [bees/d] out of a hive on such a day: forty a minute in these hours
+FLOWN_SHARE, FLOWN_DAYS = 0.25, 14  # of the most of so many days: fewer fly when it is cold
 SEASON = (105, 265)  # [d] 15 April to 22 September; without brood to feed there is no dearth
 GRAMS = 3  # decimals of a kilogram: a scale of 50 g shows 0.35 kg exactly
 HALF_YEAR_D, YEAR_D = 183, 365
@@ -231,7 +233,8 @@ def _dearths(
     What is lost beyond `IDLE_KG` a day adds up from nothing, and starts anew when all of it has
     come back; so much of it begins a dearth, and so much come back ends it where it stood lowest.
     """
-    asked = _in_season(yard, together)
+    in_season = _in_season(yard, together)
+    asked = in_season.copy()
     for flow in flows:
         asked[flow.first : flow.after] = False
     lost = np.where(_could(together, gain) | (gain > 0), -gain - IDLE_KG, 0.0)
@@ -241,15 +244,15 @@ def _dearths(
     for day in range(len(gain)):
         is_over = told >= 0 and (not asked[day] or most - level - lost[day] >= LOST_KG)
         if is_over:
-            yield (first, last + 1, told), True
+            yield (first, last + 1 if in_season[day] else day, told), True
         if is_over or not asked[day] or (told < 0 and level + lost[day] <= 0):
             first, told, level, most = day + 1, -1, 0.0, 0.0
             continue
         level += lost[day]
-        if told < 0 and level >= LOST_KG and day - first + 1 >= DEARTH_DAYS:
-            told = day
         if level >= most:
             most, last = level, day
+        if told < 0 and last == day and level >= LOST_KG and day - first + 1 >= DEARTH_DAYS:
+            told = day
     if told >= 0:
         yield (first, last + 1, told), False
 
@@ -261,7 +264,9 @@ def _could(together: YardDays, gain: Floats) -> Flags:
     """
     night_h = (together.dawn_s - together.dusk_s) / HOUR_S + TWILIGHT_H
     is_warm = together.flying_h >= WARM_SHARE * (DAY_H - night_h)
-    flew = np.isnan(together.flying_h) & (together.bees_out >= FLOWN_BEES)
+    most = before_each(together.bees_out, FLOWN_DAYS, 1, 1.0)
+    many = np.fmax(FLOWN_BEES, FLOWN_SHARE * most)
+    flew = np.isnan(together.flying_h) & (together.bees_out >= many)
     is_dry = (together.lid_kg == 0) & ((together.flying_h >= FLYING_H) | flew)
     return np.asarray((is_dry | is_warm) & ~np.isnan(gain), np.bool_)
 
