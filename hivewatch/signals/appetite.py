@@ -13,6 +13,9 @@ RESTING_MG = 11.0  # [mg/bee] Rortais et al. 2005
 LARVA_MG = 10.9  # [mg/cell] open brood; Schmickl & Crailsheim 2007
 WARMTH_MG = 14.14  # [mg/cell] all brood; 53.42 mg of a bee that tends three cells, Rortais 2005
 
+NEED_SHARE = 0.65  # own choice: of all that in summer; scales show less, tests/published
+LARVAE_SHARE = 2 / 3  # of eggs and open brood: common practice, no source, 6 days of 9
+
 WINTER_MG = 3.3
 """Honey of a bee in the winter cluster. [mg/d] Popular: two scale hives, 33 to 50 g a day
 (quarrylifeaward.cz 2018), over 10,000 to 15,000 bees; at `RESTING_MG` it would be three times as
@@ -39,3 +42,18 @@ def eaten_kg(bees: Some, larvae: Some, cells: Some, resting_mg: Some) -> Some:
 def bee_mg(active: Some) -> Some:
     """Give the honey of a bee that is as `active` as in winter, 0, or as in summer, 1. [mg/d]."""
     return WINTER_MG + (RESTING_MG - WINTER_MG) * active
+
+
+def need_kg(bees: Some, young: Some, capped: Some, active: Some) -> Some:
+    """Give what a colony needs a day, as scales show it. [kg].
+
+    Parameters
+    ----------
+    bees, young, capped : float or Floats
+        Adults, eggs and open brood, capped brood.
+    active : float or Floats
+        From 0, as in winter, to 1, as in summer.
+    """
+    resting_mg = WINTER_MG + (NEED_SHARE * RESTING_MG - WINTER_MG) * active
+    larvae, cells = LARVAE_SHARE * young, young + capped
+    return eaten_kg(bees, NEED_SHARE * larvae, NEED_SHARE * cells, resting_mg)

@@ -2,7 +2,8 @@
 
 What lies in the combs is bees three weeks later; bees die at the pace of the season. Laying goes
 the way of the year, as much above or below it as brood was counted last. What a visit counts moves
-the book by as much as the book was in doubt, and a swarm takes its bees out of it.
+the book by as much as the book was in doubt, and a swarm takes its bees out of it. What the hive
+loses by night, when nothing comes in, is what bees and brood eat: it says how great the colony is.
 """
 
 from __future__ import annotations
@@ -17,7 +18,9 @@ from numpy.typing import NDArray
 
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import Inspection, adult_count, brood_counts
-from hivewatch.signals.days import DAY_S, Days
+from hivewatch.signals.appetite import need_kg
+from hivewatch.signals.bare import before_each
+from hivewatch.signals.days import DAY_S, HOUR_S, Days
 from hivewatch.signals.departures import departures_of
 from hivewatch.signals.window import Floats, HiveWindow
 
@@ -43,6 +46,9 @@ HOME_SHARE = 0.92  # own choice: of the bees; a third of the foragers is out whi
 BEES_DOUBT, BROOD_DOUBT = 0.45, 0.6
 BEES_DRIFT, BROOD_DRIFT = 0.025, 0.06
 BEES_COUNT, BROOD_COUNT = 0.2, 0.25
+NIGHTS, NIGHT_QUANTILE = 10, 0.3  # nights that are asked together; with nectar they lose more
+NIGHT_ERROR = 0.6  # own choice, as a power of e: of the colony that such nights tell
+FLYING_H = 4.0  # [h/d] own choice: with less it is cold, and a cluster eats as it likes
 USUAL_D, LAYING_USUAL_D = 150.0, 45.0  # [d] so slowly it goes back to the usual
 SWARM_KG, SWARM_NEAR_S = 4.5, 3600  # [kg], [s] common practice, no source: no swarm weighs more
 BEES_SHARE = 0.74  # published: of a swarm; 0.1 g a bee, 36 mg honey with it (Winston, via Becher)
@@ -95,10 +101,16 @@ def colony_of(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Ins
     -------
     Colony
         At dawn, without the bees that left with a swarm.
+
+    References
+    ----------
+    That the weight's course within a day tells what adults and brood consume: W. G. Meikle,
+    B. G. Rector, G. Mercadier, N. Holst (2008), Apidologie 39:694.
     """
     counts, swarms = _counts(window, seen), list(_swarms(window, days))
     course = _course(window, days, is_cold)
     book = _Book(course)
+    by_night_kg = _eaten_by_night(days).tolist()
     rows = []
     for i, dawn_s in enumerate(days.dawn_s.tolist()):
         if i:
@@ -108,6 +120,8 @@ def colony_of(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Ins
             book.bees = max(book.bees - bees, LEAST_BEES)
         for one in (one for one in counts if last_s < one.at_s <= dawn_s):
             book.count(i, one)
+        if days.day[i].toordinal() % NIGHTS == 0 and by_night_kg[i] > 0:
+            book.weigh(by_night_kg[i])
         rows.append((book.bees, book.young, book.capped, book.error_kg()))
     height = np.array(course.laid) * BROOD_D / BROOD_CELLS
     table = np.array(rows, np.float64).reshape(-1, 4).T
@@ -165,11 +179,32 @@ class _Book:
             self.bees *= (max(seen.bees / HOME_SHARE, LEAST_BEES) / self.bees) ** share
             self.bees_var *= 1 - share
 
+    def weigh(self, eaten_kg: float) -> None:
+        """Take in what was eaten by night, as a day's honey [kg]."""
+        told = math.log(eaten_kg / need_kg(self.bees, self.young, self.capped, 1.0))
+        share = self.bees_var / (self.bees_var + NIGHT_ERROR**2)
+        self.bees *= math.exp(share * told)
+        self.bees_var *= 1 - share
+        share = self.brood_var / (self.brood_var + NIGHT_ERROR**2)
+        factor = math.exp(share * told)
+        self.cells = deque(one * factor for one in self.cells)
+        self.young, self.capped = self.young * factor, self.capped * factor
+        self.laying += share * told
+        self.brood_var *= 1 - share
+
     def error_kg(self) -> float:
         """Give how far off the weight of all may be [kg]."""
         bees_kg = BEE_KG * self.bees * math.sqrt(self.bees_var)
         brood_kg = (YOUNG_KG * self.young + CAPPED_KG * self.capped) * math.sqrt(self.brood_var)
         return math.hypot(bees_kg, brood_kg)
+
+
+def _eaten_by_night(days: Days) -> Floats:
+    """Give what is eaten a day by what the last nights without nectar took; NaN when cold [kg]."""
+    night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
+    eaten = before_each(24 * days.night_kg / night_h, NIGHTS, NIGHTS // 2, NIGHT_QUANTILE)
+    flown_h = before_each(np.nan_to_num(days.flying_h, nan=FLYING_H), NIGHTS, 1)
+    return np.where(flown_h >= FLYING_H, eaten, np.nan)
 
 
 def _counts(window: HiveWindow, seen: Sequence[Inspection]) -> list[_Count]:

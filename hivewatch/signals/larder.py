@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from hivewatch.inspections import Inspection
 from hivewatch.signals import tare
-from hivewatch.signals.appetite import RESTING_MG, WINTER_MG, eaten_kg
+from hivewatch.signals.appetite import need_kg
 from hivewatch.signals.bare import before_each, stepped_kg
 from hivewatch.signals.boxes import Boxes, boxes_of
 from hivewatch.signals.carried import unless_same
@@ -30,8 +30,6 @@ Flags = NDArray[np.bool_]
 # Own choices where no source is named; tests/unit/detect/test_stores.py.
 SEEN_LONG_DAYS = tare.SEEN_LONG_DAYS  # [d] so long a visit tells of the stores
 NO_HIVE_KG = -3.0  # [kg] own choice: less is no hive on its scale
-NEED_SHARE = 0.65  # of the published need in summer; scales show less, tests/published
-LARVAE_SHARE = 2 / 3  # of eggs and open brood: common practice, no source, 6 days of 9
 BEE_LIVES_D = 35.0  # [d] common practice, no source: about five weeks in summer
 SCALE_SHARE = 0.5  # own choice: of what the scale tells; the rest is the need of such a colony
 COLD_SHARE = 0.8  # own choice: the same of a cluster, which neither flies nor breeds
@@ -127,13 +125,6 @@ def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Lar
     return Larder(stores_kg, rate_kg, loss_kg, rest.error_kg)
 
 
-def _need_kg(colony: Colony, active: Floats) -> Floats:
-    """Give what such a colony needs a day, `active` from 0, as in winter, to 1 [kg]."""
-    bee_mg = WINTER_MG + (NEED_SHARE * RESTING_MG - WINTER_MG) * active
-    larvae, cells = LARVAE_SHARE * colony.young, colony.young + colony.capped
-    return eaten_kg(colony.bees, NEED_SHARE * larvae, NEED_SHARE * cells, bee_mg)
-
-
 def _dry(days: Days) -> tuple[Floats, Flags]:
     """Give the weight at dawn without steps and without what lies on the lid; and when it is cold.
 
@@ -168,19 +159,20 @@ def _rate(days: Days, bare_kg: Floats, loss_kg: Floats, colony: Colony, is_cold:
     """
     flown_h = before_each(np.nan_to_num(days.flying_h, nan=COOL_H), LOSS_DAYS, 1, 0.7)
     active = np.clip(flown_h / COOL_H, 0.0, 1.0)
-    need_kg = _need_kg(colony, np.where(is_cold, 0.0, active))
-    died_kg = BEE_KG * colony.bees / BEE_LIVES_D * active
+    bees, young, capped = colony.bees, colony.young, colony.capped
+    eaten_kg = need_kg(bees, young, capped, np.where(is_cold, 0.0, active))
+    died_kg = BEE_KG * bees / BEE_LIVES_D * active
     night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
     nights_kg = NIGHT_SHARE * 24 * before_each(days.night_kg / night_h, NIGHTS, 3)
     warm = np.fmax(nights_kg, loss_kg - died_kg)
     cool = _usual_loss(bare_kg, COOL_DAYS, 7) - died_kg  # little comes in
     warm = np.where((flown_h < COOL_H) & ~np.isnan(cool), cool, warm)
-    breeds = colony.young + colony.capped > BREEDS_CELLS
+    breeds = young + capped > BREEDS_CELLS
     cold = np.where(breeds, cool, _usual_loss(bare_kg, COLD_DAYS, COLD_NIGHTS))
-    told_kg = np.where(is_cold, np.where(np.isnan(cold), need_kg, cold), warm)
-    told_kg = np.clip(told_kg, need_kg / DOUBT, need_kg * DOUBT)
+    told_kg = np.where(is_cold, np.where(np.isnan(cold), eaten_kg, cold), warm)
+    told_kg = np.clip(told_kg, eaten_kg / DOUBT, eaten_kg * DOUBT)
     share = np.where(is_cold & ~breeds, COLD_SHARE, SCALE_SHARE)
-    rate_kg = np.fmax(told_kg**share * need_kg ** (1 - share), LEAST_KG)
+    rate_kg = np.fmax(told_kg**share * eaten_kg ** (1 - share), LEAST_KG)
     return np.where(is_cold | ~np.isnan(nights_kg), rate_kg, np.nan)
 
 

@@ -22,9 +22,8 @@ import pytest
 
 from hivewatch.apiary import Hive, Yard
 from hivewatch.comb.queen import FALL
-from hivewatch.signals.appetite import RESTING_MG, eaten_kg
-from hivewatch.signals.colony import Colony
-from hivewatch.signals.larder import NEED_SHARE, _need_kg, larder_of
+from hivewatch.signals.appetite import NEED_SHARE, RESTING_MG, eaten_kg, need_kg
+from hivewatch.signals.larder import larder_of
 from hivewatch.signals.season import laying_level
 from hivewatch.signals.window import HiveWindow, Series
 
@@ -60,9 +59,8 @@ def test_the_days_left_of_a_winter_cluster_are_those_of_its_use(g_a_day):
 
 def test_what_a_summer_s_colony_needs_is_as_published_but_for_a_share():
     # the figure is printed to a tenth of a gram
-    steady = Colony(*(np.array([float(n)]) for n in (20_000, 9 * 1500, 12 * 1500, 0, 1)))
-    need_kg = _need_kg(steady, np.ones(1))[0]
-    assert 1000 * need_kg / NEED_SHARE == pytest.approx(763.5, abs=0.1)
+    steady_kg = need_kg(20_000.0, 9 * 1500.0, 12 * 1500.0, 1.0)
+    assert 1000 * steady_kg / NEED_SHARE == pytest.approx(763.5, abs=0.1)
     larvae, cells = 6 * 1500, 21 * 1500
     assert 1000 * eaten_kg(20_000, larvae, cells, RESTING_MG) == pytest.approx(763.5, abs=0.1)
 
@@ -70,8 +68,7 @@ def test_what_a_summer_s_colony_needs_is_as_published_but_for_a_share():
 @pytest.mark.parametrize(("bees", "g_a_day"), [(10_000, 33.0), (15_000, 50.0)])
 def test_what_a_cluster_needs_is_what_two_scales_showed(bees, g_a_day):
     # popular source, and so few hives: a tenth is near enough
-    cluster = Colony(np.array([float(bees)]), *np.zeros((4, 1)))
-    assert 1000 * _need_kg(cluster, np.zeros(1))[0] == pytest.approx(g_a_day, rel=0.1)
+    assert 1000 * need_kg(float(bees), 0.0, 0.0, 0.0) == pytest.approx(g_a_day, rel=0.1)
 
 
 # day of the year, eggs a day of a queen that lays 1,600 at most; the highest is on day 149

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from hivewatch.inspections import Inspection
+from hivewatch.signals import appetite
 from hivewatch.signals import colony as book
 from hivewatch.signals.days import days_of
 
@@ -15,9 +16,9 @@ DAY_S = 86_400
 
 
 def lived(made_up_hive, days=40, latitude=None):
-    """A hive, its window and its days."""
+    """A hive that is not weighed, its window and its days."""
     made = made_up_hive(days=days, empty_kg=21.5, step_s=1800)
-    window = made.window()
+    window = made.window(("nest", "ambient"))
     if latitude is not None:
         window = replace(window, yard=replace(window.yard, latitude=latitude))
     return made, window, days_of(window)
@@ -123,6 +124,7 @@ def test_who_counts_bees_by_day_leaves_out_those_in_the_field(made_up_hive) -> N
 
 def test_a_swarm_takes_bees_and_leaves_a_break_in_the_brood(made_up_hive) -> None:
     made = made_up_hive(days=45, empty_kg=21.5, flow_kg=0.0)
+    made.series["weight"][:] = 40.0  # nothing is eaten, so that nights say nothing
     made.add(made.at(20, 13), -2.0, minutes=12)
     window = made.window()
     days = days_of(window)
@@ -131,6 +133,25 @@ def test_a_swarm_takes_bees_and_leaves_a_break_in_the_brood(made_up_hive) -> Non
     assert left == pytest.approx(book.BEES_SHARE * 2.0 / book.BEE_KG, rel=0.15)
     assert found.young[28] < found.young[20] / 3
     assert found.young[44] > found.young[28]
+
+
+@pytest.mark.parametrize("share", [0.4, 2.0])
+def test_the_nights_loss_tells_how_great_a_colony_is(made_up_hive, share) -> None:
+    """W. G. Meikle et al. (2008), Apidologie 39:694: the day's course tells what is consumed."""
+    made = made_up_hive(days=45, empty_kg=21.5, step_s=1800, flow_kg=0.0)
+    made.series["weight"][:] = 40.0
+    window = made.window()
+    days = days_of(window)
+    usual = colony(window, days)
+    needed_kg = appetite.need_kg(usual.bees[30], usual.young[30], usual.capped[30], 1.0)
+    made.series["weight"] -= share * needed_kg * (made.time_s - made.time_s[0]) / DAY_S
+    weighed = colony(made.window(), days_of(made.window()))
+    assert abs(np.log(weighed.bees[44] / usual.bees[44] / share)) < 0.7 * abs(np.log(share))
+    assert (weighed.bees[44] - usual.bees[44]) * (share - 1) > 0
+    assert weighed.error_kg[44] / weighed.kg()[44] < 0.9 * usual.error_kg[44] / usual.kg()[44]
+    often = [visit(window, days, at, adults=round(0.92 * usual.bees[at])) for at in range(2, 45, 3)]
+    counted = colony(made.window(), days_of(made.window()), *often)
+    assert abs(np.log(counted.bees[44] / usual.bees[44])) < 0.3  # counts tell it better
 
 
 def test_visits_that_count_nothing_change_nothing(made_up_hive) -> None:
