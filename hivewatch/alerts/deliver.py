@@ -1,7 +1,7 @@
 """Send what is due, each channel at its own pace, and record what became of it after the send.
 
-A channel has a thread of its own (the one place besides the daemon that starts any): Apprise
-blocks, and a service that hangs must not hold up the others. No transaction is open during a send.
+A channel has a thread of its own: Apprise blocks, and a service that hangs must not hold up the
+others. No transaction is open during a send.
 """
 
 from __future__ import annotations

@@ -19,6 +19,7 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     add_completion=False,
+    rich_markup_mode=None,  # plain help, which any terminal and any reader of screens can show
 )
 for part in (service, records, said):
     app.add_typer(part.app)
@@ -45,7 +46,10 @@ def main() -> None:
 
 def _say_misuse(error: TyperException) -> None:
     """Say what is wrong with the words of the command line, in one line."""
-    said = getattr(error, "format_message", lambda: str(error))() or "no command"
+    said = getattr(error, "format_message", lambda: str(error))()
+    if said.startswith("Usage:"):
+        typer.echo(said)
+        said = "no command"
     said = said.replace("Input should be", "must be").replace("Value error, ", "").rstrip(".")
     said = re.sub(r"a valid integer.*", "a whole number", said)
     said = re.sub(r"a valid number.*", "a number", said)

@@ -56,7 +56,7 @@ app.add_typer(inspections_app, name="inspections")
 app.add_typer(quarantine_app, name="quarantine")
 
 
-@apiary_app.command("load")
+@apiary_app.command("load", short_help="Read yards, hives and devices from a file.")
 def apiary_load(
     file: Annotated[Path, typer.Argument(help="Apiary file (TOML).")], config: Config = None
 ) -> None:
@@ -76,7 +76,7 @@ def apiary_load(
         typer.echo(line)
 
 
-@apiary_app.command("show")
+@apiary_app.command("show", short_help="Print them in the form of the apiary file.")
 def apiary_show(config: Config = None, form: Form = Format.text) -> None:
     """Print yards, hives and devices as the store has them, in the form of the apiary file."""
     from hivewatch.apiary import write_apiary
@@ -95,7 +95,7 @@ def apiary_show(config: Config = None, form: Form = Format.text) -> None:
         typer.echo(f"# device {one.id} sends and is not placed at any hive")
 
 
-@app.command("import")
+@app.command("import", short_help="Take in readings, or what export wrote.")
 def import_files(
     files: Annotated[
         list[Path],
@@ -133,7 +133,7 @@ def import_files(
         raise UsageError("import", "", wrong, "mend them, and import the file again")
 
 
-@app.command("export")
+@app.command("export", short_help="Write readings, or all there is, into files.")
 def export_records(
     file: Annotated[
         Path, typer.Argument(help="New file, .csv, .json, .gz or .parquet; - is standard output.")

@@ -114,7 +114,7 @@ def round_(config: Config = None, as_of: AsOf = None, form: Form = Format.text) 
         typer.echo(round_text(plan))
 
 
-@app.command()
+@app.command(short_help="Read one comb count; needs no store.")
 def comb(
     file: Annotated[
         Path | None,

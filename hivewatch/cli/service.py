@@ -21,7 +21,7 @@ from hivewatch.errors import UsageError
 app = typer.Typer()
 
 
-@app.command()
+@app.command(short_help="Play a season of an invented apiary, here alone.")
 def demo(
     config: Config = None,  # noqa: ARG001 - every command takes it; the demo has settings of its own
     port: Annotated[
@@ -65,7 +65,7 @@ def run(config: Config = None) -> None:
     Daemon(settings_of(config), WallClock()).run()
 
 
-@app.command()
+@app.command(short_help="Try settings, store, broker and channels.")
 def check(
     config: Config = None,
     defaults: Annotated[
@@ -100,7 +100,7 @@ def backup(
     typer.echo(f"{file}: {size / 1e6:.1f} MB, checked")
 
 
-@app.command()
+@app.command(short_help="Bring a copy back; the old store is kept.")
 def restore(
     file: Annotated[Path, typer.Argument(help="A copy made by backup.")], config: Config = None
 ) -> None:

@@ -36,7 +36,11 @@ class Decimal(StrEnum):
 
 Config = Annotated[
     Path | None,
-    typer.Option("--config", help="Settings file; else hivewatch.toml here, or in /etc/hivewatch."),
+    typer.Option(
+        "--config",
+        metavar="FILE",
+        help="Settings file; else hivewatch.toml here, or in /etc/hivewatch.",
+    ),
 ]
 AsOf = Annotated[
     str | None,

@@ -73,13 +73,16 @@ def test_a_fresh_clone_shows_the_demo_with_the_first_command(tmp_path: Path) -> 
     ],
 )
 def test_the_other_commands_run(words: str, tmp_path: Path) -> None:
-    done = subprocess.run(
-        [Path(sys.executable).with_name("hivewatch"), *words.split()],
-        cwd=tmp_path,
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    assert done.stdout
+    (apiary,) = re.findall(r"### The apiary file\n\n```toml\n(.*?)```", README, re.DOTALL)
+    (tmp_path / "apiary.toml").write_text(apiary, "utf-8")
+    for one in ("apiary load apiary.toml", words):
+        done = subprocess.run(
+            [Path(sys.executable).with_name("hivewatch"), *one.split()],
+            cwd=tmp_path,
+            capture_output=True,
+            text=True,
+            timeout=60,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        assert done.stdout
