@@ -8,13 +8,15 @@ more, the more its difference stands out from that.
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 
 from hivewatch.signals.exodus import COUNT_ERROR
-from hivewatch.signals.levels import MOST_SLOPE
+from hivewatch.signals.levels import MOST_SLOPE, median
 from hivewatch.signals.steps import GAP_S, Step, moves_of
 from hivewatch.signals.usual import usual_step_near
-from hivewatch.signals.window import Floats, HiveWindow, Series
+from hivewatch.signals.window import HiveWindow, Series
 
 SIDE_S, SIDE_STEPS = 3600, 4.2  # [s] own choice: the trend beside a move is that of so long
 HAND_KG, HAND_TIMES = 0.15, 3.0  # [kg] own choice: five spreads of a reading; times what follows
@@ -47,9 +49,9 @@ def added_kg(window: HiveWindow, move: Step) -> float:
     from_s = next((one.after_s for one in reversed(moves) if one.after_s <= move.before_s), 0)
     before = weight.between(max(from_s, move.before_s - reach_s), move.before_s)
     after = weight.between(move.after_s, min(move.after_s + reach_s, move.settled_s))
-    slopes = np.concatenate((_slopes(before), _slopes(after)))
+    slopes = sorted(_slopes(before) + _slopes(after))
     most = MOST_SLOPE / 3600
-    slope = float(np.clip(np.median(slopes), -most, most)) if len(slopes) else 0.0
+    slope = max(-most, min(most, median(slopes))) if slopes else 0.0
     one, other = _edge(before, -1), _edge(after, 1)
     apart_s = int(after.time_s[other] - before.time_s[one])
     change_kg = float(after.value[other] - before.value[one])
@@ -70,11 +72,12 @@ def _edge(side: Series, way: int) -> int:
     return nearest + way if was_on else nearest
 
 
-def _slopes(side: Series) -> Floats:
+def _slopes(side: Series) -> list[float]:
     """Give the slopes of all pairs of readings. [kg/s]."""
-    first, second = np.triu_indices(len(side), 1)
-    run_s = side.time_s[second] - side.time_s[first]
-    return np.asarray((side.value[second] - side.value[first]) / run_s)
+    readings = zip(side.time_s.tolist(), side.value.tolist(), strict=True)
+    return [
+        (kg - was_kg) / (at_s - was_s) for (was_s, was_kg), (at_s, kg) in combinations(readings, 2)
+    ]
 
 
 def _came_home_kg(window: HiveWindow, move: Step) -> float:

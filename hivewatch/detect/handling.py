@@ -131,6 +131,8 @@ def _was_stuck(weight: Series, move: Step) -> bool:
     first = int(weight.time_s.searchsorted(move.before_s - STUCK_S))
     value = weight.value[first:]
     end -= first
+    if (value[max(end - STUCK_READINGS, 0) : end] != value[end - 1]).any():
+        return False  # it moved, however coarse it is
     many = COARSE_READINGS if is_coarse(weight, first + end - 1) else STUCK_READINGS
     if end <= many or (value[end - many : end] != value[end - 1]).any():
         return False

@@ -59,10 +59,12 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     dawn_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
     deep_kg = dawn_kg - lowest_of(window)
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s, side="right")) - 1, 0)
+    at_dusk = robbed_days(days, first)
+    if not (at_dusk | (deep_kg > USUAL_KG[0] + MARGIN_BUSY_KG))[first:].any():
+        return []
     usual_kg = before_each(deep_kg, USUAL_DAYS, 3, first=first)
     usual_kg = np.nan_to_num(usual_kg, nan=USUAL_KG[1]).clip(*USUAL_KG)
     suspect = (deep_kg > usual_kg + MARGIN_BUSY_KG) & can_fly(days) & ~np.isnan(dawn_kg)
-    at_dusk = robbed_days(days, first)
     suspects = first + np.flatnonzero((suspect | at_dusk)[first:])
     if not len(suspects):
         return []

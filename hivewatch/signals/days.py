@@ -20,7 +20,7 @@ from hivewatch.signals.carried import worked
 from hivewatch.signals.levels import deviation, mean, median
 from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.sun import sun_times
-from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_from
 
 DAY_S = 86_400
 HOUR_S = 3600
@@ -147,8 +147,10 @@ class _Read(NamedTuple):
 
     def then(self, later: _Read) -> _Read:
         """Put the days that follow behind these."""
-        figures = {name: np.append(self.figures[name], later.figures[name]) for name in READ}
-        return _Read(self.day + later.day, np.append(self.start_s[:-1], later.start_s), figures)
+        both = {name: (self.figures[name], later.figures[name]) for name in READ}
+        figures = {name: np.concatenate(parts) for name, parts in both.items()}
+        start_s = np.concatenate((self.start_s[:-1], later.start_s))
+        return _Read(self.day + later.day, start_s, figures)
 
 
 def _work_out(window: HiveWindow) -> Days:
@@ -259,8 +261,7 @@ def _each(
     least: int = 1,
 ) -> Floats:
     """Reduce the readings of each span to one figure; NaN where there are fewer than `least`."""
-    low = np.searchsorted(series.time_s, from_s)
-    high = np.searchsorted(series.time_s, to_s)
+    low, high = first_from(series.time_s, from_s), first_from(series.time_s, to_s)
     figures = np.full(len(low), np.nan)
     for i in np.flatnonzero(high - low >= least).tolist():
         figures[i] = reduce(series.value[low[i] : high[i]])
@@ -276,7 +277,7 @@ def _each_sum(series: Series, from_s: NDArray[np.generic], to_s: NDArray[np.gene
     """Add up the counts of each span; NaN where there is none."""
     if not len(series):
         return np.full(len(from_s), np.nan)
-    low, high = np.searchsorted(series.time_s, from_s), np.searchsorted(series.time_s, to_s)
+    low, high = first_from(series.time_s, from_s), first_from(series.time_s, to_s)
     total = np.full(len(low), np.nan)
     there = high > low  # each span by itself, so that no sum depends on what came before
     edges = np.column_stack((low[there], high[there])).ravel()

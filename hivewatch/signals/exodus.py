@@ -106,6 +106,11 @@ class Balance:
         return np.asarray(total[high] - total[low])
 
 
+def balance_of(window: HiveWindow) -> Balance:
+    """Give the balance of a hive's bees; added up once a window."""
+    return worked(window, "balance", lambda here, _: Balance(here))
+
+
 def _summed(counts: Series) -> Floats:
     return np.concatenate(([0.0], np.cumsum(counts.value)))
 
@@ -138,7 +143,7 @@ def counted_from_s(out: Series, start_s: int) -> int:
 def _work_out(window: HiveWindow) -> list[Exodus]:
     if not len(window.of("weight")):
         return []
-    balance, known = Balance(window), restless_of(window)
+    balance, known = balance_of(window), restless_of(window)
     flags, since_s = known.flags, window.carried.until_s - 2 * MARGIN_S
     fell = known.weight_kg[known.earlier[flags]] - known.weight_kg[flags]
     at = flags[(fell > 0) & (fell <= MOST_KG) & (known.time_s[flags] >= since_s)]

@@ -132,16 +132,17 @@ def spikes(value: Floats, least_spread: float) -> NDArray[np.bool_]:
     far = np.zeros(len(value), np.bool_)
     if len(value) < width:
         return far
-    windows = np.lib.stride_tricks.sliding_window_view(value, width)
     low, high = value[: 1 - width], value[: 1 - width]
     for k in range(1, width):
         column = value[k : len(value) - width + 1 + k]
         low, high = np.minimum(low, column), np.maximum(high, column)
     wide = np.flatnonzero(high - low > HAMPEL_SPREADS * least_spread)
-    if len(wide):
-        middle, spread = _middles(windows[wide])
-        bound = HAMPEL_SPREADS * np.maximum(spread, least_spread)
-        far[wide + half] = np.abs(value[wide + half] - middle) > bound
+    if not len(wide):
+        return far
+    windows = np.lib.stride_tricks.sliding_window_view(value, width)
+    middle, spread = _middles(windows[wide])
+    bound = HAMPEL_SPREADS * np.maximum(spread, least_spread)
+    far[wide + half] = np.abs(value[wide + half] - middle) > bound
     ends = np.array([0, len(windows) - 1])
     middle, spread = _middles(windows[ends])  # the ends have the nearest whole window
     bound = HAMPEL_SPREADS * np.maximum(spread, least_spread)

@@ -21,6 +21,7 @@ from hivewatch.signals.exodus import (
     LEAST_KG,
     LONGEST_S,
     Balance,
+    balance_of,
 )
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.sun import is_light
@@ -82,7 +83,7 @@ def outpours_of(window: HiveWindow) -> list[Outpour]:
 
 
 def _work_out(window: HiveWindow) -> Iterator[Outpour]:
-    balance = Balance(window)
+    balance = balance_of(window)
     time_s = balance.out.time_s
     if len(time_s) <= LATELY or not len(balance.back):
         return

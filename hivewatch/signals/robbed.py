@@ -56,6 +56,8 @@ def robbed_days(days: Days, first: int = 0) -> Flags:
     Flags
         Shape (n,); a day rests on itself and on days before, and is known at its dusk.
     """
+    if not (-days.day_kg[first:] > MARGIN_BUSY_KG).any():
+        return np.zeros(len(days), np.bool_)
     if first > BACK_DAYS:
         since = robbed_days(_since(days, first - BACK_DAYS))[BACK_DAYS:]
         return np.concatenate((np.zeros(first, np.bool_), since))

@@ -190,7 +190,10 @@ class HiveWindow:
 
     def knowing(self, until_s: int, told_s: Mapping[str, Sequence[int]]) -> HiveWindow:
         """Give the window to a detector that has told what was settled before a moment."""
-        part = replace(self, carried=Carried(until_s), told_s=told_s)
+        part = HiveWindow(
+            *(self.hive, self.yard, self.as_of_s, self.series, self.devices),
+            *(Carried(until_s), told_s),
+        )
         part.memo.update(self.memo)
         return part
 
@@ -207,12 +210,20 @@ class HiveWindow:
         )
 
 
+def first_from(time_s: Ints, at_s: NDArray[np.generic]) -> Ints:
+    """Give the place of the first reading from each moment on.
+
+    By whole seconds: held against a fraction, all times would be converted.
+    """
+    return np.asarray(time_s.searchsorted(np.ceil(at_s).astype(np.int64)))
+
+
 def first_kept(time_s: Ints, until_s: int, back_s: int) -> int:
     """Give the place of the first reading that is kept before a moment."""
-    high = int(np.searchsorted(time_s, until_s))
+    high = int(time_s.searchsorted(until_s))
     if high == 0:
         return 0
-    low = int(np.searchsorted(time_s, time_s[high - 1] - back_s))
+    low = int(time_s.searchsorted(time_s[high - 1] - back_s))
     return max(min(low, high - RAW_LEAST), 0)
 
 
