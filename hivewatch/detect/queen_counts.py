@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Literal
 
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import BroodCounts, Inspection, adult_count, brood_counts, stores_kg
@@ -18,6 +19,43 @@ HUNGRY_KG = 1.0  # [kg] own choice: who starves raises no brood, whatever the qu
 FOOD_A_BEE_KG = 3.8e-5
 
 
+What = Literal["stopped", "failing", "lays", "lays little", "requeened", "hungry", "all here"]
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """What was seen, and since when laying is as it is.
+
+    Parameters
+    ----------
+    what : str
+        Laying has `stopped`, is `failing`, goes on (`lays`, `lays little`), or a queen was given;
+        or the bees were `hungry`, so that their brood says nothing of her, or were no fewer than
+        at the visit before (`all here`).
+    at_s, told_s : int
+        When it was seen, and when it is certain. [s]
+    since_s : int
+        Since about when. [s]
+    words : str
+        In words.
+    confidence : float
+        0 to 1.
+    is_sure : bool
+        That there is no queen, swarm or not.
+    has_cells : bool
+        That the bees raise another.
+    """
+
+    what: What
+    at_s: int
+    told_s: int
+    since_s: int
+    words: str
+    confidence: float
+    is_sure: bool = False
+    has_cells: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class Visit:
     """The part of a visit that tells of the queen; None where nobody counted."""
@@ -28,6 +66,7 @@ class Visit:
     capped: int | None
     queen: str | None
     cells: int
+    stage: str | None  # of the cells
     adults: int | None
     stores_kg: float | None
     actions: frozenset[str]
@@ -67,6 +106,7 @@ def read(window: HiveWindow, inspection: Inspection) -> Visit:
         *counts,
         inspection.queen,
         cells.count if cells is not None and cells.stage != "cups" else 0,
+        None if cells is None else cells.stage,
         None if frame is None else adult_count(inspection, frame),
         None if frame is None else stores_kg(inspection, frame),
         frozenset(one.what for one in inspection.actions),

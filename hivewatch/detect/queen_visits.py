@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Sequence
 
-from hivewatch.detect.queen_counts import CAPPED_D, EGG_D, LARVA_D, OPEN_D, Visit, read
+from hivewatch.detect.queen_counts import CAPPED_D, EGG_D, OPEN_D, Sign, Visit, What, read
+from hivewatch.detect.queen_fails import FAILING_A_DAY, NO_FEWER, fails
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import unless_same
 from hivewatch.signals.days import DAY_S
@@ -14,60 +13,14 @@ from hivewatch.signals.window import HiveWindow
 
 USUAL_A_DAY = 1200.0  # [eggs/d] own choice: where no visit before has counted brood
 REMEMBERED_S = 60 * DAY_S  # [s] own choice: visits that tell what a queen laid
-USUAL_VISITS = 3  # own choice: whose mean that is: a single count errs by 10 to 25 %
-FAILING_SHARE = 0.6  # own choice: of what she laid; counts err by an eighth
-FAILING_A_DAY = 450.0  # [eggs/d] own choice: a third of what a queen lays in the season
-GIVEN_SHARE = 0.65  # own choice: the same where the keeper thought her poor enough to replace
-PAUSE_SHARE = 0.75  # own choice: of the best; with so much capped she only pauses, as in a dearth
 FEW_BEES = 2000  # [bees] own choice: fewer keep no brood warm
-HALF_SHARE = 0.6  # own choice: laid in all of three weeks, of the best before, while food came in
-FOOD_SPARED_KG = 1.0  # [kg] own choice: the error of judging it; with less than then she may rest
 FADES_S = 90 * DAY_S  # [s] own choice: a queen fades for weeks, so visits of a quarter tell it
-FADES_APART_S = LARVA_D * DAY_S  # [s] published: the larvae of the visit before are capped since
-FADES_WITHIN_S = 35 * DAY_S  # [s] own choice: in between two later ones all may have happened
-FADES_FALL = 0.5  # own choice: power of the fall by season, where the bees stay many
-FADES_SEASON = 0.45  # own choice: of the most by season; later it falls by itself, as it likes
-FADES_SHARE = 0.75  # own choice: of what is usual, at each of both visits; counts err by a sixth
-NO_FEWER = 1.2  # own choice: so many times the bees of the visit before, and no swarm has left
 NO_FEWER_S = 21 * DAY_S  # [s] published: after it, other bees have come out of the eggs of then
 SWARM_WAIT_S = 4 * DAY_S  # [s] published: no eggs from three days before a swarm leaves
+YOUNG_S = 2 * CAPPED_D * DAY_S  # [s] own choice: until bees of her first brood nurse the next
+RAISED_S = 2 * DAY_S  # [s] published: emergency cells are open from day 0 to 5 after her loss
+LEAVES_S = 8 * DAY_S  # [s] published: open cells are capped, and a swarm has left, within that
 COMING = frozenset({"virgin", "new"})
-
-What = Literal["stopped", "failing", "lays", "lays little", "requeened", "hungry", "all here"]
-
-
-@dataclass(frozen=True, slots=True)
-class Sign:
-    """What was seen, and since when laying is as it is.
-
-    Parameters
-    ----------
-    what : str
-        Laying has `stopped`, is `failing`, goes on (`lays`, `lays little`), or a queen was given;
-        or the bees were `hungry`, so that their brood says nothing of her, or were no fewer than
-        at the visit before (`all here`).
-    at_s, told_s : int
-        When it was seen, and when it is certain. [s]
-    since_s : int
-        Since about when. [s]
-    words : str
-        In words.
-    confidence : float
-        0 to 1.
-    is_sure : bool
-        That there is no queen, swarm or not.
-    has_cells : bool
-        That the bees raise another.
-    """
-
-    what: What
-    at_s: int
-    told_s: int
-    since_s: int
-    words: str
-    confidence: float
-    is_sure: bool = False
-    has_cells: bool = False
 
 
 def signs_of(window: HiveWindow, inspections: Sequence[Inspection]) -> list[Sign]:
@@ -113,13 +66,38 @@ def _sign(visit: Visit, before: Sequence[Visit]) -> Sign | None:
     is_few = visit.adults is not None and visit.adults < FEW_BEES
     if visit.eggs is None or visit.queen in COMING or is_few or visit.is_hungry:
         return None
-    if visit.eggs == 0:
+    if visit.eggs == 0 and visit.queen != "eggs seen":
         return _not_laying(visit, before, rates)
-    laying = _laying(visit, hers)
-    if laying.what == "failing":
+    if visit.cells and visit.queen == "not seen" and visit.stage == "open":
+        return _raised(visit)
+    laying = _laying(visit)
+    if not visit.open or _is_young(visit, before):
         return laying
     lately = _of_this_queen([one for one in before if visit.at_s - one.at_s <= FADES_S])
-    return _lays_half(visit, hers) or _fades(visit, lately) or laying
+    return fails(visit, hers, lately) or laying
+
+
+def _raised(visit: Visit) -> Sign:
+    """Say that the bees raise a queen where nobody saw one: hers are the last eggs.
+
+    Before a swarm she walks about among open cells; when they are capped she leaves with it, and a
+    departure in time explains it.
+    """
+    since_s, told_s = visit.at_s - RAISED_S, visit.at_s + LEAVES_S
+    words = f"a visit found {visit.cells} open queen cells and no queen, and no swarm has left"
+    return Sign("stopped", visit.at_s, told_s, since_s, words, 0.8, has_cells=True)
+
+
+def _is_young(visit: Visit, before: Sequence[Visit]) -> bool:
+    """Say whether all brood is of weeks in which the bees hungered, or she is a new queen.
+
+    The bees that nurse a new queen's brood are few until her own come out.
+    """
+    hungry = [one.at_s for one in before if one.is_hungry]
+    breaks = [one.at_s for one in before if _breaks(one)]
+    return (bool(hungry) and visit.at_s - hungry[-1] <= CAPPED_D * DAY_S) or (
+        bool(breaks) and visit.at_s - breaks[-1] <= YOUNG_S
+    )
 
 
 def _all_here(visit: Visit, before: Sequence[Visit]) -> Sign | None:
@@ -133,26 +111,13 @@ def _all_here(visit: Visit, before: Sequence[Visit]) -> Sign | None:
 
 def _of_this_queen(before: Sequence[Visit]) -> Sequence[Visit]:
     """Leave out the visits from before laying broke off, or another queen was there or given."""
-    breaks = [
-        i
-        for i, one in enumerate(before)
-        if one.eggs == 0 or one.queen in COMING or one.actions & {"requeened", "united"}
-    ]
+    breaks = [i for i, one in enumerate(before) if _breaks(one)]
     return before[breaks[-1] + 1 :] if breaks else before
 
 
-def _usual(
-    visit: Visit, hers: Sequence[Visit], rate: Callable[[Visit], float | None], back_d: int
-) -> float | None:
-    """Give what she would lay on a visit's day by the visits so many days before it. [eggs/d].
-
-    The mean of the last three of these, or of all where none is so old; after the height of the
-    season less, as queens then lay less (Schmickl & Crailsheim 2007, see `signals/season.py`).
-    """
-    known = [(one, of_it) for one in hers if (of_it := rate(one)) is not None]
-    earlier = [one for one in known if one[0].at_s <= visit.at_s - back_d * DAY_S] or known
-    last = [of_it * min(visit.season / one.season, 1.0) for one, of_it in earlier[-USUAL_VISITS:]]
-    return sum(last) / len(last) if last else None
+def _breaks(visit: Visit) -> bool:
+    """Say whether no queen laid then, or another one was there or given."""
+    return visit.eggs == 0 or visit.queen in COMING or bool(visit.actions & {"requeened", "united"})
 
 
 def _not_laying(visit: Visit, before: Sequence[Visit], rates: Sequence[float]) -> Sign | None:
@@ -172,65 +137,10 @@ def _not_laying(visit: Visit, before: Sequence[Visit], rates: Sequence[float]) -
     return Sign("stopped", visit.at_s, told_s, since_s, words, confidence, has_cells=is_raised)
 
 
-def _lays_half(visit: Visit, hers: Sequence[Visit]) -> Sign | None:
-    """Say whether all three weeks of brood are few beside what was, though there is food for more.
-
-    One low class may be a pause; eggs, larvae and capped brood together are a queen that fades.
-    """
-    known = [one for one in hers if one.for_weeks]
-    if not known or visit.cells or visit.a_day is None or visit.capped is None or not visit.open:
-        return None  # with eggs and no larvae she has but begun
-    was = _usual(visit, hers, lambda one: one.for_weeks or None, CAPPED_D) or 0.0
-    best = max(known, key=lambda one: one.for_weeks or 0.0)
-    most = max(visit.a_day, visit.capped / (CAPPED_D - OPEN_D))
-    parted = any("split" in one.actions for one in known)
-    food_kg = (visit.stores_kg or 0.0) - (best.stores_kg or 0.0)
-    if parted or most >= HALF_SHARE * was or food_kg < -FOOD_SPARED_KG:
-        return None
-    since_s = max(visit.at_s - CAPPED_D * DAY_S, best.at_s)
-    words = (
-        f"three weeks' brood is of {visit.for_weeks:.0f} eggs a day, there were {was:.0f} before"
-    )
-    return Sign("failing", visit.at_s, visit.at_s, since_s, words, 0.7)
-
-
-def _fades(visit: Visit, hers: Sequence[Visit]) -> Sign | None:
-    """Say whether two visits, weeks apart, found far less than she laid: no bad week does so."""
-    counted = [one for one in hers if one.a_day]
-    earlier = [one for one in counted if visit.at_s - one.at_s >= FADES_APART_S]
-    if visit.a_day is None or not earlier or visit.season < FADES_SEASON:
-        return None
-    last = earlier[-1]
-    before = [one for one in earlier if last.at_s - one.at_s >= FADES_APART_S][-USUAL_VISITS:]
-    is_other = any(one.cells or "split" in one.actions for one in (*before, last, visit))
-    if visit.at_s - last.at_s > FADES_WITHIN_S or not before or is_other or last.is_hungry:
-        return None
-    shares = []
-    for one in (last, visit):
-        usual = [
-            (was.a_day or 0.0) * min(one.season / was.season, 1.0) ** FADES_FALL for was in before
-        ]
-        shares.append(one.most_a_day * len(usual) / sum(usual))
-    if max(shares) >= FADES_SHARE or sum(shares) / 2 >= FAILING_SHARE:
-        return None
-    words = f"two visits found brood for {shares[0]:.0%} and {shares[1]:.0%} of what she laid"
-    return Sign("failing", visit.at_s, visit.at_s, last.at_s - OPEN_D * DAY_S, words, 0.75)
-
-
-def _laying(visit: Visit, hers: Sequence[Visit]) -> Sign:
-    """Say whether a queen that lays, lays as she did."""
-    a_day = visit.a_day
-    best = _usual(visit, hers, lambda one: one.a_day, OPEN_D)
-    if a_day is not None and best is not None and not visit.cells:
-        most = visit.most_a_day
-        least = min(a_day, (visit.eggs or 0) / EGG_D)
-        is_given = "requeened" in visit.actions and least < GIVEN_SHARE * best
-        was_well = (visit.capped or 0) / (CAPPED_D - OPEN_D) >= PAUSE_SHARE * best
-        least_a_day = min(FAILING_A_DAY * visit.season, FAILING_SHARE * best)
-        if is_given or (most < least_a_day and not was_well):
-            words = f"a visit found brood for {a_day:.0f} eggs a day, there were {best:.0f} before"
-            return Sign("failing", visit.at_s, visit.at_s, visit.at_s - OPEN_D * DAY_S, words, 0.75)
-    what: What = "lays little" if a_day is not None and a_day < FAILING_A_DAY else "lays"
+def _laying(visit: Visit) -> Sign:
+    """Say that a queen lays, and whether it is much."""
+    is_little = visit.a_day is not None and visit.a_day < FAILING_A_DAY
+    what: What = "lays little" if is_little else "lays"
     return Sign(what, visit.at_s, visit.at_s, visit.at_s, "a visit found eggs", 1.0)
 
 

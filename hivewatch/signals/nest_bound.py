@@ -110,13 +110,11 @@ def probe_share(window: HiveWindow) -> Floats:
 def _probe_share(window: HiveWindow) -> Floats:
     """Work the share out."""
     warmth = warmth_of(window)
-    shown = np.full(len(warmth), np.nan)
     with np.errstate(invalid="ignore"):
-        tells = (warmth.ambient_cel < SHARE_AIR_CEL) & (light_hours(window) >= SHARE_LIGHT_H)
-    shown[tells] = (warmth.level_cel - warmth.ambient_cel)[tells] / (
-        FULL_CEL - warmth.ambient_cel[tells]
-    )
-    told = np.flatnonzero(~np.isnan(shown))
+        shown = (warmth.level_cel - warmth.ambient_cel) / (FULL_CEL - warmth.ambient_cel)
+        shown[~(warmth.ambient_cel < SHARE_AIR_CEL)] = np.nan
+        tells = (light_hours(window) >= SHARE_LIGHT_H) | (shown >= FULL_SHARE)
+    told = np.flatnonzero(tells & ~np.isnan(shown))
     shown = shown[told]
     of_days = middle_before(np.append(shown, np.nan), SHARE_DAYS, 0, SHARE_DAYS)[1:]  # itself, too
     of_days[np.isnan(of_days)] = 0.0

@@ -123,6 +123,13 @@ def test_the_share_of_a_probe_is_learned_from_ten_days_of_brood():
     assert share[20] == pytest.approx(0.6, abs=0.04)
 
 
+def test_one_day_of_full_warmth_shows_a_probe_in_the_brood_nest_at_any_season():
+    """Hold the empty weeks of a hive watched from autumn on against its own brood, not a share."""
+    nest = MadeUpNest(first="2026-02-01", days=110, air_cel=8)
+    nest.has_brood(slice(30, 110), 0.0)
+    assert (probe_share(nest.window()) == 1).all()
+
+
 @pytest.mark.parametrize("seed", range(10))
 def test_a_nest_that_keeps_its_brood_or_never_had_any_turns_nowhere(seed):
     assert places(MadeUpNest(days=90, seed=seed, air_cel=10)) == []
