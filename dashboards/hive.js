@@ -6,6 +6,7 @@ import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
 import { closed, roundNowAndThen, soon as mark } from "./due.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
+import { visitForm } from "./visit.js";
 import { whoField } from "./who.js";
 import {
   ago, change, count, day, dayKey, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when, zoneName,
@@ -26,7 +27,7 @@ export function hivePage(id) {
   const page = {
     page: "yards", title: id,
     load: () => load(id, state),
-    render: (main, data) => render(main, data, state, page),
+    render: (main, data) => { state.here = data; render(main, data, state, page); },
     close: () => state.charts?.forEach(({ chart }) => chart.close()),
   };
   return page;
@@ -83,7 +84,7 @@ async function history(id, pages) {
 }
 
 function render(main, data, state, page) {
-  state.charts ??= build(main, state, page);
+  state.charts ??= build(main, state, page, data.hive.id);
   const { hive, yard, now, zone, words, events, readings } = data;
   const found = events.filter((event) => event.what === "finding").map((event) => event.finding);
   const seen = events.filter((event) => event.what === "inspection");
@@ -143,7 +144,7 @@ function showAround(finding, main, state, page, now) {
 const seconds = (step) => Number.parseInt(step, 10) * { m: 60, h: 3600, d: 86400 }[step.at(-1)];
 
 /** Lay the page out once; later renders only fill its parts. */
-function build(main, state, page) {
+function build(main, state, page, id) {
   const charts = CHARTS.map(({ title, lines, quantities }) => ({ chart: new Chart(title, lines), quantities }));
   const choice = h("fieldset", { class: "spans" }, h("legend", {}, "Show"), SPANS.map(([value, words]) =>
     h("label", {}, h("input", {
@@ -161,7 +162,8 @@ function build(main, state, page) {
     h("section", { "aria-labelledby": "ahead" }, h("h2", { id: "ahead" }, "Three weeks back, three weeks ahead"),
       h("div", { "data-part": "outlook" })),
     h("section", { "aria-labelledby": "found" }, h("h2", { id: "found" }, "What was found"), h("div", { "data-part": "findings" })),
-    h("section", { "aria-labelledby": "seen" }, h("h2", { id: "seen" }, "What people saw"), h("div", { "data-part": "inspections" })),
+    h("section", { "aria-labelledby": "seen" }, h("h2", { id: "seen" }, "What people saw"),
+      visitForm(id, () => state.here, page), h("div", { "data-part": "inspections" })),
     h("p", { "data-part": "more", class: "buttons" }),
     h("section", { "aria-labelledby": "devices" }, h("h2", { id: "devices" }, "Devices here"), h("div", { "data-part": "devices" })),
   );
@@ -255,7 +257,7 @@ function advice(kind) {
 
 function inspectionList(seen, names, zone, now, listed) {
   if (seen.length === 0) {
-    return [h("p", { class: "quiet" }, "No inspection is written down. Load them with ",
+    return [h("p", { class: "quiet" }, "No inspection is written down. A file of them is read by ",
       h("code", {}, "hivewatch inspections load FILE"), ".")];
   }
   return [h("ol", { class: "findings" }, seen.slice(0, listed).map((event) =>

@@ -19,7 +19,7 @@ export function by() {
 
 /** The field to give it in. */
 export function whoField() {
-  return h("p", { class: "who small" }, h("label", { "data-key": "who" }, "Your name, kept with what you answer: ",
+  return h("p", { class: "who small" }, h("label", { "data-key": "who" }, "Your name, kept with what you write: ",
     h("input", { type: "text", maxlength: 100, autocomplete: "name", value: by() ?? "", oninput: (event) => keep(event.currentTarget.value) })));
 }
 

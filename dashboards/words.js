@@ -56,6 +56,15 @@ export function dayKey(time, zone) {
     .format(new Date(time)).split("/").reverse().join("-");
 }
 
+/** The moment of a local time such as "2026-05-19T14:05", RFC 3339 in UTC. */
+export function momentOf(local, zone) {
+  const asked = Date.parse(`${local}Z`);
+  const shown = (ms) => Date.parse(`${dayKey(ms, zone)}T${clock(ms, zone)}Z`);
+  let ms = asked;
+  for (let n = 0; n < 2; n += 1) ms += asked - shown(ms); // twice: the first guess may lie beyond a change of the clocks
+  return new Date(ms).toISOString().replace(/\.\d+/, "");
+}
+
 /** "14:05 today", "Tue 19 May, 14:05"; a day alone where it began, with the year when it is another. */
 export function when(time, zone, now) {
   if (dayKey(time, zone) === dayKey(now, zone)) return `${clock(time, zone)} today`;

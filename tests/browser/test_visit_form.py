@@ -1,0 +1,96 @@
+"""The form that a visit is written down in."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import pytest
+from served import NOW_S
+
+from hivewatch.inspections import fields
+from hivewatch.store import inspections
+
+PHONE = {"width": 360, "height": 740}
+DESK = {"width": 1280, "height": 900}
+
+
+@pytest.fixture
+def form(here, visit):
+    def opened(hive="hazel-1", viewport=PHONE):
+        page = visit(f"{here.url}/#/hive/{hive}", viewport)
+        page.get_by_text("Write down a visit").click()
+        page.locator(".visit [name=at]").wait_for()
+        return page
+
+    return opened
+
+
+def written(here, hive="hazel-1"):
+    with here.store.read() as connection:
+        return [one.inspection for one in inspections.read(connection, hive=hive)]
+
+
+def press(page, said):
+    page.locator(".visit button").click()
+    page.locator(".visit [role=status]").get_by_text(said).wait_for()
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_what_is_filled_in_is_written_down_and_shown(here, form, viewport):
+    before = len(written(here))
+    page = form(viewport=viewport)
+    assert page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
+    page.fill(".visit [name=eggs]", "0")
+    page.fill(".visit [name=capped]", "9100")
+    page.select_option(".visit [name=queen]", "not seen")
+    page.fill(".visit [name=cells]", "3")
+    page.select_option(".visit [name=stage]", "capped")
+    page.select_option(".visit [name=what2]", "super added")
+    page.fill(".visit [name=kg2]", "6.2")
+    page.fill(".visit [name=note]", "quick to sting")
+    page.fill(".visit .who input", "Ada")
+    press(page, "Written down.")
+    *_, one = written(here)
+    assert len(written(here)) == before + 1
+    assert (one.at_s, one.by, one.note) == (NOW_S, "Ada", "quick to sting")
+    assert (one.brood.eggs, one.brood.open, one.brood.capped) == (0, None, 9100)
+    assert (one.queen, one.queen_cells.count, one.queen_cells.stage) == ("not seen", 3, "capped")
+    assert [(done.what, done.kg) for done in one.actions] == [("super added", 6.2)]
+    assert (one.adults, one.stores_kg, one.frames) == (None, None, ())
+    page.locator("[data-part=inspections]").get_by_text("quick to sting").wait_for()
+    assert page.input_value(".visit [name=note]") == ""
+
+
+def test_its_time_is_that_of_the_hive(here, form):
+    page = form("quarry-1")
+    assert page.input_value(".visit [name=at]") == "2026-05-11T05:00"  # 09:00 UTC, in Toronto
+    page.fill(".visit [name=at]", "2026-03-08T01:59")  # the clocks were set forward at 02:00
+    press(page, "Written down.")
+    page.fill(".visit [name=at]", "2026-03-08T03:01")
+    press(page, "Written down.")
+    until_s = page.evaluate("Date.now()") + 5000
+    while len(written(here, "quarry-1")) < 2 and page.evaluate("Date.now()") < until_s:
+        page.wait_for_timeout(50)
+    first, second = written(here, "quarry-1")
+    assert second.at_s - first.at_s == 120
+
+
+def test_what_is_wrong_is_said_and_what_was_typed_stays(here, form, visit):
+    visit.expect("422")
+    before = written(here)
+    page = form()
+    page.fill(".visit [name=eggs]", "99000")
+    press(page, "Not written down: brood.eggs: out of range; use a whole number from 0 to 20000")
+    assert page.input_value(".visit [name=eggs]") == "99000"
+    assert written(here) == before
+
+
+def test_it_offers_the_words_that_an_inspection_knows(form):
+    page = form()
+    for name, known in (
+        ("queen", fields.Queen),
+        ("stage", fields.CellStage),
+        ("what1", fields.What),
+    ):
+        offered = page.locator(f".visit [name={name}] option").all_inner_texts()
+        assert tuple(offered[1:]) == get_args(get_args(known)[0])
