@@ -40,6 +40,7 @@ STAYS_KG, STAYS_SPREADS = 0.1, 3.0  # [kg] nearer to the highest reading, it had
 STRAY_KG = 0.2  # [kg] a hand on the hive shows as more, noise as less
 SLOPE = 0.3  # share of the loss that may have gone in the quarter of an hour before
 AFTER_S = 900  # [s] counters that report a little later,
+SELDOM_S = 1800  # [s] a probe that reports every half hour
 EARLY_S = 900  # [s] or date a record to its begin
 # Bees let out by sun or after a shower had hardly flown before; all foragers of a strong hive, a
 # third of 40,000 bees of 0.1 g, weigh as much (common practice, no source).
@@ -200,9 +201,9 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
     What goes slowly needs the nest: half an hour between readings makes a cast look so. Between
     such readings the nest has cooled as well by the time that the weight shows it.
     """
-    nest = window.of("nest").up_to(one.seen_s + AFTER_S)
-    is_counted = balance.is_at_work(one.start_s - KEPT_IN_S, one.told_s)
     is_coarse = one.told_s > one.seen_s
+    nest = window.of("nest").up_to(one.seen_s + (SELDOM_S if is_coarse else AFTER_S))
+    is_counted = balance.is_at_work(one.start_s - KEPT_IN_S, one.told_s)
     asked: Asked = "seldom" if is_coarse else "counted" if is_counted else "at once"
     said = nest_said(nest, one.start_s, one.seen_s, one.seen_s, asked)
     is_told = said.what == "swarm"
