@@ -18,7 +18,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals import tare
 from hivewatch.signals.appetite import need_kg
 from hivewatch.signals.bare import before_each, stepped_kg
-from hivewatch.signals.boxes import Boxes, boxes_of
+from hivewatch.signals.boxes import boxes_of
 from hivewatch.signals.carried import unless_same
 from hivewatch.signals.colony import BEE_KG, Colony, colony_of
 from hivewatch.signals.days import HOUR_S, READ, Days, days_of
@@ -113,9 +113,9 @@ def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Lar
     dry_kg, is_cold = _dry(days)
     gross_kg = dry_kg + stepped_kg(days, days.dawn_s)
     colony = colony_of(window, days, is_cold, seen)
-    none = Boxes(np.zeros(len(days)), np.zeros(len(days)), np.zeros(len(days), np.bool_))
-    rough = tare.rest_of(window, days, colony, is_cold, gross_kg, none, ())
-    boxes = boxes_of(window, days, gross_kg, gross_kg - rough.kg, seen)
+    empty_kg = np.nan if window.hive.empty_kg is None else window.hive.empty_kg
+    rough_kg = gross_kg - empty_kg - tare.live_kg(colony, is_cold)
+    boxes = boxes_of(window, days, gross_kg, rough_kg, seen)
     rest = tare.rest_of(window, days, colony, is_cold, gross_kg, boxes, seen)
     bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
     loss_kg = _usual_loss(bare_kg, LOSS_DAYS, 3)

@@ -38,6 +38,11 @@ class Rest(NamedTuple):
     error_kg: Floats  # one standard deviation
 
 
+def live_kg(colony: Colony, is_cold: Flags) -> Floats:
+    """Give what bees, brood, pollen and a winter's damp weigh, shape (n,) [kg]."""
+    return np.asarray(colony.kg() + POLLEN_KG / 2 * (1 + colony.height) + DAMP_KG * is_cold)
+
+
 def rest_of(
     window: HiveWindow,
     days: Days,
@@ -65,8 +70,7 @@ def rest_of(
     R. E. Kalman, J. Basic Eng. 82, 35 (1960).
     """
     empty_kg = window.hive.empty_kg
-    pollen_kg = POLLEN_KG / 2 * (1 + colony.height) + DAMP_KG * is_cold
-    base_kg = (empty_kg or 0.0) + boxes.kg + colony.kg() + pollen_kg
+    base_kg = (empty_kg or 0.0) + boxes.kg + live_kg(colony, is_cold)
     off = _Off(UNTOLD_KG if empty_kg is None else TARE_KG)
     judged = _judged(window, days, seen)
     told_s = np.inf if empty_kg is not None else -np.inf

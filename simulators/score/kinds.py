@@ -127,6 +127,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("taken", 2 * HOUR_S, 2 * HOUR_S, needs=("weight",), bar=_at_once(1.0, 100)),
     Kind("dead_out", 7 * DAY_S, 7 * DAY_S, bar=Bar(1.0, 100, told_s=3 * DAY_S)),
     Kind("low_stores", 14 * DAY_S, 10 * DAY_S, lasts=True, counts=_is_clear,
+         hidden_by=("toppled",), pauses=True, excuses=("low_stores",),  # a little feed is a pause
          measures=(Measure("days_left", "days_left", "relative", "d", 0.25, when_told=True),),
          bar=Bar(0.95, 20)),
     Kind("dearth", 10 * DAY_S, 10 * DAY_S, lasts=True, subject="yard", counts=_is_clear,

@@ -138,6 +138,26 @@ def test_a_dearth_that_was_told_and_lasts_through_a_pause_need_not_be_told_again
     assert (row.found, row.events) == (1, 1 + missed)
 
 
+@pytest.mark.parametrize(("end", "missed"), [(None, 0), ("2024-05-20T00:00:00Z", 1)])
+def test_a_shortage_that_was_told_and_lasts_through_a_little_feed_need_not_be_told_again(
+    story, end, missed
+):
+    story.happened("low_stores", 2, end="2024-05-10T00:00:00Z", days_left=11.0)
+    story.happened("low_stores", 18, end="2024-06-05T00:00:00Z", days_left=11.0)
+    story.told("low_stores", 2, after_h=24, end=end)
+    row = score(story, "low_stores")
+    assert (row.found, row.events) == (1, 1 + missed)
+
+
+def test_a_shortage_that_is_told_again_while_it_lasts_is_no_false_alarm(story):
+    story.happened("low_stores", 2, end="2024-05-28T00:00:00Z", days_left=11.0)
+    story.told("low_stores", 2, after_h=24, end="2024-05-12T00:00:00Z")
+    story.told("low_stores", 20, after_h=24, end=None)
+    story.told("low_stores", 30, after_h=24, end=None)
+    row = score(story, "low_stores")
+    assert (row.found, row.excused, row.false) == (1, 1, 1)
+
+
 def test_a_swarm_is_timed_from_when_it_has_left(story):
     story.happened("swarm", 3, 12, end="2024-05-04T12:12:00Z", kg_lost=2.0, bees_left=15_000)
     story.told("swarm", 3, 12, after_h=0.5, kg_lost=2.2)
