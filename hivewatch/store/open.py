@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import sqlite3
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Event
+from typing import Any, cast
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine.interfaces import DBAPIConnection
-from sqlalchemy.exc import DatabaseError, OperationalError
+from sqlalchemy.exc import DatabaseError, DBAPIError, OperationalError
 
 from hivewatch.errors import StoreError
 
@@ -90,6 +92,18 @@ class Store:
     def close(self) -> None:
         """Give all connections back."""
         self.engine.dispose()
+
+
+def rows(connection: Connection, query: str, args: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+    """Read a few rows of a query that is asked at every reading, by the driver alone.
+
+    What SQLAlchemy does around it takes five times as long as SQLite needs.
+    """
+    try:
+        found = cast("sqlite3.Connection", connection.connection.driver_connection)
+        return found.execute(query, args).fetchall()
+    except sqlite3.Error as error:
+        raise DBAPIError.instance(query, args, error, sqlite3.Error) from error
 
 
 def explain(where: str, error: OperationalError) -> StoreError:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, select, text, update
 
+from hivewatch.store.open import rows
 from hivewatch.store.schema import quarantine
 
 
@@ -107,12 +108,13 @@ def admitted(
 
 def clock_faults_s(connection: Connection, device: str, by_s: int) -> list[int]:
     """Give the times when records of a device were refused for their time, in Unix s."""
-    rows = connection.exec_driver_sql(
+    refused = rows(
+        connection,
         "SELECT DISTINCT received_s FROM quarantine"
         " WHERE device = ? AND reason = 'clock' AND received_s <= ? ORDER BY received_s",
         (device, by_s),
     )
-    return [int(received_s) for (received_s,) in rows]
+    return [int(received_s) for (received_s,) in refused]
 
 
 def _reason(faults: Sequence[tuple[int | None, str, str]]) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from sqlalchemy import Connection
 
 from hivewatch.signals.window import Ints, Series
+from hivewatch.store.open import rows
 from hivewatch.wire.quantities import Quantity
 
 Row = tuple[int, int, int, float, int]
@@ -135,14 +136,15 @@ def read_new(
     dict[int, Series]
         By quantity, those that have any; of two readings within one second the first counts.
     """
-    rows = connection.exec_driver_sql(
+    read = rows(
+        connection,
         "SELECT quantity, time_ms / 1000, value FROM reading WHERE device = ? AND quantity IN"  # noqa: S608
         f" ({','.join('?' * len(quantities))}) AND time_ms >= ? AND time_ms < ?"
         " ORDER BY quantity, time_ms",
         (device, *quantities, from_ms, to_ms),
     )
     found: dict[int, dict[int, float]] = {}
-    for quantity, time_s, value in rows.all():
+    for quantity, time_s, value in read:
         found.setdefault(quantity, {}).setdefault(time_s, value)
     return {
         quantity: Series(np.array(list(of), np.int64), np.array(list(of.values()), np.float64))
@@ -152,13 +154,14 @@ def read_new(
 
 def read_ahead(connection: Connection, device: int, from_ms: int, to_ms: int) -> tuple[Ints, Ints]:
     """Read the readings dated after they were received: their times and by how much, in s."""
-    rows = connection.exec_driver_sql(
+    read = rows(
+        connection,
         "SELECT time_ms / 1000, max(time_ms / 1000 - received_s) FROM reading"
         " WHERE device = ? AND time_ms >= ? AND time_ms < ?"
         " AND time_ms > received_s * 1000 + 300000 GROUP BY 1 ORDER BY 1",
         (device, from_ms, to_ms),
-    ).all()
-    pairs = np.array([tuple(row) for row in rows], np.int64).reshape(-1, 2)
+    )
+    pairs = np.array(read, np.int64).reshape(-1, 2)
     return pairs[:, 0], pairs[:, 1]
 
 

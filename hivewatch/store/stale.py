@@ -13,6 +13,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, text
 
 from hivewatch.apiary import Apiary
+from hivewatch.store.open import rows
 
 
 class Mark(NamedTuple):
@@ -40,10 +41,10 @@ def mark(connection: Connection, changes: Iterable[tuple[str, int]]) -> None:
 
 def read(connection: Connection) -> list[Mark]:
     """Give all marks."""
-    rows = connection.exec_driver_sql(
-        "SELECT subject, from_ms, version FROM stale ORDER BY subject"
-    )
-    return [Mark(*row) for row in rows]
+    return [
+        Mark(*row)
+        for row in rows(connection, "SELECT subject, from_ms, version FROM stale ORDER BY subject")
+    ]
 
 
 def hives(marks: Iterable[Mark], apiary: Apiary) -> dict[str, int]:

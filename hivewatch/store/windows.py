@@ -10,6 +10,7 @@ from sqlalchemy import Connection, text
 from hivewatch.apiary import Apiary
 from hivewatch.signals.window import EMPTY, DeviceTrace, HiveWindow, Series, counts_of, merge
 from hivewatch.store import apiary as apiary_rows
+from hivewatch.store.open import rows
 from hivewatch.store.quarantine import clock_faults_s
 from hivewatch.store.readings import read_ahead, read_series
 from hivewatch.store.stays import (
@@ -118,11 +119,12 @@ def next_dated_s(
     for name, from_s, until_s in placed:
         moments += [moment for moment in (from_s, until_s) if moment and moment > as_of_s]
         if name in numbers:
-            first = connection.exec_driver_sql(
+            [(first,)] = rows(
+                connection,
                 f"SELECT min(time_ms) FROM reading WHERE device = ? AND quantity IN ({_ALL})"  # noqa: S608
                 " AND time_ms >= ?",
                 (numbers[name], max(now_ms, from_s * 1000)),
-            ).scalar()
+            )
             if first is not None:
                 moments.append(first // 1000)
     return min(moments, default=None)

@@ -7,11 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sqlalchemy.exc import OperationalError
 
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.store import apiary, readings
 from hivewatch.store.keeper import WindowKeeper
-from hivewatch.store.open import Store
+from hivewatch.store.open import Store, rows
 from hivewatch.store.windows import next_dated_s, read_window
 from hivewatch.wire.quantities import QUANTITIES, TOTAL_OF
 
@@ -224,3 +225,8 @@ def test_a_window_is_read_by_the_key_alone(store):
     assert [row[-1] for row in plan] == [
         "SEARCH reading USING PRIMARY KEY (device=? AND quantity=? AND time_ms>? AND time_ms<?)"
     ]
+
+
+def test_what_the_driver_says_is_told_as_any_fault_of_the_store(store):
+    with store.read() as connection, pytest.raises(OperationalError, match="no such table"):
+        rows(connection, "SELECT 1 FROM nowhere")
