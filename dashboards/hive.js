@@ -6,7 +6,7 @@ import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
 import { closed, roundNowAndThen, soon as mark } from "./due.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
-import { visitForm } from "./visit.js";
+import { VisitForm } from "./visit.js";
 import { whoField } from "./who.js";
 import {
   ago, change, count, day, dayKey, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when, zoneName,
@@ -119,7 +119,7 @@ function render(main, data, state, page) {
   const listed = LISTED * state.pages;
   const show = (finding) => showAround(finding, main, state, page, now);
   fill(part("findings"), findingList(found, numbers, { words, zone, now, listed, show }));
-  fill(part("inspections"), inspectionList(seen, names, zone, now, listed));
+  fill(part("inspections"), inspectionList(seen, names, { zone, now, listed, form: state.form }));
   const hasMore = data.more || Math.max(numbers.size, seen.length) > listed;
   fill(part("more"), [
     hasMore ? h("button", { "data-key": "more", type: "button", class: "second", onclick: () => { state.pages += 1; page.again(); } }, "Earlier") : null,
@@ -146,6 +146,7 @@ const seconds = (step) => Number.parseInt(step, 10) * { m: 60, h: 3600, d: 86400
 /** Lay the page out once; later renders only fill its parts. */
 function build(main, state, page, id) {
   const charts = CHARTS.map(({ title, lines, quantities }) => ({ chart: new Chart(title, lines), quantities }));
+  state.form = new VisitForm(id, () => state.here, page);
   const choice = h("fieldset", { class: "spans" }, h("legend", {}, "Show"), SPANS.map(([value, words]) =>
     h("label", {}, h("input", {
       type: "radio", name: "span", value, checked: value === state.days,
@@ -163,7 +164,7 @@ function build(main, state, page, id) {
       h("div", { "data-part": "outlook" })),
     h("section", { "aria-labelledby": "found" }, h("h2", { id: "found" }, "What was found"), h("div", { "data-part": "findings" })),
     h("section", { "aria-labelledby": "seen" }, h("h2", { id: "seen" }, "What people saw"),
-      visitForm(id, () => state.here, page), h("div", { "data-part": "inspections" })),
+      state.form.element, h("div", { "data-part": "inspections" })),
     h("p", { "data-part": "more", class: "buttons" }),
     h("section", { "aria-labelledby": "devices" }, h("h2", { id: "devices" }, "Devices here"), h("div", { "data-part": "devices" })),
   );
@@ -255,7 +256,7 @@ function advice(kind) {
     h("dl", { class: "advice" }, one("Do", kind.do), one("Take", kind.take), one("Mind", kind.mind)));
 }
 
-function inspectionList(seen, names, zone, now, listed) {
+function inspectionList(seen, names, { zone, now, listed, form }) {
   if (seen.length === 0) {
     return [h("p", { class: "quiet" }, "No inspection is written down. A file of them is read by ",
       h("code", {}, "hivewatch inspections load FILE"), ".")];
@@ -264,7 +265,10 @@ function inspectionList(seen, names, zone, now, listed) {
     h("li", { "data-key": event.id }, h("span", { class: "mark seen" }, names.get(event.id)),
       h("div", {}, h("h3", {}, when(event.at, zone, now), event.inspection.by ? ` by ${event.inspection.by}` : ""),
         became(event.inspection) ? h("p", {}, h("strong", {}, became(event.inspection))) : null,
-        h("p", { class: event.inspection.withdrawn ? "quiet" : null }, sentences(event.inspection).join(" "))))))];
+        h("p", { class: event.inspection.withdrawn ? "quiet" : null }, sentences(event.inspection).join(" ")),
+        event.inspection.withdrawn ? null : h("p", {}, h("button", {
+          "data-key": `correct-${event.id}-${event.inspection.version}`, type: "button", class: "link", onclick: () => form.correct(event.inspection),
+        }, "Put right", h("span", { class: "unseen" }, `: ${names.get(event.id)}`)))))))];
 }
 
 /** "corrected", "withdrawn", or nothing. */

@@ -7,7 +7,7 @@ from typing import get_args
 import pytest
 from served import NOW_S
 
-from hivewatch.inspections import fields
+from hivewatch.inspections import Change, fields
 from hivewatch.store import inspections
 
 PHONE = {"width": 360, "height": 740}
@@ -31,7 +31,7 @@ def written(here, hive="hazel-1"):
 
 
 def press(page, said):
-    page.locator(".visit button").click()
+    page.locator(".visit button[type=submit]").click()
     page.locator(".visit [role=status]").get_by_text(said).wait_for()
 
 
@@ -94,3 +94,53 @@ def test_it_offers_the_words_that_an_inspection_knows(form):
     ):
         offered = page.locator(f".visit [name={name}] option").all_inner_texts()
         assert tuple(offered[1:]) == get_args(get_args(known)[0])
+
+
+def test_a_visit_is_put_right_and_keeps_what_the_form_has_no_field_for(here, form):
+    sides = [{"frame": 3, "side": "a", "capped": 0.5}]
+    done = [{"what": "fed", "kg": 2.55}, {"what": "treated"}, {"what": "other"}]
+    here.write_down(
+        hive="hazel-2",
+        at="2026-05-09T10:00:07Z",
+        by="Ben",
+        frames=sides,
+        actions=done,
+        queen="seen",
+    )
+    page = form("hazel-2")
+    page.get_by_role("button", name="Put right", exact=False).click()
+    page.get_by_text("Put right the visit of Sat 9 May, 11:00").wait_for()
+    assert page.input_value(".visit [name=kg1]") == "2.55"
+    page.fill(".visit [name=adults]", "21000")
+    page.select_option(".visit [name=what2]", "")
+    page.fill(".visit .who input", "Ada")
+    press(page, "Put right.")
+    (one,) = written(here, "hazel-2")
+    assert (one.at.second, one.by, one.adults, one.queen) == (7, "Ben", 21000, "seen")
+    assert [side.capped for side in one.frames] == [0.5]
+    assert [(did.what, did.kg) for did in one.actions] == [("fed", 2.55), ("other", None)]
+    page.get_by_text("corrected").wait_for()
+    page.get_by_role("button", name="Put right", exact=False).click()
+    page.get_by_role("button", name="Take it back").click()
+    page.get_by_text("Taken back.").wait_for()
+    assert written(here, "hazel-2") == []
+    page.get_by_text("withdrawn: it counts for nothing").wait_for()
+    assert page.get_by_role("button", name="Put right", exact=False).count() == 0
+
+
+def test_of_two_who_put_one_visit_right_the_second_is_told(here, form, visit):
+    visit.expect("412")
+    number = here.write_down(hive="hazel-2", at="2026-05-09T10:00:00Z", queen="seen")
+    page = form("hazel-2")
+    page.get_by_role("button", name="Put right", exact=False).click()
+    with here.store.write() as connection:
+        stored = inspections.by_id(connection, number)
+        other = stored.inspection.model_copy(update={"queen": "absent"})
+        inspections.correct(connection, stored, other, NOW_S, Change())
+    page.fill(".visit [name=note]", "calm")
+    press(page, "Not written down: somebody has changed it since; look again.")
+    page.get_by_role("button", name="Leave it as it is").click()
+    assert page.input_value(".visit [name=note]") == ""
+    page.get_by_text("Write down a visit").wait_for()
+    (one,) = written(here, "hazel-2")
+    assert (one.queen, one.note) == ("absent", "")
