@@ -12,6 +12,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from importlib.util import find_spec
 from pathlib import Path
 
 from hivewatch.errors import HivewatchError, UsageError
@@ -43,6 +44,9 @@ class SeasonClock:
 @contextmanager
 def broker() -> Iterator[int]:
     """Run the embedded broker in a process of its own on a free port."""
+    if find_spec("amqtt") is None:
+        remedy = "pip install 'hivewatch[demo]'"
+        raise UsageError("demo", "", "needs amqtt, which is not installed", remedy)
     with socket.socket() as probe:
         probe.bind((LOOPBACK, 0))
         port = int(probe.getsockname()[1])
@@ -54,12 +58,7 @@ def broker() -> Iterator[int]:
         until_s = time.monotonic() + BROKER_START_S
         while not _answers(port):
             if not process.is_alive() or time.monotonic() > until_s:
-                raise HivewatchError(
-                    "demo",
-                    "",
-                    "the embedded broker does not start",
-                    "pip install 'hivewatch[demo]'",
-                )
+                raise HivewatchError("demo", "", "the embedded broker does not start", "try again")
             time.sleep(0.05)
         yield port
     finally:

@@ -6,6 +6,7 @@ import signal
 import socket
 import sqlite3
 import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -16,7 +17,9 @@ from commands import APIARY, Desk
 from pytest_httpserver import HTTPServer
 from werkzeug import Response
 
+from hivewatch import stage
 from hivewatch.clock import WallClock
+from hivewatch.errors import UsageError
 from hivewatch.store.open import SCHEMA
 
 HEAD = "time,device,quantity,value\n"
@@ -116,6 +119,12 @@ def test_the_demo_takes_a_last_day_of_its_season_alone_and_a_free_port(desk: Des
         port = taken.getsockname()[1]
         fault = desk.run("demo", "--port", str(port)).fault
     assert fault.startswith(f"--port: {port}: cannot be listened on")
+
+
+def test_a_demo_without_its_broker_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "amqtt", None)
+    with pytest.raises(UsageError, match=r"not installed; pip install 'hivewatch\[demo\]'"):
+        stage.broker().__enter__()
 
 
 def test_a_closed_terminal_ends_the_demo_and_leaves_nothing(desk: Desk) -> None:
