@@ -14,6 +14,7 @@ NEST_MIN_K = 6.0  # [K] own choice: below this over ambient a nest says nothing
 NEST_FELL_K = 8.0  # [K] own choice: a probe without its nest, where ambient is not known
 COOLING_S = 3 * 3600  # [s] own choice: within this
 FLYING, FLYING_BEES = 0.02, 40  # own choice: share of the hour's rate before, and at least so many
+WAITED_S = 2 * 3600  # [s] own choice: bees that find their entrance again
 
 
 def nest_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) -> str:
@@ -47,21 +48,37 @@ def cooled_k_after(nest: Series, before_s: int, told_s: int) -> tuple[float, flo
     return hours, float(nest.value[end - 1] - nest.value[high - 1])
 
 
-def bees_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) -> float:
-    """Give how many bees passed the entrance since a fall; 0 if too few to say that it is there.
+def bees_after(
+    window: HiveWindow, before_s: int, moments_s: tuple[int, int, int]
+) -> tuple[float, int]:
+    """Give how many bees passed the entrance since a fall, and when that said that it is there.
 
-    A record that began before the fall tells of the time before, too, and is left out.
+    A record that began before the fall tells of the time before, too, and is left out. Of a hive
+    that stands no more a fiftieth of the bees may still fly.
+
+    Parameters
+    ----------
+    before_s : int
+        The last reading before the fall. [s]
+    moments_s : tuple of int
+        The fall, when it was told, and until when bees are waited for. [s]
+
+    Returns
+    -------
+    tuple of float and int
+        No bees, and when it was told, where too few passed.
     """
-    passed = 0.0
-    for name in ("bees-out", "bees-in"):
-        counts = window.of(name).up_to(told_s)
-        usual = counts.between(before_s - LEVEL_S, before_s)
-        after = counts.between(start_s, told_s)
-        if not len(usual) or len(after) < 2:  # noqa: PLR2004
-            return 0.0
-        bees = float(after.value[1:].sum())
-        rate = float(usual.value.sum()) / LEVEL_S
-        if bees < max(FLYING_BEES, FLYING * rate * float(after.time_s[-1] - after.time_s[0])):
-            return 0.0
-        passed += bees
-    return passed
+    start_s, told_s, until_s = moments_s
+    counts = [window.of(name) for name in ("bees-out", "bees-in")]
+    after = [one.between(start_s, until_s) for one in counts]
+    usual = [one.between(before_s - LEVEL_S, before_s) for one in counts]
+    if not all(len(one) for one in usual):
+        return 0.0, told_s
+    rate = min(float(one.value.sum()) for one in usual) / LEVEL_S
+    for end_s in after[0].time_s[1:].tolist():
+        if end_s < told_s:
+            continue
+        passed = [float(one.up_to(end_s).value[1:].sum()) for one in after]
+        if min(passed) >= max(FLYING_BEES, FLYING * rate * (end_s - int(after[0].time_s[0]))):
+            return sum(passed), end_s
+    return 0.0, told_s

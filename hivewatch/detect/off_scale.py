@@ -13,7 +13,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hivewatch.detect.beside import COOLING_S, LEVEL_S, bees_after, cooled_k_after, nest_after
+from hivewatch.detect.beside import (
+    COOLING_S,
+    LEVEL_S,
+    WAITED_S,
+    bees_after,
+    cooled_k_after,
+    nest_after,
+)
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
@@ -194,10 +201,12 @@ def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
     bare = bool(np.all(np.abs(lows) <= BARE_KG) and np.ptp(lows) <= STEADY_KG)
     before_s, start_s = int(weight.time_s[first - 1]), int(weight.time_s[first])
     nest = nest_after(window, before_s, start_s, told_s)
-    bees = bees_after(window, before_s, start_s, told_s)
     left = float(np.median(lows))
-    is_there = nest == "warm" or bees or (nest == "unknown" and abs(left) > EMPTY_KG)
-    kind = "toppled" if is_there or not bare else "taken"
+    is_there = not bare or nest == "warm" or (nest == "unknown" and abs(left) > EMPTY_KG)
+    until_s = told_s + WAITED_S if fall.back_s is None else min(fall.back_s - 1, told_s + WAITED_S)
+    bees, counted_s = bees_after(window, before_s, (start_s, told_s, until_s))
+    told_s = counted_s if bees and not is_there else told_s
+    kind = "toppled" if is_there or bees else "taken"
     day = is_light(window.yard, start_s)
     confidence = 0.8 if day else 0.95
     if bare and nest == "unknown" and not bees:

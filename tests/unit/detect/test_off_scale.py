@@ -96,15 +96,25 @@ def test_where_nothing_but_the_scale_tells_what_is_left_says_which_and_how_unsur
     assert "nothing else tells" in one.evidence[1]
 
 
-@pytest.mark.parametrize(("share", "kind"), [(0.2, "toppled"), (0.0, "taken")])
-def test_bees_that_still_pass_the_entrance_say_that_it_lies_there(made_up_hive, said, share, kind):
+@pytest.mark.parametrize(
+    ("share", "after_h", "kind"), [(0.2, 0, "toppled"), (0.2, 1, "toppled"), (0.0, 0, "taken")]
+)
+def test_bees_that_still_pass_the_entrance_say_that_it_lies_there(
+    made_up_hive, said, share, after_h, kind
+):
     hive = made_up_hive(days=4)
     fell_s = hive.at(2, 14.2)
     hive.fall(fell_s, 0.0)
-    bees = np.where(hive.time_s > fell_s, 1000 * share, 1000.0)
-    hive.series["bees-in"] = hive.series["bees-out"] = bees
+    left = np.where(hive.time_s > fell_s + 3600 * after_h, 1000 * share, 0.0)
+    hive.series["bees-out"] = np.where(hive.time_s > fell_s, left, 1000.0)
+    hive.series["bees-in"] = hive.series["bees-out"]
     (one,) = said(hive.window(("weight", "bees-in", "bees-out")))
     assert one.kind == kind
+    assert 3600 * after_h <= one.detected_s - fell_s <= 3600 * after_h + 3 * hive.step_s
+    known = hive.window(("weight", "bees-in", "bees-out"), until_s=fell_s + 2 * hive.step_s)
+    assert [first.kind for first in said(known)] == [
+        "toppled" if share and not after_h else "taken"
+    ]
 
 
 def test_a_nest_that_cools_makes_it_surer(made_up_hive, said):
