@@ -48,6 +48,7 @@ BEES_DRIFT, BROOD_DRIFT = 0.025, 0.06
 BEES_COUNT, BROOD_COUNT = 0.2, 0.25
 NIGHTS, NIGHT_QUANTILE = 10, 0.3  # nights that are asked together; with nectar they lose more
 NIGHT_ERROR = 0.6  # own choice, as a power of e: of the colony that such nights tell
+NIGHT_MOST = 1.1  # own choice, the same: three times as much is no colony but water
 FLYING_H = 4.0  # [h/d] own choice: with less it is cold, and a cluster eats as it likes
 USUAL_D, LAYING_USUAL_D = 150.0, 45.0  # [d] so slowly it goes back to the usual
 SWARM_KG, SWARM_NEAR_S = 4.5, 3600  # [kg], [s] common practice, no source: no swarm weighs more
@@ -120,7 +121,7 @@ def colony_of(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Ins
             book.bees = max(book.bees - bees, LEAST_BEES)
         for one in (one for one in counts if last_s < one.at_s <= dawn_s):
             book.count(i, one)
-        if days.day[i].toordinal() % NIGHTS == 0 and by_night_kg[i] > 0:
+        if days.day[i].toordinal() % NIGHTS == 0 and not math.isnan(by_night_kg[i]):
             book.weigh(by_night_kg[i])
         rows.append((book.bees, book.young, book.capped, book.error_kg()))
     height = np.array(course.laid) * BROOD_D / BROOD_CELLS
@@ -182,6 +183,7 @@ class _Book:
     def weigh(self, eaten_kg: float) -> None:
         """Take in what was eaten by night, as a day's honey [kg]."""
         told = math.log(eaten_kg / need_kg(self.bees, self.young, self.capped, 1.0))
+        told = min(max(told, -NIGHT_MOST), NIGHT_MOST)
         share = self.bees_var / (self.bees_var + NIGHT_ERROR**2)
         self.bees *= math.exp(share * told)
         self.bees_var *= 1 - share
@@ -200,9 +202,13 @@ class _Book:
 
 
 def _eaten_by_night(days: Days) -> Floats:
-    """Give what is eaten a day by what the last nights without nectar took; NaN when cold [kg]."""
+    """Give what is eaten a day by what the last nights without nectar took; NaN when cold [kg].
+
+    A night on which the hive grew heavier is one of rain.
+    """
     night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
-    eaten = before_each(24 * days.night_kg / night_h, NIGHTS, NIGHTS // 2, NIGHT_QUANTILE)
+    lost = np.where(days.night_kg > 0, 24 * days.night_kg / night_h, np.nan)
+    eaten = before_each(lost, NIGHTS, NIGHTS // 2, NIGHT_QUANTILE)
     flown_h = before_each(np.nan_to_num(days.flying_h, nan=FLYING_H), NIGHTS, 1)
     return np.where(flown_h >= FLYING_H, eaten, np.nan)
 

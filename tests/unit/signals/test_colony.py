@@ -154,6 +154,21 @@ def test_the_nights_loss_tells_how_great_a_colony_is(made_up_hive, share) -> Non
     assert abs(np.log(counted.bees[44] / usual.bees[44])) < 0.3  # counts tell it better
 
 
+def test_nights_of_rain_and_a_scale_that_hardly_moves_make_no_tiny_colony(made_up_hive) -> None:
+    made = made_up_hive(days=45, empty_kg=21.5, step_s=1800, flow_kg=0.0)
+    made.series["weight"][:] = 40.0 - 0.3 * (made.time_s - made.time_s[0]) / DAY_S
+    dry = colony(made.window(), days_of(made.window())).bees[44]
+    for day in range(10, 40, 2):
+        made.add(made.at(day, 2), 0.4, minutes=30)
+        made.add(made.at(day, 12), -0.4, minutes=240)
+    rained = colony(made.window(), days_of(made.window())).bees[44]
+    assert rained == pytest.approx(dry, rel=0.1)
+    made.series["weight"][:] = 40.0 - 0.001 * (made.time_s - made.time_s[0]) / DAY_S
+    window = made.window()
+    still, usual = colony(window, days_of(window)), lived(made_up_hive, days=45)
+    assert still.bees[44] > colony(*usual[1:]).bees[44] / 5
+
+
 def test_visits_that_count_nothing_change_nothing(made_up_hive) -> None:
     _, window, days = lived(made_up_hive)
     usual = colony(window, days)
