@@ -1,9 +1,8 @@
 """Did foragers not come home: `forager_loss`, by the counts of bees.
 
-Foragers that are lost (sprayed, caught out) are counted out and not in again, and go out no more:
-on that very day fewer fly than usual. A counter has a bias of its own, so that a day's balance is
-held against the days before; and the scale must agree: in the evening the hive lacks a good part of
-what the lost bees weigh, beside what a day without income takes.
+Foragers that are lost (sprayed, caught out) are counted out and not in again (`signals.balance`).
+Here is told what a hive's own counter and scale tell plainly, on the evening of that day; what
+shows only beside the neighbours is told a day later (`detect.unreturned`).
 """
 
 from __future__ import annotations
@@ -15,30 +14,24 @@ import numpy as np
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.bare import before_each, passed
+from hivewatch.signals.balance import (
+    BEE_KG,
+    FEWER,
+    LEAST_OUT,
+    LOST_BEES,
+    USUAL_DAYS,
+    balance_of,
+)
+from hivewatch.signals.bare import passed
 from hivewatch.signals.days import Days, days_of
-from hivewatch.signals.faults import NORMAL
 from hivewatch.signals.flown import flown_of
 from hivewatch.signals.window import HiveWindow
 
 # Own choices where no source is named; tests/unit/detect/test_forager_loss.py.
-BEE_KG = 0.0001  # [kg] published: worker mass, constants in Becher et al. (2014)
 BACK_S = 4 * 86_400  # [s] as for `hivewatch.signals.carried`
 GRID_S = 300  # [s] counts are looked at in such steps
-USUAL_DAYS = 14  # days that tell a counter's bias and its spread
-LEAST_DAYS = 5
-LEAST_OUT = 4000.0  # [bees] of a day whose balance says something
-LOST_SHARE = 0.08  # of the bees that went out; published counters agree within 0.05 (Bayer)
-LOST_SPREADS = 3.5  # of the balances of the days before: once in ten years of days, if normal
-ALONE_SPREADS = 5.0  # the same where no scale says anything
-SCALE_SHARE = 0.5  # own choice: of what they weigh, lacking in the evening; others bring nectar
-LEAST_SPREAD = 0.02  # of a balance
-SPREAD, SPREAD_DAYS = 0.05, 8  # of a balance before so many [d] are known
-LOST_BEES = 2000.0  # [bees] own choice: more than age takes on a summer's day, a laying of 1,500
 AT_ONCE_S = 2700  # [s] what goes within this is a swarm,
 AT_ONCE_SHARE = 0.6  # when it is so much of all that is missing
-FEWER = 0.8  # share of the usual traffic: who is lost goes out no more
-PLAIN_SHARE = 0.2  # of the bees that went out: so many missing are plain without that
 
 
 def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits) -> list[Finding]:
@@ -67,33 +60,18 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
 def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
     """Find the days whose bees did not all come home."""
     out, back, is_all_in = flown_of(window)
-    seen = (out >= LEAST_OUT) & is_all_in
-    ratio = np.full(len(days), np.nan)
-    ratio[seen] = back[seen] / out[seen]
+    out = np.where(is_all_in, out, np.nan)
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - USUAL_DAYS - 2, 0)
-    usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS, first=first)
-    off = np.abs(ratio - usual)
-    spread = NORMAL * before_each(off, USUAL_DAYS, SPREAD_DAYS, first=first)
-    spread = np.maximum(np.where(np.isnan(spread), SPREAD, spread), LEAST_SPREAD)
-    lost = out * usual - back
-    share = usual - ratio
-    usual_kg = before_each(days.day_kg, USUAL_DAYS, LEAST_DAYS, first=first)
-    lacks_kg = np.minimum(usual_kg, 0.0) - days.day_kg
-    asked = np.where(np.isnan(lacks_kg), ALONE_SPREADS, LOST_SPREADS)
-    usual_out = before_each(np.where(seen, out, np.nan), USUAL_DAYS, LEAST_DAYS, first=first)
-    is_loss = (
-        ((out < FEWER * usual_out) | (share >= PLAIN_SHARE))
-        & (share >= np.maximum(LOST_SHARE, asked * spread))
-        & (lost >= LOST_BEES)
-        & ~(lacks_kg < SCALE_SHARE * lost * BEE_KG)
-    )
+    told = balance_of(out, back, days.day_kg, first)
+    is_loss = told.is_plain.copy()
     is_loss[days.dusk_s < window.carried.until_s] = False  # told before
     for i in np.flatnonzero(is_loss).tolist():
-        begun_s = _since(window, days, i, float(usual[i]), float(lost[i]))
+        begun_s = _since(window, days, i, float(told.usual[i]), float(told.lost[i]))
         if begun_s is None:
             continue
-        after = i + 1 < len(days) and bool(seen[i + 1]) and out[i + 1] < FEWER * usual_out[i]
-        yield _lost(window, days, i, begun_s, float(lost[i]), float(usual[i]), fewer=after)
+        lost, usual = float(told.lost[i]), float(told.usual[i])
+        after = i + 1 < len(days) and LEAST_OUT <= out[i + 1] < FEWER * told.usual_out[i]
+        yield _lost(window, days, i, begun_s, lost, usual, fewer=bool(after))
 
 
 def _since(window: HiveWindow, days: Days, day: int, usual: float, lost: float) -> int | None:

@@ -25,6 +25,7 @@ from hivewatch.detect import (
     stuck,
     swarm,
     swarm_risk,
+    unreturned,
 )
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
@@ -50,7 +51,7 @@ DETECTORS = (
     dead_out,
     queen,
 )
-YARD_DETECTORS = (flow, silent_robbing)
+YARD_DETECTORS = (flow, silent_robbing, unreturned)
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
 """Kinds that can claim the same move of one hive's weight, the first one first.
@@ -151,8 +152,8 @@ def detect_yard(yard: Yard, days_of_hives: Mapping[str, Days]) -> list[Finding]:
 def is_of_yard(one: Finding) -> bool:
     """Say whether a finding is told by a look at the yard, of which one hive may be the subject.
 
-    A robbing that only the neighbours' gain shows is settled with the yard's findings, not with
-    those of the hive's own readings; its measures say which it is.
+    A robbing or a loss of foragers that only the neighbours show is settled with the yard's
+    findings, not with those of the hive's own readings; its measures say which it is.
     """
     return one.subject.startswith("yard:") or "kg_behind_yard" in one.measures
 

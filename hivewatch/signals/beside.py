@@ -19,6 +19,7 @@ Flags = NDArray[np.bool_]
 SWARM_KG, SWARM_DAYS = (0.8, 4.5), 28  # [kg], [d] after a swarm it brings less for some weeks
 SMALL_KG = 1.0  # [kg] smaller steps are foragers and showers, as for `signals.yard`
 MOVED_DAYS = 2  # [d] after a step, feed dries and boxes are licked out
+MOST_OTHERS = 12  # neighbours that are asked each by itself: more say the same, and cost
 STILL_KG, STILL_DAYS = 0.05, 8  # [kg] by day at most, for [d]: bees bring and eat more
 
 
@@ -27,7 +28,10 @@ class Beside(NamedTuple):
 
     plain: Floats  # gained on days that tell something, NaN where the hive's own weight tells more
     gain: Floats  # the same, and NaN for weeks after a swarm
+    day: Floats  # gained by day, whatever befell the hive
     out: Floats
+    back: Floats
+    stepped: Floats
     night: Floats
     eaten: Floats
     begin_s: Floats  # of the days, for the whole yard: shape (n,)
@@ -38,16 +42,18 @@ def side_by_side(hives: Sequence[Days]) -> Beside:
     """Lay the days of a yard's hives side by side."""
     first = min(one.day[0] for one in hives)
     shape = len(hives), (max(one.day[-1] for one in hives) - first).days + 1
-    plain, gain, out, night, eaten = (np.full(shape, np.nan) for _ in range(5))
+    plain, gain, day, out, back, stepped, night, eaten = (np.full(shape, np.nan) for _ in range(8))
     begin_s, dusk_s = np.zeros(shape), np.zeros(shape)
     for row, one in enumerate(hives):
         at = slice((one.day[0] - first).days, (one.day[0] - first).days + len(one))
         told = np.where(goes_with_robbed(one), np.nan, _plain_kg(one))
         plain[row, at], gain[row, at] = told, np.where(_has_swarmed(one), np.nan, told)
-        out[row, at], night[row, at] = one.bees_out, one.night_kg
+        day[row, at], out[row, at], back[row, at] = one.day_kg, one.bees_out, one.bees_in
+        stepped[row, at], night[row, at] = one.step_kg, one.night_kg
         eaten[row, at] = eaten_kg_per_h(one) * (one.dusk_s - one.dawn_s) / HOUR_S
         begin_s[row, at], dusk_s[row, at] = one.rise_s, one.dusk_s  # nobody robs by night
-    return Beside(plain, gain, out, night, eaten, begin_s.max(axis=0), dusk_s.max(axis=0))
+    begin_s, dusk_s = begin_s.max(axis=0), dusk_s.max(axis=0)
+    return Beside(plain, gain, day, out, back, stepped, night, eaten, begin_s, dusk_s)
 
 
 def _plain_kg(one: Days) -> Floats:
@@ -73,6 +79,17 @@ def _is_still(day_kg: Floats) -> Flags:
     moves = np.concatenate((np.zeros(STILL_DAYS - 1), np.nan_to_num(np.abs(day_kg))))
     most_kg = np.lib.stride_tricks.sliding_window_view(moves, STILL_DAYS).max(axis=1)
     return np.asarray(most_kg < STILL_KG)
+
+
+def others_of(figures: Floats, row: int) -> Floats:
+    """Give the figures of a hive's neighbours: the first dozen of a large yard."""
+    return np.delete(figures, row, axis=0)[:MOST_OTHERS]
+
+
+def before_each_row(figures: Floats, days: int, least: int) -> Floats:
+    """Give the middle figure of the days before each day, row by row: see `before_each`."""
+    rows = np.concatenate((np.full((len(figures), days), np.nan), figures), axis=1)
+    return before_each(rows.ravel(), days, least).reshape(rows.shape)[:, days:]
 
 
 def middle_of(figures: Floats) -> Floats:

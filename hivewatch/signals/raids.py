@@ -10,12 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from hivewatch.signals.bare import before_each
-from hivewatch.signals.beside import Beside, middle_of
+from hivewatch.signals.beside import Beside, before_each_row, middle_of, others_of
 from hivewatch.signals.window import Floats
 
 # Own choices where no source is named; tests/unit/signals/test_raids.py.
-BEFORE_DAYS, LEAST_BEFORE = 16, 5  # days that tell what is usual; known ones of them
+USUAL = (16, 5)  # days that tell what is usual; known ones of them
 LOAD_KG = 3.6e-5  # [kg] published: honey that a bee takes along, constants in Becher et al. (2014)
 CARRIED = (0.5, 4.0)  # share of what it falls behind that so many bees more could carry
 MOST_TIMES = 2.5  # times the usual beside the others: no robbers, but the others fly no more
@@ -39,11 +38,12 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     Floats
         Shape (n,); on other days 0, or what it was ahead, negative; NaN where nobody knows. [kg]
     """
-    own, others = yard.plain[row], np.delete(yard.plain, row, axis=0)
-    behind = np.array([one - np.maximum(_usual(one), 0.0) for one in others - own])
-    flown = np.delete(yard.out, row, axis=0)
+    own, others = yard.plain[row], others_of(yard.plain, row)
+    behind = others - own
+    behind = behind - np.maximum(before_each_row(behind, *USUAL), 0.0)
+    flown = others_of(yard.out, row)
     share = yard.out[row] / np.where(flown >= LEAST_BEES, flown, np.nan)
-    times = middle_of(np.array([one / _usual(one) for one in share]))
+    times = middle_of(share / before_each_row(share, *USUAL))
     middle = middle_of(behind)
     carried_kg = LOAD_KG * yard.out[row] * (1 - 1 / np.maximum(times, 0.1))
     is_raid = (
@@ -56,8 +56,3 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     )
     told = np.where(is_raid, middle, np.minimum(middle, 0.0))
     return np.where(np.isnan(times), np.nan, told)
-
-
-def _usual(figures: Floats) -> Floats:
-    """Give what a figure was on the days before each."""
-    return before_each(figures, BEFORE_DAYS, LEAST_BEFORE)
