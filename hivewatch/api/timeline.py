@@ -112,7 +112,7 @@ def _noted(
     weighed = entries.stated_visits(
         connection, where, from_s - SAME_VISIT_S, until_s + SAME_VISIT_S
     )
-    caused = entries.explained_by(connection, [one.id for one in weighed])
+    caused = entries.explained_by(connection, weighed)
     asked = questions.questions(caused, weighed, zone, {one.id for one in weighed})
     by_id = {one.id: one for one in weighed}
     return {

@@ -141,10 +141,14 @@ def stated_visits(connection: Connection, where: Where, from_s: int, until_s: in
     return [found[one] for one in ids]
 
 
-def explained_by(connection: Connection, visits: Sequence[str]) -> list[Finding]:
-    """Read the findings that these inspections account for."""
+def explained_by(connection: Connection, visits: Sequence[Stored]) -> list[Finding]:
+    """Read the findings that these inspections account for, each of its own hive."""
     c = finding.c
-    query = select(finding).where(c.explained_by.in_(visits), c.status == "explained")
+    query = select(finding).where(
+        c.hive.in_({one.inspection.hive for one in visits}),
+        c.explained_by.in_([one.id for one in visits]),
+        c.status == "explained",
+    )
     return [finding_of(row) for row in connection.execute(query).all()] if visits else []
 
 

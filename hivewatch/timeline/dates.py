@@ -71,7 +71,7 @@ class Event:
 
 
 def queen_events(
-    findings: Iterable[Finding], inspections: Iterable[Noted], zone: tzinfo, as_of: date
+    findings: Iterable[Finding], inspections: Sequence[Noted], zone: tzinfo, as_of: date
 ) -> list[Event]:
     """Say what started a queen calendar at one hive, and what of it is settled.
 
@@ -79,7 +79,7 @@ def queen_events(
     ----------
     findings : Iterable[Finding]
         Of one hive; a swarm starts a calendar.
-    inspections : Iterable[Noted]
+    inspections : Sequence[Noted]
         Of that hive, in any order.
     zone : tzinfo
         Of its yard.
@@ -91,22 +91,22 @@ def queen_events(
     list[Event]
         By time. At most one is not over.
     """
-    visits = sorted(inspections, key=attrgetter("inspection.at_s", "id"))
-    events = [
-        Event(visit.id, seen, _day(visit.inspection.at_s, zone), visit.inspection.at_s)
-        for visit in visits
-        for seen in [_seen(visit.inspection)]
-        if seen is not None
-    ]
-    events += [
+    seen = {one.id: what for one in inspections if (what := _seen(one.inspection)) is not None}
+    swarms = [
         Event(one.id, "swarm left", _day(one.start_s, zone), one.start_s)
         for one in findings
         if one.kind == "swarm"
         and one.status not in {"explained", "withdrawn"}
         and one.confidence >= SWARM_SURE
     ]
-    if not events:
+    if not seen and not swarms:
         return []
+    visits = sorted(inspections, key=attrgetter("inspection.at_s", "id"))
+    events = [
+        Event(one.id, seen[one.id], _day(one.inspection.at_s, zone), one.inspection.at_s)
+        for one in visits
+        if one.id in seen
+    ] + swarms
     oldest = as_of - timedelta(days=OVER_DAYS)
     events = sorted((one for one in events if oldest <= one.on <= as_of), key=lambda e: e.said_s)
     kept = _without_lesser(events)

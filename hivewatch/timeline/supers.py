@@ -61,12 +61,10 @@ def no_room(room: Mapping[str, Any], today: date) -> str:
 
 def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> bool:
     """Say whether a super was put on lately."""
-    since = today - timedelta(days=HOLDS_DAYS)
-    return any(
-        "super added" in [action.what for action in one.actions]
-        and datetime.fromtimestamp(one.at_s, zone).date() >= since
-        for one in visits
-    )
+    added_s = [one.at_s for one in visits if "super added" in [did.what for did in one.actions]]
+    if not added_s:
+        return False
+    return datetime.fromtimestamp(max(added_s), zone).date() >= today - timedelta(days=HOLDS_DAYS)
 
 
 def _said(day: date) -> str:
