@@ -10,6 +10,7 @@ from hivewatch.comb.outlook import Outlook
 from hivewatch.detect.finding import KINDS, Finding
 from hivewatch.errors import UsageError
 from hivewatch.mistakes import check_known
+from hivewatch.rounds import given_away
 from hivewatch.settings import Alerts
 from hivewatch.signals.days import days_of
 from hivewatch.signals.weighed import as_weighed
@@ -97,13 +98,18 @@ def ahead(store: Store, hive: str, as_of_s: int, *, is_replay: bool) -> Outlook:
     Raises
     ------
     UsageError
-        If there is no such hive, or nothing was counted that an outlook could start from.
+        If there is no such hive, its colony was given away, or nothing was counted that an outlook
+        could start from.
     """
     with store.read() as connection:
         apiary = apiary_rows.read(connection)
         check_known("hive", hive, [one.id for one in apiary.hives])
         recorded_by_s = as_of_s if is_replay else None
         seen = outlook_of(connection, apiary, hive, as_of_s, recorded_by_s=recorded_by_s)
+        is_gone = hive in given_away(connection, [hive], as_of_s, recorded_by_s)
+    if is_gone:
+        remedy = "a visit that is written down later says that there is one again"
+        raise UsageError("outlook", hive, "its colony was given away or sold", remedy)
     if seen is None:
         wrong = "nothing was counted here in the last sixty days that an outlook could start from"
         remedy = "write down an inspection with brood or bees counted: hivewatch inspections load"

@@ -12,7 +12,7 @@ from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.outlooks import told_of
-from hivewatch.store import apiary
+from hivewatch.store import apiary, standing
 
 router = APIRouter(tags=["outlook"])
 
@@ -105,6 +105,9 @@ def outlook(here: Here, hive_id: HiveId, asked: Annotated[OutlookAsked, Query()]
         else:
             known = apiary.read_around(connection, hive_id)
             told = told_of(connection, known, hive_id, as_of_s, recorded_by_s=as_of_s)
+        given = told is None and standing.given_away(connection, as_of_s, [hive_id])
+    if given:
+        raise ProblemError(404, "The colony was given away or sold; nothing is said of the hive.")
     if told is None:
         raise ProblemError(
             404,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
 from served import DAY_S, NOW_S
 
-from hivewatch import rounds
+from hivewatch import replay, rounds
 from hivewatch.detect.finding import Finding
+from hivewatch.errors import UsageError
 from hivewatch.store import apiary
 
 GIVEN = "2026-05-10T14:00:00Z"
@@ -35,7 +37,10 @@ def test_it_has_no_place_in_the_round_no_dates_and_no_outlook(fresh):
     assert hive(fresh)["given_away_at"] == GIVEN
     assert hive(fresh, "hazel-2")["given_away_at"] is None
     assert "hazel-1" not in of_round(fresh)
-    assert fresh.http.get("/api/v1/hives/hazel-1/outlook").status_code == 404
+    no_outlook = fresh.http.get("/api/v1/hives/hazel-1/outlook")
+    assert (no_outlook.status_code, "given away" in no_outlook.json()["detail"]) == (404, True)
+    with pytest.raises(UsageError, match="hazel-1: its colony was given away or sold"):
+        replay.ahead(fresh.store, "hazel-1", NOW_S, is_replay=True)
     with fresh.store.read() as connection:
         known = apiary.read(connection)
         for as_of_s, by_s in ((NOW_S, None), (LATER_S, None), (LATER_S, LATER_S)):
