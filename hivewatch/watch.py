@@ -193,7 +193,7 @@ class Watcher:
             if self._apiary is None or any(one.subject.startswith("hive:") for one in marks):
                 self._apiary = apiary_rows.read(connection)  # what edits it marks a hive
         apiary, changed_ms = self._apiary, {one.subject: one.from_ms for one in marks}
-        changed_s = stale.hives(marks, apiary)
+        changed_s = stale.hives(marks, apiary, self._windows.lent_by)
         due = self._due(changed_s.keys(), apiary)
         broke: dict[str, Exception] = {}
         for hive_id in due:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Annotated, ClassVar, NamedTuple
@@ -165,10 +165,33 @@ class Apiary:
                 found.setdefault(one.hive, {})[one.device] = None
         return found
 
+    @cached_property
+    def _stood_in(self) -> Mapping[str, Sequence[Stood]]:
+        found: dict[str, list[Stood]] = {}
+        for hive in self.hives:
+            found.setdefault(hive.yard, []).extend(
+                Stood(from_s, device, hive.id, until_s)
+                for device, from_s, until_s in self.spans(hive.id)
+            )
+        return {yard: sorted(some, key=lambda one: one[:3]) for yard, some in found.items()}
+
+    def stood_in(self, yard: str) -> Sequence[Stood]:
+        """List which devices stood at the hives of a yard, by start."""
+        return self._stood_in.get(yard, ())
+
     def spans(self, hive: str) -> list[Span]:
         """List who stood at a hive and when: `placed_spans`, without asking all placements."""
         stood = self._stood_at.get(hive, ())
         return placed_spans((one for name in stood for one in self.placements_of[name]), hive)
+
+
+class Stood(NamedTuple):
+    """A device stood at a hive of a yard from `from_s` until before `until_s`, or still does."""
+
+    from_s: int
+    device: str
+    hive: str
+    until_s: int | None
 
 
 class Span(NamedTuple):

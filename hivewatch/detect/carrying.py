@@ -108,7 +108,7 @@ def carry(window: HiveWindow, detectors: Iterable[Detector]) -> Carried:
     before = window.carried
     start_s = days.days_of(window).start_s
     last = int(np.searchsorted(start_s, window.last_s - AHEAD_S - LATE_S, side="right")) - 1
-    until_s = int(start_s[last]) if last >= 0 else 0
+    until_s = int(start_s[last]) if last > 0 else 0
     weight = window.of("weight")
     few = weight.skipped + int(np.searchsorted(weight.time_s, until_s)) < 2 * NOISE_BLOCK
     if until_s <= before.until_s or (len(weight) and few):

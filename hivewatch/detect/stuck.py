@@ -63,7 +63,7 @@ def _stuck(window: HiveWindow, days: Days) -> Iterator[tuple[str, int, int, int 
     """Give what does not move: quantity, since when, when that was told, until when, in words."""
     for name in QUANTITIES:
         series = window.of(name).since(window.carried.until_s, BACK_S)
-        if not len(series):
+        if not len(series) or name in window.lent:
             continue
         still = stuck(series, name, COARSE_STILL_S)
         for first, last in _runs(still, series.time_s):

@@ -153,6 +153,8 @@ class HiveWindow:
         placed last speaks from its placement on. Totals are turned into counts already.
     devices : tuple[DeviceTrace, ...]
         The devices that stood at the hive, one entry a placement.
+    lent : frozenset of str
+        Quantities that no device of the hive measures, but one at another hive of its yard.
     """
 
     hive: Hive
@@ -160,6 +162,7 @@ class HiveWindow:
     as_of_s: int
     series: Mapping[str, Series]
     devices: tuple[DeviceTrace, ...] = ()
+    lent: frozenset[str] = frozenset()
     carried: Carried = NOTHING
     """What is known of the days before already; then the series may begin later than the hive."""
     told_s: Mapping[str, Sequence[int]] = field(default_factory=dict)
@@ -177,9 +180,10 @@ class HiveWindow:
 
     @property
     def last_s(self) -> int:
-        """The time of the last reading of all; 0 without any. [s]."""
+        """The time of the last reading of the hive's own devices; 0 without any. [s]."""
         if "last" not in self.memo:  # asked by nearly every signal
-            last_s = (int(one.time_s[-1]) for one in self.series.values() if len(one))
+            own = (one for name, one in self.series.items() if name not in self.lent)
+            last_s = (int(one.time_s[-1]) for one in own if len(one))
             self.memo["last"] = max(last_s, default=0)
         return cast("int", self.memo["last"])
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection
@@ -12,6 +12,7 @@ from hivewatch.signals.carried import AHEAD_S, Carried
 from hivewatch.signals.carried import NOTHING as CARRIED_NOTHING
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import apiary as apiary_rows
+from hivewatch.store.lent import lent_to
 from hivewatch.store.stays import (
     NOTHING,
     Span,
@@ -43,7 +44,8 @@ class _Kept:
 
     def of(self, span: Span) -> Stay:
         """Give a device's stay."""
-        return next((stay for known, stay in self.stays if known[:3] == span[:3]), NOTHING)
+        same = (stay for known, stay in self.stays if known.key == span.key)
+        return next(same, NOTHING)
 
 
 NOTHING_KEPT = _Kept((), CARRIED_NOTHING)
@@ -65,6 +67,7 @@ class WindowKeeper:
         self._total = 0
         self._numbers: dict[str, int] = {}
         self._numbered: Apiary | None = None
+        self._lent: dict[str, set[str]] = {}
 
     def read(
         self,
@@ -83,7 +86,11 @@ class WindowKeeper:
         """
         kept = self._kept.get(hive_id, NOTHING_KEPT)
         self.forget(hive_id)
-        spans = spans_of(connection, apiary, hive_id, as_of_s, self.numbers(connection, apiary))
+        numbers = self.numbers(connection, apiary)
+        own = spans_of(connection, apiary, hive_id, as_of_s, numbers)
+        lent = lent_to(connection, apiary, hive_id, own, as_of_s, numbers=numbers)
+        self._note_lent(hive_id, {span.device for span in lent})
+        spans = [*own, *lent]
         known_ms = 1000 * (kept.carried.until_s + AHEAD_S)
         if any(changed_ms.get(span.device, known_ms) < known_ms for span in spans):
             kept = NOTHING_KEPT  # it came too late
@@ -109,6 +116,10 @@ class WindowKeeper:
         self.forget(hive_id)
         self._keep(hive_id, _Kept(last_of(kept.stays, *asked_from_s), carried))
 
+    def lent_by(self, device: str) -> Collection[str]:
+        """Name the hives that took air or rain from another hive's device when last read."""
+        return self._lent.get(device, ())
+
     def numbers(self, connection: Connection, apiary: Apiary) -> Mapping[str, int]:
         """Give the numbers of the devices that are placed; a device keeps its number for ever."""
         if self._numbered is not apiary:
@@ -119,6 +130,12 @@ class WindowKeeper:
         """Read all of a hive anew next time: its devices have moved."""
         if self._kept.pop(hive_id, None) is not None:
             self._total -= self._bytes.pop(hive_id)
+
+    def _note_lent(self, hive_id: str, devices: Collection[str]) -> None:
+        for hives in self._lent.values():
+            hives.discard(hive_id)
+        for one in devices:
+            self._lent.setdefault(one, set()).add(hive_id)
 
     def _keep(self, hive_id: str, kept: _Kept) -> None:
         """Keep what was read, within the limit; the hive read last goes last."""

@@ -7,7 +7,7 @@ if nothing was added meanwhile.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from sqlalchemy import Connection, text
@@ -47,8 +47,13 @@ def read(connection: Connection) -> list[Mark]:
     ]
 
 
-def hives(marks: Iterable[Mark], apiary: Apiary) -> dict[str, int]:
-    """Say of each hive that changed from when on; 0 where it was not by readings. [s]."""
+def hives(
+    marks: Iterable[Mark], apiary: Apiary, lent_by: Callable[[str], Iterable[str]]
+) -> dict[str, int]:
+    """Say of each hive that changed from when on; 0 where it was not by readings. [s].
+
+    `lent_by` names the other hives to which a device lends what the whole yard shares.
+    """
     from_s: dict[str, int] = {}
     for one in marks:
         what, _, name = one.subject.partition(":")
@@ -56,9 +61,9 @@ def hives(marks: Iterable[Mark], apiary: Apiary) -> dict[str, int]:
             from_s[name] = 0
         elif what == "device":
             since_s = one.from_ms // 1000
-            for place in apiary.placements_of.get(name, ()):
-                if place.hive is not None:
-                    from_s[place.hive] = min(since_s, from_s.get(place.hive, since_s))
+            stood = {one.hive for one in apiary.placements_of.get(name, ()) if one.hive is not None}
+            for hive in stood.union(lent_by(name)):
+                from_s[hive] = min(since_s, from_s.get(hive, since_s))
     return from_s
 
 

@@ -27,6 +27,12 @@ class Span(NamedTuple):
     from_ms: int
     until_ms: int
     ends: bool
+    lends: tuple[str, ...] = ()  # what another hive's device lends; all of the hive's own counts
+
+    @property
+    def key(self) -> tuple[str, int, tuple[str, ...]]:
+        """What stays the same while it goes on."""
+        return self.device, self.from_ms, self.lends
 
 
 def spans_of(
@@ -90,6 +96,8 @@ def read_stay(
     if before is not NOTHING and received_by_s is None:
         few = read_new(connection, span.number, list(BY_NUMBER), from_ms, span.until_ms)
     for number, quantity in BY_NUMBER.items():
+        if span.lends and quantity.name not in span.lends:
+            continue
         if few is None:
             args = (span.number, number, from_ms, span.until_ms, received_by_s)
             new = read_series(connection, *args)
@@ -137,13 +145,12 @@ def take_turns(reporting: list[Span]) -> Iterator[tuple[Span, int]]:
 
 def is_other_voice(before: Stays, now: Stays, known_ms: int) -> bool:
     """Say whether a device reports a quantity first now that it speaks for since long ago."""
-    if len(now) == 1:
+    if len(now) == len(before) == 1:
         return False
     told = {(*span[:3], name) for span, stay in before for name in stay.series}
-    return any(
-        span.from_ms < known_ms and (*span[:3], name) not in told
-        for span, stay in now
-        for name in stay.series
+    said = {(*span[:3], name): span for span, stay in now for name in stay.series}
+    return not told <= said.keys() or any(
+        span.from_ms < known_ms and one not in told for one, span in said.items()
     )
 
 

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, text
 from hivewatch.apiary import Apiary
 from hivewatch.signals.window import EMPTY, DeviceTrace, HiveWindow, Series, counts_of, merge
 from hivewatch.store import apiary as apiary_rows
+from hivewatch.store.lent import lent_to
 from hivewatch.store.open import rows
 from hivewatch.store.quarantine import clock_faults_s
 from hivewatch.store.readings import read_ahead, read_series
@@ -46,9 +47,11 @@ def read_window(
     received_by_s : int or None
         Nothing received later is read; None for all there is. [s]
     """
+    own = spans_of(connection, apiary, hive_id, as_of_s)
+    lent = lent_to(connection, apiary, hive_id, own, as_of_s, received_by_s=received_by_s)
     stays = [
         (span, read_stay(connection, span, NOTHING, span.from_ms, received_by_s))
-        for span in spans_of(connection, apiary, hive_id, as_of_s)
+        for span in (*own, *lent)
     ]
     return window_of(connection, apiary, hive_id, as_of_s, stays)
 
@@ -69,10 +72,11 @@ def read_part(
         TOTAL_OF[name].name: at for name, at in from_s.items() if name in TOTAL_OF
     }
     stays = []
-    for span in spans_of(connection, apiary, hive_id, as_of_s):
+    own = spans_of(connection, apiary, hive_id, as_of_s)
+    for span in (*own, *lent_to(connection, apiary, hive_id, own, as_of_s)):
         series = {}
         for number, quantity in BY_NUMBER.items():
-            if quantity.name in since_s:
+            if quantity.name in since_s and (not span.lends or quantity.name in span.lends):
                 first_ms = max(span.from_ms, since_s[quantity.name] * 1000)
                 series[quantity.name] = read_series(
                     connection, span.number, number, first_ms, span.until_ms
@@ -99,7 +103,10 @@ def window_of(
         yard=yard,
         as_of_s=as_of_s,
         series=_speaking(stays),
-        devices=tuple(_trace(connection, span, stay, as_of_s) for span, stay in stays),
+        devices=tuple(
+            _trace(connection, span, stay, as_of_s) for span, stay in stays if not span.lends
+        ),
+        lent=frozenset(name for span, _ in stays for name in span.lends),
     )
 
 

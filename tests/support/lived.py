@@ -108,6 +108,7 @@ class Life:
             scale = [
                 {"bt": at_s + ahead_s, "n": "weight", "u": "kg", "v": round(weight, 3)},
                 {"n": "battery", "u": "V", "v": 3.2 if is_low else 3.9},
+                {"n": "ambient", "u": "Cel", "v": round(14 + 9 * np.sin(hour / 24 * 2 * np.pi), 1)},
             ]
             probe = [{"t": at_s + 7, "n": "nest", "u": "Cel", "v": round(nest, 2)}]
             packs.append((at_s, "scale-1", json.dumps(scale).encode()))

@@ -11,9 +11,10 @@ from hivewatch import watch
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.ingest.intake import Intake, Message
 from hivewatch.settings import Settings
-from hivewatch.store import apiary, findings, stale
+from hivewatch.store import apiary, findings, readings, stale
 from hivewatch.store.open import Store
 from hivewatch.watch import Watcher
+from hivewatch.wire.quantities import QUANTITIES
 
 T0_S = 1_777_593_600  # 2026-05-01T00:00:00Z
 YARD = Yard("millrace", "Mill race", 52.2, 0.12, "Europe/London")
@@ -128,3 +129,32 @@ def test_time_alone_makes_a_hive_due(store):
     clock.at_s += 1
     assert watcher.look_round(Event(), nothing) == 3
     assert len(silent(store)) == 3
+
+
+def test_air_that_a_yard_shares_makes_those_due_who_borrow_it(store):
+    seen = []
+    watcher = Watcher(store, Settings(), HandClock(), lambda hive, _from_s: seen.append(hive))
+    weigh(store, T0_S)
+    pack = json.dumps([{"n": "ambient", "u": "Cel", "v": 12.0, "t": T0_S}]).encode()
+    Intake(store).commit([Message("x/senml", "scale-2", pack, None, T0_S)])
+    watcher.look_round(Event(), lambda: None)
+    seen.clear()
+    pack = json.dumps([{"n": "ambient", "u": "Cel", "v": 12.5, "t": T0_S + 60}]).encode()
+    Intake(store).commit([Message("x/senml", "scale-2", pack, None, T0_S + 60)])
+    watcher.look_round(Event(), lambda: None)
+    assert sorted(seen) == list(NAMES)
+
+
+@pytest.mark.parametrize("quantity", sorted(QUANTITIES))
+def test_a_hive_that_measures_one_thing_alone_is_looked_at_for_weeks(store, quantity):
+    clock = HandClock()
+    watcher = Watcher(store, Settings(), clock)
+    for hour in range(0, 14 * 24, 6):
+        clock.at_s = T0_S + hour * 3600
+        with store.write() as connection:
+            number = apiary.number_of(connection, "scale-1")
+            told = [(number, QUANTITIES[quantity].number, clock.at_s * 1000, 20.0, clock.at_s)]
+            readings.insert(connection, told)
+            stale.mark(connection, [("device:scale-1", clock.at_s * 1000)])
+        watcher.look_round(Event(), lambda: None)
+    assert marks(store) == set()

@@ -174,6 +174,76 @@ def test_a_kept_window_is_the_one_read_anew(store, seed):
         assert kept.devices[0].heard_s.tolist() == anew.devices[0].heard_s.tolist()
 
 
+AIR, RAIN = QUANTITIES["ambient"].number, QUANTITIES["rain"].number
+
+
+def test_a_hive_that_measures_no_air_takes_it_from_the_device_placed_first_in_its_yard(store):
+    for device, air in (("air-1", 11.0), ("air-2", 22.0), ("scale-1", None)):
+        if air:
+            put(store, device, AIR, *((t, air) for t in (0, 60, 120, 180)))
+        put(store, device, WEIGHT, (0, 40.0), (100, 41.0))
+    put(store, "air-2", RAIN, (50, 0.4))
+    load(
+        store,
+        placed(
+            ("air-1", "millrace-2", 0),
+            ("air-1", None, 100),
+            ("air-2", "millrace-2", 30),
+            ("scale-1", "millrace-1", 0),
+        ),
+    )
+    seen = window(store)
+    assert told(seen.of("ambient")) == [(0, 11.0), (60, 11.0), (120, 22.0), (180, 22.0)]
+    assert told(seen.of("rain")) == [(50, 0.4)]
+    assert seen.lent == {"ambient", "rain", "rain-total"}
+    assert (seen.last_s, len(seen.of("weight"))) == (T0_S + 100, 2)
+    assert [one.device for one in seen.devices] == ["scale-1"]
+    assert window(store, "millrace-2").lent == frozenset()
+
+
+def test_a_hive_with_air_of_its_own_borrows_none_and_one_without_devices_nothing(store):
+    put(store, "scale-1", AIR, (60, 9.0))
+    put(store, "scale-2", AIR, (0, 22.0), (60, 22.0))
+    load(store, placed(("scale-2", "millrace-2", 0), ("scale-1", "millrace-1", 0)))
+    assert told(window(store).of("ambient")) == [(60, 9.0)]
+    load(store, placed(("scale-2", "millrace-2", 0), ("scale-1", None, 0)))
+    assert not window(store).series
+
+
+def test_what_had_not_come_by_then_is_not_lent(store):
+    put(store, "scale-1", WEIGHT, (0, 40.0))
+    put(store, "scale-2", AIR, (0, 22.0), late_s=500)
+    load(store, placed(("scale-2", "millrace-2", 0), ("scale-1", "millrace-1", 0)))
+    assert not window(store, received_by=T0_S + 499).has("ambient")
+    assert window(store, received_by=T0_S + 500).has("ambient")
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_kept_window_with_lent_air_is_the_one_read_anew(store, seed):
+    """Its own device begins to measure the air one day, and the lender comes and goes."""
+    rng = np.random.default_rng(seed)
+    moves = [("scale-1", "millrace-1", 0), ("air-1", "millrace-2", 0), ("air-1", None, 4000)]
+    load(store, placed(*moves, ("air-2", "millrace-2", 100)))
+    keeper = WindowKeeper()
+    at = 0
+    for turn in range(30):
+        at += int(rng.integers(1, 400))
+        device = str(rng.choice(["scale-1", "air-1", "air-2"]))
+        quantity = int(rng.choice([AIR, RAIN])) if device != "scale-1" or turn > 20 else WEIGHT
+        points = [(int(t), float(t % 50)) for t in rng.integers(0, at + 500, rng.integers(1, 6))]
+        put(store, device, quantity, *points)
+        with store.read() as connection:
+            known = apiary.read(connection)
+            changed = {device: (T0_S + min(points)[0]) * 1000}
+            kept = keeper.read(connection, known, "millrace-1", T0_S + at, changed)
+            anew = read_window(connection, known, "millrace-1", T0_S + at)
+        assert kept.series.keys() == anew.series.keys()
+        for name, series in anew.series.items():
+            assert told(kept.series[name]) == told(series)
+        borrowed = [one for one in ("air-1", "air-2") if "millrace-1" in keeper.lent_by(one)]
+        assert bool(borrowed) == bool(kept.lent)
+
+
 def test_windows_are_let_go_beyond_their_share_of_memory(store):
     load(store, placed(("scale-1", "millrace-1", 0), ("scale-2", "millrace-2", 0)))
     for device in ("scale-1", "scale-2"):
