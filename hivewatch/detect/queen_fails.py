@@ -92,11 +92,12 @@ def _falls_off(visit: Visit, hers: Sequence[Visit]) -> Sign | None:
     counted = [one for one in hers if one.a_day][-USUAL_VISITS:]
     if len(counted) < LEAST_VISITS or visit.a_day is None:
         return None
-    fed_kg = (visit.stores_kg or 0.0) - (counted[-1].stores_kg or 0.0)
+    is_harvested = "harvested" in visit.actions
+    eats_up = not is_harvested and (visit.stores_kg or 0.0) < (counted[-1].stores_kg or 0.0)
     is_late = visit.season < FADES_SEASON
     is_fewer = (visit.adults or 0) < (counted[-1].adults or 0) / NO_FEWER
     is_other = is_late or is_fewer or any("split" in one.actions for one in counted)
-    if visit.cells or is_other or fed_kg < 0:
+    if visit.cells or is_other or eats_up:
         return None
     was = sum(
         (one.a_day or 0.0) * min(visit.season / one.season, 1.0) ** FADES_FALL for one in counted

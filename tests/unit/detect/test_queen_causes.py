@@ -100,6 +100,7 @@ def test_little_brood_that_was_no_more_before_is_no_failing_queen(nest):
     [
         ({"stores_kg": 14}, True),
         ({"stores_kg": 6}, False),  # food went: she rests
+        ({"stores_kg": 6, "actions": [{"what": "harvested"}]}, True),
         ({"stores_kg": 14, "adults": 18_000}, False),  # a third of the bees have left
         ({"stores_kg": 14, "queen_cells": {"count": 6}}, False),
     ],
