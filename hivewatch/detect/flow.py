@@ -9,6 +9,7 @@ so that neither feeding nor a super counts; a wet lid is no gain.
 
 from __future__ import annotations
 
+from calendar import isleap
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -49,7 +50,7 @@ FLOWN_BEES = 10_000  # [bees/d] out of a hive on such a day: forty a minute in t
 FLOWN_SHARE, FLOWN_DAYS = 0.25, 14  # of the most of so many days: fewer fly when it is cold
 SEASON = (105, 265)  # [d] 15 April to 22 September; without brood to feed there is no dearth
 GRAMS = 3  # decimals of a kilogram: a scale of 50 g shows 0.35 kg exactly
-HALF_YEAR_D, YEAR_D = 183, 365
+HALF_YEAR_D, YEAR_D, FEB = 183, 365, 2
 TROPIC = 15.0  # [deg] nearer to the equator it may be any month
 
 
@@ -220,7 +221,8 @@ def _error_kg(together: YardDays, span: slice, totals_kg: Floats) -> float:
 def _in_season(yard: Yard, together: YardDays) -> Flags:
     """Say on which days bees have brood to feed, by the calendar of their half of the earth."""
     shift = HALF_YEAR_D if yard.latitude < 0 else 0
-    number = np.array([(one.timetuple().tm_yday - 1 + shift) % YEAR_D + 1 for one in together.day])
+    day = [one.timetuple().tm_yday - (one.month > FEB and isleap(one.year)) for one in together.day]
+    number = (np.array(day) - 1 + shift) % YEAR_D + 1
     is_tropic = abs(yard.latitude) < TROPIC
     return np.asarray(is_tropic | ((number >= SEASON[0]) & (number <= SEASON[1])), np.bool_)
 
@@ -258,16 +260,14 @@ def _dearths(
 
 
 def _could(together: YardDays, gain: Floats) -> Flags:
-    """Say on which days bees could have fetched something: dry, or warm between showers.
-
-    Where nobody measures the air, many that flew out say so.
-    """
+    """Say on which days bees could fetch something: dry, warm between showers, or many flew."""
     night_h = (together.dawn_s - together.dusk_s) / HOUR_S + TWILIGHT_H
     is_warm = together.flying_h >= WARM_SHARE * (DAY_H - night_h)
     most = before_each(together.bees_out, FLOWN_DAYS, 1, 1.0)
-    many = np.fmax(FLOWN_BEES, FLOWN_SHARE * most)
-    flew = np.isnan(together.flying_h) & (together.bees_out >= many)
-    is_dry = (together.lid_kg == 0) & ((together.flying_h >= FLYING_H) | flew)
+    flew = together.bees_out >= np.fmax(FLOWN_BEES, FLOWN_SHARE * most)
+    is_dry = (together.lid_kg == 0) & (
+        (together.flying_h >= FLYING_H) | np.isnan(together.flying_h) & flew
+    )
     return np.asarray((is_dry | is_warm) & ~np.isnan(gain), np.bool_)
 
 

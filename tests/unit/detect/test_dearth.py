@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
+import made_up_yard
 import numpy as np
 import pytest
 from made_up_yard import YARD, day_of, yard_of
@@ -45,3 +48,12 @@ def test_a_dearth_lasts_to_the_end_of_the_season_that_ends_it() -> None:
     gain[last - 4 : last - 2] = [0.34, 0.34]
     (paused,) = [one for one in flow.find(YARD, yard_of(gain)) if one.kind == "dearth"]
     assert day_of(paused.end_s) == last
+
+
+@pytest.mark.parametrize("year", [2026, 2028])
+def test_the_season_ends_on_the_same_day_of_a_leap_year(monkeypatch, year) -> None:
+    """22 September is its last day, whatever February had."""
+    monkeypatch.setattr(made_up_yard, "FIRST", date(year, 5, 1))
+    (one,) = dearths([-0.3] * 200)
+    end = datetime.fromtimestamp(one.end_s, ZoneInfo(YARD.timezone))
+    assert (end.month, end.day, end.hour) == (9, 23, 0)
