@@ -6,10 +6,11 @@ import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
 import { closed, roundNowAndThen, soon as mark } from "./due.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
+import { inspectionList } from "./seen.js";
 import { VisitForm } from "./visit.js";
 import { whoField } from "./who.js";
 import {
-  ago, change, count, day, dayKey, figure, head, isEveryday, measures, number, rank, SOON, span, status, sure, when, zoneName,
+  ago, change, count, day, dayKey, figure, head, isEveryday, measures, rank, SOON, span, status, sure, when, zoneName,
 } from "./words.js";
 
 const SPANS = [["3", "3 days"], ["7", "7 days"], ["30", "30 days"], ["all", "all"]];
@@ -254,39 +255,6 @@ function advice(kind) {
   const one = (name, text) => (text ? [h("dt", {}, name), h("dd", {}, text)] : []);
   return h("details", {}, h("summary", {}, "What to do, take and mind"),
     h("dl", { class: "advice" }, one("Do", kind.do), one("Take", kind.take), one("Mind", kind.mind)));
-}
-
-function inspectionList(seen, names, { zone, now, listed, form }) {
-  if (seen.length === 0) {
-    return [h("p", { class: "quiet" }, "No inspection is written down. A file of them is read by ",
-      h("code", {}, "hivewatch inspections load FILE"), ".")];
-  }
-  return [h("ol", { class: "findings" }, seen.slice(0, listed).map((event) =>
-    h("li", { "data-key": event.id }, h("span", { class: "mark seen" }, names.get(event.id)),
-      h("div", {}, h("h3", {}, when(event.at, zone, now), event.inspection.by ? ` by ${event.inspection.by}` : ""),
-        became(event.inspection) ? h("p", {}, h("strong", {}, became(event.inspection))) : null,
-        h("p", { class: event.inspection.withdrawn ? "quiet" : null }, sentences(event.inspection).join(" ")),
-        event.inspection.withdrawn ? null : h("p", {}, h("button", {
-          "data-key": `correct-${event.id}-${event.inspection.version}`, type: "button", class: "link", onclick: () => form.correct(event.inspection),
-        }, "Put right", h("span", { class: "unseen" }, `: ${names.get(event.id)}`)))))))];
-}
-
-/** "corrected", "withdrawn", or nothing. */
-export const became = (one) => (one.withdrawn ? "withdrawn: it counts for nothing" : one.version > 1 ? "corrected" : "");
-
-/** What an inspection says, in short sentences. */
-export function sentences({ opened, brood, adults, stores_kg, queen, queen_cells, actions, note }) {
-  const cells = Object.entries(brood ?? {}).filter(([, n]) => n !== null && n !== undefined);
-  const said = [];
-  if (cells.length) said.push(`Brood cells: ${cells.map(([stage, n]) => `${number(n)} ${stage}`).join(", ")}.`);
-  if (adults !== null && adults !== undefined) said.push(`${number(adults)} bees.`);
-  if (stores_kg !== null && stores_kg !== undefined) said.push(`Stores ${figure(stores_kg, "kg")}.`);
-  if (queen) said.push(`Queen: ${queen}.`);
-  if (queen_cells?.count) said.push(`${count(queen_cells.count, "queen cell")}${queen_cells.stage ? `, ${queen_cells.stage}` : ""}.`);
-  for (const { what, kg } of actions ?? []) said.push(`${what[0].toUpperCase()}${what.slice(1)}${kg ? `, ${figure(kg, "kg")}` : ""}.`);
-  if (opened === false) said.push("Nobody opened it.");
-  if (note) said.push(note);
-  return said.length ? said : ["Seen, nothing noted."];
 }
 
 function questionList(events, page) {

@@ -4,7 +4,7 @@
 import { answers } from "./answers.js";
 import { get, kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { became, sentences } from "./hive.js";
+import { became, sentences } from "./seen.js";
 import { head, isEveryday, status, sure, until, when } from "./words.js";
 import { whoField } from "./who.js";
 

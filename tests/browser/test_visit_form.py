@@ -120,6 +120,7 @@ def test_a_visit_is_put_right_and_keeps_what_the_form_has_no_field_for(here, for
     assert [side.capped for side in one.frames] == [0.5]
     assert [(did.what, did.kg) for did in one.actions] == [("fed", 2.55), ("other", None)]
     page.get_by_text("corrected").wait_for()
+    page.get_by_text("Of 1 side of comb: 0.5 capped. 21,000 bees. Queen: seen.").wait_for()
     page.get_by_role("button", name="Put right", exact=False).click()
     page.get_by_role("button", name="Take it back").click()
     page.get_by_text("Taken back.").wait_for()
