@@ -195,7 +195,7 @@ class HiveWindow:
     def knowing(self, until_s: int, told_s: Mapping[str, Sequence[int]]) -> HiveWindow:
         """Give the window to a detector that has told what was settled before a moment."""
         part = HiveWindow(
-            *(self.hive, self.yard, self.as_of_s, self.series, self.devices),
+            *(self.hive, self.yard, self.as_of_s, self.series, self.devices, self.lent),
             *(Carried(until_s), told_s),
         )
         part.memo.update(self.memo)
