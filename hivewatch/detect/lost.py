@@ -25,6 +25,8 @@ SLOPE = 0.3
 UNDONE = (0.6, 1.5)  # own choice: share of a loss that, when it comes, undoes it ...
 UNDONE_S = 2 * 3600  # [s] own choice: ... within so long
 FED_S, FED_SHARE = 2 * DAY_S, 0.8  # own choice: so long before, and so much of the loss, was put on
+# Own choice: what a shower sent home an hour or two before goes out again with the sun, or a part
+HOME_S, HOME = 3 * 3600, (0.5, 1.5)
 
 
 def lost_kg(weight: Series, step: Step) -> float | None:
@@ -83,5 +85,14 @@ def was_fed(window: HiveWindow, step: Step, kg: float) -> bool:
     """Say whether as much was put on in the days before: robbers carry feed off within hours."""
     return any(
         step.before_s - FED_S <= one.after_s <= step.before_s and FED_SHARE * kg <= one.size_kg
+        for one in steps_of(window)
+    )
+
+
+def had_come_home(window: HiveWindow, step: Step, kg: float) -> bool:
+    """Say whether as many bees as left had come home at once shortly before, as before rain."""
+    return any(
+        step.before_s - HOME_S <= one.after_s <= step.before_s
+        and HOME[0] * kg <= one.size_kg <= HOME[1] * kg
         for one in steps_of(window)
     )

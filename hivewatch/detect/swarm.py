@@ -23,7 +23,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.gone import are_let_out, counted_s, gone
 from hivewatch.detect.left import left, measures_counted, measures_of
 from hivewatch.detect.limits import Limits
-from hivewatch.detect.lost import alone_s, is_undone, lost_kg, was_fed
+from hivewatch.detect.lost import alone_s, had_come_home, is_undone, lost_kg, was_fed
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.exodus import (
@@ -130,6 +130,9 @@ def _judge(
     kg = -step.size_kg if kg is None else kg
     if step.low_kg > STRAY_KG:  # foragers came home before the scale was quiet
         kg = max([kg, *(been.kg for been in seen)])
+    may_be_foragers = kg < FORAGERS_KG and had_come_home(window, step, kg)
+    if may_be_foragers and _nest_of(window, step, "seldom").what != "swarm":
+        return
     bees = gone(window, step)
     if bees is not None:
         yield from _by_counter(window, step, kg, bees, seen)

@@ -33,6 +33,7 @@ CLEAR_SPREADS = 6.0  # of a reading
 # of foragers one to two hundred a minute at the most; half an hour between readings dilutes it
 LEAST_KG_PER_MIN = 0.03
 RUSH = 1.0  # [of the bees that usually go out] so many more go than come: foragers let out do not
+RUSH_SLOW = 1.5  # ... and so many, where coarse readings of the weight make it look slow
 LONGEST_S = 1800  # [s] an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 COARSE_STEPS = 2  # or so many steps of a coarse feed
 BEFORE_S, BEFORE_STEPS = 900, 3  # [s] what the weight was before, from so long or so many readings
@@ -207,7 +208,8 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
     asked: Asked = "seldom" if is_coarse else "counted" if is_counted else "at once"
     said = nest_said(nest, one.start_s, one.seen_s, one.seen_s, asked)
     is_told = said.what == "swarm"
-    if not is_told and one.kg < LEAST_KG_PER_MIN * (one.seen_s - one.start_s) / 60:
+    is_slow = not is_told and one.kg < LEAST_KG_PER_MIN * (one.seen_s - one.start_s) / 60
+    if is_slow and not (is_counted and is_coarse):
         return None
     if is_counted:
         before = float(balance.of_out(one.start_s - KEPT_IN_S, one.start_s))
@@ -215,7 +217,8 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
         warmed = said.warmer_k >= WARMED_K
         if is_kept_in and not warmed:
             return None
-        seen = _counted(balance, one, SHARE_WARMED if warmed else SHARE_LEAST)
+        share = SHARE_WARMED if warmed else SHARE_LEAST
+        seen = _counted(balance, one, share, RUSH_SLOW if is_slow else RUSH)
         return seen and replace(seen, told_s=max(seen.told_s, said.told_s))
     if (
         not is_told
@@ -226,7 +229,7 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
     return replace(one, told_s=max(one.seen_s, said.told_s), warmer_k=said.warmer_k)
 
 
-def _counted(balance: Balance, one: Exodus, share_least: float) -> Exodus | None:
+def _counted(balance: Balance, one: Exodus, share_least: float, rush: float) -> Exodus | None:
     """Say when the counter had seen go what the scale had; None where it had not by `told_s`.
 
     Between coarse readings of the weight it may report a little later.
@@ -239,8 +242,8 @@ def _counted(balance: Balance, one: Exodus, share_least: float) -> Exodus | None
     gone = balance.gone(begun_s, counted_s) - sheltered
     share = gone * BEE_KG / one.kg
     usual_a_s = float(balance.of_out(begun_s - KEPT_IN_S, begun_s)) / KEPT_IN_S
-    rush = gone >= RUSH * usual_a_s * (counted_s - begun_s)
-    agree = np.flatnonzero((share >= share_least) & (share <= SHARE_MOST) & rush)
+    is_rush = gone >= rush * usual_a_s * (counted_s - begun_s)
+    agree = np.flatnonzero((share >= share_least) & (share <= SHARE_MOST) & is_rush)
     if not len(agree):
         return None
     first = int(agree[0])

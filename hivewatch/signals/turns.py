@@ -120,6 +120,8 @@ def _turned(
     if asked == "at once":
         return np.asarray((warmer >= WARMED_K) & steady & (colder <= strayed_k))
     turned = (warmer >= WARM_UP_K) & (steady | (fell >= np.maximum(WARM_UP_K, strayed_k)))
+    if asked in {"weighed", "seldom"}:  # what warms up with the morning stays warm
+        turned &= (warmer >= WARMED_K) | (fell >= COOLED_K)
     turned |= (warmer >= WARMING_K) & steady & (colder >= COOLED_K)
     if asked in {"counted", "burst"}:
         turned |= (colder >= COOLED_K) & (strayed_k <= STEADY * colder)

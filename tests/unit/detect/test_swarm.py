@@ -11,6 +11,7 @@ import pytest
 from hivewatch.detect import run, swarm
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
+from hivewatch.signals.exodus import exodus_of
 
 DAY, HOUR = 5, 12.5  # 13:30 British summer time
 BEE_KG = 0.000136  # published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
@@ -321,3 +322,44 @@ def test_crowds_both_ways_are_no_swarm_where_the_counter_errs_by_as_much(
     for name in ("bees-in", "bees-out"):  # robbers
         hive.series[name][during] += 60_000
     assert swarm.find(hive.window(quantities), [], limits) == []
+
+
+def test_foragers_that_a_shower_had_sent_home_fly_again_and_are_no_swarm(
+    made_up_hive: Callable, limits: object
+) -> None:
+    for home_kg, told in ((0.9, 0), (0.0, 1)):
+        hive = made_up_hive(step_s=1800)
+        at_s = leave(hive, 0.9, minutes=20, warm_up_k=0.0)
+        hive.add(at_s - 5400, home_kg, minutes=20)
+        found = swarm.find(hive.window(("weight", "bees-in", "bees-out")), [], limits)
+        assert len(found) == told
+
+
+def test_a_nest_that_warms_up_with_the_morning_says_nothing_of_a_swarm(
+    made_up_hive: Callable, limits: object
+) -> None:
+    for fell_k, told in ((0.0, 0), (1.4, 1)):
+        hive = made_up_hive(step_s=1800)
+        at_s = hive.at(DAY, HOUR)
+        hive.add(at_s, -0.6, minutes=30)
+        since_h = (hive.time_s - at_s) / 3600
+        hive.series["nest"] = 34.6 + 0.85 * np.clip(since_h / 1.5 + 1, 0, 1)
+        hive.series["nest"][hive.time_s > at_s + 1800] -= fell_k
+        assert len(swarm.find(hive.window(WEIGHED), [], limits)) == told
+
+
+def test_a_cast_across_two_half_hours_is_told_by_a_counter_that_saw_a_rush(
+    made_up_hive: Callable,
+) -> None:
+    # of many foragers as many may be on their way; of few, they may have been kept in
+    for traffic, told in ((0.87, 1), (1.5, 0), (0.5, 0)):
+        hive = made_up_hive(step_s=1800)
+        at_s = hive.at(DAY, HOUR)
+        hive.add(at_s, -0.8, minutes=60)
+        count(hive)
+        for name in ("bees-in", "bees-out"):
+            hive.series[name] *= traffic
+        gone = (hive.time_s > at_s) & (hive.time_s <= at_s + 3600)
+        hive.series["bees-out"][gone] += 0.8 / BEE_KG / gone.sum()
+        window = hive.window(("weight", "bees-in", "bees-out"))
+        assert len(exodus_of(window)) == told
