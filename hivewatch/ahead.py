@@ -22,6 +22,7 @@ from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.settings import Alerts
 from hivewatch.signals.dawn import DawnDepartures, dawn_departures_of
 from hivewatch.signals.days import DAY_S, Days, days_of
+from hivewatch.signals.departures import is_weighed
 from hivewatch.signals.larder import SEEN_LONG_DAYS
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import findings, inspections, stale
@@ -29,7 +30,7 @@ from hivewatch.store.windows import read_part, read_window
 from hivewatch.timeline.gone import of_this_colony
 
 TAKEN = ("swarm", "forager_loss")
-READ = ("weight", "ambient", "rain", "bees-in", "bees-out")
+READ = ("weight", "ambient", "rain", "bees-out")
 REACH_S = (REACH_DAYS + 8) * DAY_S  # a day's income rests on the days before it
 MARGIN_S = 3 * DAY_S  # own choice: dawns before a visit or a box that say what it weighed
 HOUR_S = 3600  # own choice: an outlook goes by days; who asks twice within an hour hears the same
@@ -155,6 +156,8 @@ def _as_found(
     frame = FRAMES[next(one.frame for one in apiary.hives if one.id == hive_id)]
     from_s = dict.fromkeys(READ, since_s) | {"weight": _weighed_from_s(noted, frame, since_s)}
     window = read_part(connection, apiary, hive_id, from_s, as_of_s)
+    if not is_weighed(window):  # a counter alone tells by both ways who left
+        window = read_part(connection, apiary, hive_id, from_s | {"bees-in": since_s}, as_of_s)
     return window, findings.read(connection, hive=hive_id, since_s=since_s, until_s=as_of_s + 1)
 
 

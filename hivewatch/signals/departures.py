@@ -88,6 +88,17 @@ def is_watched(window: HiveWindow, from_s: int, to_s: int) -> bool:
     return False
 
 
+def is_weighed(window: HiveWindow) -> bool:
+    """Say whether the scale was at work whenever the counter was, which then is not asked."""
+    counted_s, weighed_s = window.of("bees-out").time_s, window.of("weight").time_s
+    if not len(counted_s):
+        return True
+    ends_s = np.array((counted_s[0] - WEIGHED_S, counted_s[-1] + WEIGHED_S))
+    low, high = weighed_s.searchsorted(ends_s)
+    edges_s = np.concatenate((ends_s[:1], weighed_s[low:high], ends_s[1:]))
+    return bool((np.diff(edges_s) <= 2 * WEIGHED_S).all())
+
+
 def _by_weight(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
     """Find lasting losses of a swarm's size, by day, with nothing lifted."""
     weight = window.of("weight")

@@ -31,7 +31,7 @@ from hivewatch.store.open import Store
 from hivewatch.watch import Watcher
 from hivewatch.wire.quantities import QUANTITIES
 
-NEW = 40  # looks that are measured
+NEW = 288  # looks that are measured: a day's
 
 
 class HandClock:
