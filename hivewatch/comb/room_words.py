@@ -51,7 +51,8 @@ def describe_room(room: Room, as_of: date) -> list[str]:
     said = []
     boxes = "the brood boxes" if room.supers == 0 else "brood boxes and supers"
     if room.seams_of_bees is not None:
-        seams = f"There are {room.seams_of_bees:.0f} seams of bees"
+        many = round(room.seams_of_bees)
+        seams = "There is 1 seam of bees" if many == 1 else f"There are {many} seams of bees"
         if room.crowded_on is None:
             said.append(f"{seams}, and there is room for them for three weeks.")
         elif room.super_by is None:
