@@ -34,6 +34,7 @@ GRID_S = 300  # [s] counts are looked at in such steps
 COARSEST_S = 660  # [s] a counter that reports less often does not show twenty minutes
 BURST_S = 1200  # [s] from memory: bursts of 5 to 20 minutes, Capaldi et al. (2000)
 AROUND_S = (1500, 5400)  # [s] before and after a burst: what it stands out from
+WARM_CEL = 14.0  # [Cel] cooler, foragers fly in the gaps of the weather, and the young stay at home
 HOURS_H = (10.5, 17.5)  # [h] from memory: noon to four o'clock, by the sun; with a margin
 BURST_SPREADS = 4.0  # how far both ways stand out
 USUAL_H, USUAL_SPREADS = 0.6, 2.0  # [h] the same, this near to the hive's own usual hour
@@ -120,6 +121,8 @@ def _of_days(
             continue
         first = int(standing[0])
         at = first + int(np.argmax(spreads[i, first : first + wide]))
+        if not _is_warm(window, int(begin_s[i, at])):
+            continue
         hours.append(float(hour[i, at]))
         told = int(told_s[i, first])
         yield _flight(window, int(begin_s[i, at]), told, excess[:, i, at], float(spreads[i, at]))
@@ -130,6 +133,12 @@ def _is_late(window: HiveWindow, day: date) -> bool:
     latitude, laid = window.yard.latitude, day - timedelta(days=FLY_AT_D)
     few = laying_level(laid, latitude) * BEST_EGGS < BURST_BEES
     return few and northern_day(laid, latitude) > PEAK_DAY
+
+
+def _is_warm(window: HiveWindow, start_s: int) -> bool:
+    """Say whether it was as warm as young bees want it, if the air was measured."""
+    air = window.of("ambient").between(start_s - HOUR_S // 2, start_s + BURST_S + HOUR_S // 2)
+    return not len(air) or float(np.median(air.value)) >= WARM_CEL
 
 
 def _are_sent(window: HiveWindow, told_s: Floats, step_s: int) -> NDArray[np.bool_]:

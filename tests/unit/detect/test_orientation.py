@@ -51,6 +51,15 @@ def test_in_autumn_no_young_bees_are_left_to_fly_in_number(
     assert bool(orientation.find(elsewhere, [], limits)) == are_told
 
 
+def test_on_a_cool_day_it_is_foragers_in_a_gap_of_the_weather(made_up_hive, limits) -> None:
+    hive = counted(made_up_hive)
+    for day in range(14):
+        fly(hive, day, 13.5)
+    hive.series["ambient"] -= 6.0
+    assert find(hive, limits) == []
+    assert find(hive, limits, ("bees-in", "bees-out"))  # nobody measured the air
+
+
 def test_small_ones_are_found_once_the_hour_is_known(made_up_hive, limits) -> None:
     hive = counted(made_up_hive, bees=15_000)
     for day in range(14):
