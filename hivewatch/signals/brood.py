@@ -7,7 +7,7 @@ opening or a probe at the edge of a small brood nest does not.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -23,6 +23,7 @@ from hivewatch.signals.nest_bound import (
     is_autumn,
     light_hours,
     probe_share,
+    usual_air_cel,
 )
 from hivewatch.signals.rest import rest_of
 from hivewatch.signals.warmth import Warmth, warmth_of
@@ -31,6 +32,11 @@ from hivewatch.signals.window import Floats, HiveWindow
 T = TypeVar("T")
 
 STEADY_K = 0.5  # [K] own choice: the Montreal nests with brood span less, but for openings
+# Brood ends within days, and its warmth with it. A nest that falls at once to less than a cluster
+# keeps lies open, or on the ground, and has brood when it is set up again. Own choice: by how much,
+# and to what part of a full nest over the air; days around a turn that tell it. Published: a
+# worker's days from egg to bee, after which there is none.
+CHILL_K, CHILL_PART, CHILL_AROUND, CHILL_DAYS = 5.0, 0.5, 2, 21  # [K], -, [d], [d]
 # A nest held within the published range of brood from 33 Cel (Stabentheiner et al. 2010) has brood
 # though it is a degree cooler than it was, if it is steady: own choice, half of what the bees of a
 # nest without keep to.
@@ -151,11 +157,12 @@ def _find(window: HiveWindow) -> list[Turn]:
     rises = np.where(is_known, risen_k, np.where(_has_risen(over_k), near_k, over_k)) / clear_k
     rises = np.clip(rises, -1.0, 1.0)
     risen_k = np.where(is_known, risen_k, near_k)
-    autumn = is_autumn(window)
+    autumn, lies_open = is_autumn(window), _lies_open(window)
     turns: list[Turn] = []
     has_brood: bool | None = None
     up = down = 0.0
     since, nearest = 0, 1.0
+    end: Turn | None = None  # that is not certain yet
     stays: Floats | None = None  # what each day says by the rest from which brood began
     told = np.flatnonzero(~np.isnan(says)).tolist()
     first = told[0] if told else 0
@@ -165,6 +172,8 @@ def _find(window: HiveWindow) -> list[Turn]:
             has_brood, up, down, since, stays = None, 0.0, 0.0, i, None
         nearest = near
         say = of_day if stays is None else float(np.fmax(of_day, stays[i]))
+        if end is not None and say > 0:  # it lay open for some days, and is warm again
+            end, down = None, 0.0
         up = min(AUTUMN_DAYS, max(0.0, up + (say if is_late else rise)))
         down = min(AUTUMN_DAYS, max(0.0, down - say))
         to_onset = AUTUMN_DAYS if is_late and has_brood is False else SETTLED_DAYS
@@ -178,9 +187,24 @@ def _find(window: HiveWindow) -> list[Turn]:
             has_brood, down, since = True, 0.0, i + 1
         elif has_brood is not False and down >= to_end:
             if has_brood is True:
-                turns.append(_turn(warmth, over_k, range(since, i + 1), -1.0))
-            has_brood, up, since, stays = False, 0.0, i + 1, None
+                end = end or _turn(warmth, over_k, range(since, i + 1), -1.0)
+                around = slice(max(end.day - CHILL_AROUND, 0), end.day + CHILL_AROUND + 1)
+                if i - end.day < CHILL_DAYS and lies_open[around].any():
+                    continue
+                turns.append(replace(end, told_day=i, told_s=int(warmth.told_s[i])))
+            has_brood, up, since, stays, end = False, 0.0, i + 1, None, None
     return turns
+
+
+def _lies_open(window: HiveWindow) -> NDArray[np.bool_]:
+    """Say on which days the nest was within a day chilled to less than a cluster keeps."""
+    nest_cel, air_cel = brood_nest_cel(window), warmth_of(window).ambient_cel
+    air_cel = np.where(np.isnan(air_cel), usual_air_cel(window), air_cel)
+    fell_k = -np.diff(nest_cel, prepend=np.nan)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(
+            (fell_k >= CHILL_K) & (nest_cel < air_cel + CHILL_PART * (FULL_CEL - air_cel))
+        )
 
 
 def _has_risen(over_k: Floats) -> NDArray[np.bool_]:

@@ -145,6 +145,22 @@ def test_a_pause_of_two_days_and_an_open_lid_turn_nothing():
     assert places(nest) == []
 
 
+@pytest.mark.parametrize("days", [4, 9, 15])
+def test_a_hive_that_lies_open_for_days_falls_at_once_and_has_its_brood_again(days):
+    nest = summer(0)
+    nest.add(nest.at(25, 4), nest.at(25 + days, 15), -12)
+    assert places(nest) == []
+
+
+def test_a_nest_that_fell_at_once_and_stays_cold_has_no_brood_after_three_weeks():
+    nest = summer(0)
+    nest.add(nest.at(25, 4), nest.at(60), -12)
+    (turn,) = turns_of(nest.window())
+    assert not turn.is_onset
+    assert abs(day_of(nest, turn.start_s) - 25) <= 1.1
+    assert 45 <= day_of(nest, turn.told_s) <= 48.5
+
+
 def test_a_gap_is_neither_and_is_counted_where_the_turn_fell_into_it():
     nest = summer(0)
     nest.silence(nest.at(20), nest.at(32))
