@@ -3,7 +3,8 @@
 The weight tells it by abrupt moves that leave a step or go far down and come back; the nest, where
 the weight does not move, by a dip of its warmth. Left to others: rain, which comes in several steps
 of under 2.5 kg and dries off; a loss of 0.8 to 4 kg by day with nothing lifted, as a swarm leaves
-it, unless a counter saw nobody go; and a weight that stays near nothing.
+it, unless a counter saw nobody go, or a scale alone lost it between two readings, where only the
+keeper knows; and a weight that stays near nothing.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.dips import Dip, dips_of
-from hivewatch.signals.drying import is_at_once, stayed_s
+from hivewatch.signals.drying import SHARP, is_at_once, stayed_s
 from hivewatch.signals.exodus import FORAGERS_KG
 from hivewatch.signals.faults import is_coarse
 from hivewatch.signals.late import is_awaited
@@ -192,7 +193,7 @@ def _judge(window: HiveWindow, move: Step, dips: list[Dip]) -> Finding | None:
         elif abs(size) < LEAST_KG:
             confidence = 0.8 if dips else 0.0
         else:  # a swarm's loss is not told here; what bees did not carry off is
-            confidence = 0.6 if is_at_once(move) and _nobody_left(window, move) else 0.0
+            confidence = _taken_out(window, move)
         confidence = confidence if light else 0.0
     if told_s is None or confidence <= 0:
         return None
@@ -215,6 +216,21 @@ def _came_home(window: HiveWindow, move: Step) -> bool:
     if window.of("bees-in").between(move.before_s, move.after_s + 1).time_s.size:
         return -_left_kg(window, move) > HOME_SHARE * move.size_kg
     return move.size_kg < HOME_KG and move.after_s - move.before_s > HOME_S
+
+
+def _taken_out(window: HiveWindow, move: Step) -> float:
+    """Say how sure a loss as of a swarm, gone from one reading to the next, was taken out.
+
+    Where neither counter nor probe was at work it may be either, and the keeper is to be asked.
+    """
+    if is_at_once(move) and _nobody_left(window, move):
+        return 0.6
+    is_heavy = -move.size_kg >= FORAGERS_KG
+    if not is_heavy or abs(move.sharp_kg) < SHARP * -move.size_kg:
+        return 0.0
+    span_s = move.before_s - AROUND_S, move.after_s + AROUND_S
+    alone = not any(len(window.of(name).between(*span_s)) for name in ("bees-out", "nest"))
+    return 0.5 if alone else 0.0
 
 
 def _nobody_left(window: HiveWindow, move: Step) -> bool:
