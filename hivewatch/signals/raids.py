@@ -43,7 +43,8 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     behind = behind - np.maximum(before_each_row(behind, *USUAL), 0.0)
     flown = others_of(yard.out, row)
     share = yard.out[row] / np.where(flown >= LEAST_BEES, flown, np.nan)
-    times = middle_of(share / before_each_row(share, *USUAL))
+    usual = before_each_row(share, *USUAL)
+    times = middle_of(share / np.where(usual > 0, usual, np.nan))
     middle = middle_of(behind)
     carried_kg = LOAD_KG * yard.out[row] * (1 - 1 / np.maximum(times, 0.1))
     is_raid = (
