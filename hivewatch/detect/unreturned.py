@@ -66,12 +66,7 @@ def find(_yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     if len(counted) < 2:  # noqa: PLR2004 - one neighbour tells how many could fly
         return []
     yard = side_by_side(list(counted.values()))
-    return [
-        one
-        for row, hive in enumerate(counted)
-        for one in _losses(hive, row, yard)
-        if one.detected_s <= yard.dusk_s[-1]
-    ]
+    return [one for row, hive in enumerate(counted) for one in _losses(hive, row, yard)]
 
 
 def _losses(hive: str, row: int, yard: Beside) -> list[Finding]:
