@@ -42,7 +42,7 @@ WORST_KG = 0.1  # [kg/d] behind the poorest of the others
 LOSES_KG = 0.15  # [kg] by day
 FLOW_KG = 0.5  # [kg] by day of the others: in such a flow a weaker hive falls behind by itself
 NIGHT_KG = 0.08  # [kg] more a night than the others, and the usual: it starves, or something dries
-FEWER_KG = 0.05  # [kg/d] that it may have brought less by itself, as fewer of its bees flew
+FEWER_KG = 0.2  # [kg/d] beyond its food: with fewer bees it brings less by itself, but not that
 FEWEST = 0.85  # times its usual share of the traffic: with less, its own bees are lost, and weigh
 FALLS_KG = 0.2  # [kg] by day less than it gained before: a flow that it misses is no robbing
 RAID_KG = 0.2  # [kg/d] behind where its robbers were counted, counts for nothing,
@@ -174,12 +174,8 @@ class _Own:
         since = _since(self.more - base, first, day)
         span = slice(since, day + 1)
         mine, flies = _mean(self.own[span]), _mean(self.share[span]) / self.usual_share[first]
-        brings_kg = max(_mean(self.middle[span]) - base + _mean(self.eaten[span]), 0.0)
-        if (
-            flies < FEWEST
-            or (1 - flies) * brings_kg > FEWER_KG
-            or (np.isnan(flies) and kg < ALONE_KG)
-        ):
+        eats = mine + _mean(self.eaten[span]) > -FEWER_KG
+        if flies < FEWEST or (flies < 1 and eats) or (np.isnan(flies) and kg < ALONE_KG):
             return None
         # tonight's loss is not known yet
         if _mean(self.night[since:day]) - self.usual_night[first] > NIGHT_KG:

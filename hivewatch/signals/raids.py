@@ -38,10 +38,10 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     Floats
         Shape (n,); on other days 0, or what it was ahead, negative; NaN where nobody knows. [kg]
     """
-    own, others = yard.plain[row], others_of(yard.plain, row)
+    own, others = yard.gain[row], others_of(yard.gain, row)
     behind = others - own
     behind = behind - np.maximum(before_each_row(behind, *USUAL), 0.0)
-    flown = others_of(yard.out, row)
+    flown = np.where(np.isnan(others), np.nan, others_of(yard.out, row))
     share = yard.out[row] / np.where(flown >= LEAST_BEES, flown, np.nan)
     usual = before_each_row(share, *USUAL)
     times = middle_of(share / np.where(usual > 0, usual, np.nan))

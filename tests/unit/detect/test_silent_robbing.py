@@ -107,13 +107,15 @@ def test_robbers_that_are_counted_tell_it_within_days(kg, latest, hives) -> None
         assert 25 <= day_of(yard, one.start_s) <= day_of(yard, one.detected_s) <= latest
 
 
-def test_weeks_after_a_swarm_its_robbers_are_counted_all_the_same() -> None:
+def test_neighbours_that_swarmed_tell_nothing_of_how_many_fly() -> None:
     yard = counted_yard()
-    step_kg = np.zeros(COUNT)
-    step_kg[8] = -2.0
-    yard["hazel-1"] = replace(with_robbers(yard["hazel-1"], 25, 40, 0.7), step_kg=step_kg)
-    (one,) = find(yard)
-    assert day_of(yard, one.detected_s) == 25
+    fewer = np.where(np.arange(COUNT) >= 22, 0.5, 1.0)
+    step_kg = np.where(np.arange(COUNT) == 22, -2.0, 0.0)
+    for name in ("hazel-0", "hazel-2", "hazel-3"):
+        one = yard[name]
+        yard[name] = replace(one, bees_out=one.bees_out * fewer, step_kg=step_kg)
+    strong = rob(yard["hazel-1"], 25, 28, 0.6)
+    assert find(yard | {"hazel-1": strong}) == []
 
 
 def test_while_the_others_bring_what_is_carried_off_is_told_as_well() -> None:
