@@ -23,10 +23,11 @@ def follow_foragers(
 ) -> tuple[Colony, Floats]:
     """Move members by a sign of their foragers: their number times what each hive makes of it.
 
-    The filter of `assimilate.assimilate` with one count. Only foragers are moved, and what is the
-    hive's own: such signs say nothing of brood, and whether foragers die sooner or fly less they
-    cannot tell. A hive with hardly a forager stays as it is, and so does one with more winter bees
-    than foragers: these fly as well then, and nobody knows how many.
+    The filter of `assimilate.assimilate` with one count. Only foragers are moved, house bees, of
+    whom those who have gone out are missing, and what is the hive's own: such signs say nothing of
+    brood, and whether foragers die sooner or fly less they cannot tell. A hive with hardly a
+    forager stays as it is, and so does one with more winter bees than foragers: these fly as well
+    then, and nobody knows how many.
 
     Parameters
     ----------
@@ -48,8 +49,9 @@ def follow_foragers(
     """
     foragers = np.asarray(colony.foragers.sum(axis=0), np.float64)
     log_foragers = np.log(np.maximum(foragers, 1.0))
+    house = np.asarray(colony.house.sum(axis=0), np.float64)
     there = log_foragers + own[list(through)].sum(axis=0)
-    state = np.concatenate([log_foragers[None], own])
+    state = np.concatenate([[log_foragers, np.log(np.maximum(house, 1.0))], own])
     members = there.shape[1]
     drawn = np.array([one.standard_normal(members) for one in generators])
     off = told[:, 1:] * (drawn - drawn.mean(axis=1, keepdims=True))
@@ -60,5 +62,9 @@ def follow_foragers(
     least = np.maximum(LEAST_FORAGERS, np.median(colony.winter, axis=1))
     gain[:, np.median(foragers, axis=1) < least] = 0.0
     moved = state + gain[:, :, None] * (told[:, :1] + off - there)
-    more = np.asarray(scale_to(foragers, moved[0]), np.float32)
-    return replace(colony, foragers=colony.foragers * more), moved[1:]
+    flown, at_home = (
+        np.asarray(scale_to(bees, log), np.float32)
+        for bees, log in zip((foragers, house), moved[:2], strict=True)
+    )
+    after = replace(colony, foragers=colony.foragers * flown, house=colony.house * at_home)
+    return after, moved[2:]

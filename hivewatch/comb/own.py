@@ -36,10 +36,11 @@ in a flow they fly more, in a dearth they stay at home. Deaths follow: the risk 
 foraging (Visscher & Dukas 1997, Prado et al. 2020). Own choices: a third more or less, for two
 weeks, as flows last."""
 
-LATER = (0.0, 10.0)
+LATER = (0.0, 12.0)
 """By how many days the season of laying and of winter bees runs late at a hive, beside what its
 latitude says, and the spread of that. [d] Own choice: springs and autumns of a place differ by two
-to three weeks between years (common practice, no source), and colonies differ beside that."""
+to three weeks between years (common practice, no source), colonies differ beside that, and so do
+the published curves of laying."""
 
 
 def season_of(own: Floats) -> tuple[Floats, Floats]:

@@ -40,9 +40,9 @@ HOUSE_DEATH = Prior(0.004, 0.5, 0.02, 0.001, 0.05)
 
 # Multiple of the published brood losses (see stages.py). 1 is the published mean, on which two
 # sources agree (0.851 of the eggs become bees in Fukuda & Sakagami 1968, 0.849 by the mortalities
-# of Schmickl & Crailsheim 2007); a good patch loses a third of that (own choice). The median lies
-# between; the spread reaches both.
-BROOD_LOSS = Prior(0.7, 0.5, 0.02, 0.05, 3.0)
+# of Schmickl & Crailsheim 2007). The spread, own choice, reaches a good patch, which loses less
+# than half of that, in one colony of twenty-five.
+BROOD_LOSS = Prior(1.0, 0.4, 0.02, 0.05, 3.0)
 
 LAYING_DRIFT = 0.06
 """Daily drift of laying on the log scale. Own choice; tests/property/test_comb_outlook.py."""

@@ -39,11 +39,12 @@ visit cannot tell her from one that was lost."""
 
 STOPPED_PART = 0.2  # of what is expected: laying below it is as good as stopped. Own choice
 
-FALL = (math.log(0.7), 0.25)
+FALL = (math.log(0.7), 0.3)
 """Log of the power of the curve of laying by season with which it falls after midsummer, and its
 spread. Published curves differ there: 106 days after its peak that of McLellan et al. 1978 is at
 16 %, that of Schmickl & Crailsheim 2007 at 4 % (both as restated by later models); the power 0.57
-makes the first of the second. The spread reaches both. Both rise alike or faster."""
+makes the first of the second. The spread reaches both, and somewhat further. Both rise alike or
+faster."""
 
 Season = tuple[Floats | float, Floats | float]
 """By how many days it runs late, and the power with which laying falls."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hivewatch.comb.colony import (
+    FORAGER_DAYS,
     HOUSE_DAYS,
     Cohorts,
     Colony,
@@ -30,15 +31,29 @@ WINTER_DEATH = 0.004
 # 2007 (Ecol. Modelling 204:219-245, p. 230).
 HOME_DEATH = 0.01
 
+# Part of those who have foraged for `FORAGER_DAYS` and longer that die in a day besides: worn out
+# after 10 to 21 days of flying weather (common practice, no source), and gone before winter, whose
+# days without flight would keep them for months. Own choice: half of them within two weeks.
+OLD_DEATH = 0.05
+
 # In spring, when laying rises, winter bees take up foraging as it gets warm enough to fly, and in
 # the north are gone by mid-May: worn out within some two weeks of flying weather. Own choice; they
 # live up to six months (common practice, no source).
 WINTER_RECRUIT = 1 / 12
 
-# A winter bee that rears brood, in spring or in autumn, ages as a summer bee does: with the usual
-# open brood for each bee it lives 36 days (21 in the house, 15 in the field: common practice, no
-# source). Own choice.
+# A winter bee that rears brood in spring ages as a summer bee does: with the usual open brood for
+# each bee she lives 36 days (21 in the house, 15 in the field: common practice, no source). Not in
+# autumn: bees that have nursed then are no winter bees (see `AUTUMN_LOAD`). Own choice.
 WINTER_NURSE_DEATH = 1 / 36
+
+AUTUMN_LOAD = 0.6
+"""Open brood for each house bee, as a part of the usual, with which the season alone says how many
+of the bees emerging become winter bees: with half of it the odds are four times as high, at the
+most `AUTUMN_ODDS` times. That bees live long who have no brood to feed is published (Maurizio 1950,
+Fluri et al. 1982, Amdam & Omholt 2002; from memory); the numbers are own choices. So a colony whose
+queen ends early has its winter bees early."""
+
+AUTUMN_ODDS = 8.0
 
 SPRING_GROWTH = 0.005  # [1/d] growth of laying by season from which it is spring; own choice
 
@@ -55,6 +70,15 @@ FLOW_PULL_DAYS = 4.0
 FLOW_PULL_KG = 2.0
 NURSING_HOLD_DAYS = 2.0
 USUAL_OPEN_A_HOUSE_BEE = 6 / 21  # steady laying: six days of larvae, 21 of house bees
+
+FORAGER_SHARE = 0.3
+SHARE_HOLD_DAYS = 60.0
+SHARE_MOST_DAYS = 6.0
+"""Foragers hold house bees back: where they are a twentieth more than `FORAGER_SHARE` of house bees
+and foragers the onset is three days later, where less earlier, by `SHARE_MOST_DAYS` at the most.
+Published: Khoury et al. 2011 (social inhibition), whose rate of first foraging, 0.25 less 0.75 of
+the foragers' share, gives 21 days at 0.27 and lets nobody forage beyond a third. Own choice: so
+much gentler, as colonies of a summer's end have more."""
 
 _YOUTH = np.exp(-np.arange(HOUSE_DAYS, dtype=np.float32) / RECRUIT_WIDTH_DAYS)[:, None, None]
 _STAGE_DAYS = [old - young for young, old in WORKER.windows]
@@ -92,6 +116,7 @@ def rates_of(colony: Colony, traits: Traits, day: Day) -> Rates:
     load = colony.brood_class(1) / usual
     pull = FLOW_PULL_DAYS * bounded(day.flow_kg / FLOW_PULL_KG, 0.0, 1.0)
     hold = NURSING_HOLD_DAYS * bounded(load - 1.0, -1.0, 1.0)
+    hold = hold + _held_back(colony.foragers.sum(axis=0), house)
     onset = bounded(traits.onset_age + hold - pull, ONSET_AGE.low, ONSET_AGE.high)
     late = np.exp((onset.astype(np.float32) - RECRUIT_EARLIER_DAYS) / RECRUIT_WIDTH_DAYS)
     flying = np.asarray(day.flying, np.float32)
@@ -99,16 +124,40 @@ def rates_of(colony: Colony, traits: Traits, day: Day) -> Rates:
     return Rates(
         brood_loss=np.repeat(-np.expm1(-_HAZARD * traits.brood_loss), _STAGE_DAYS, axis=0),
         house_death=traits.house_death,
-        forager_death=-np.expm1(
-            np.log1p(-traits.forager_death) * flying
-            + np.log1p(-HOME_DEATH) * np.maximum(1.0 - flying, 0.0)
-        ),
-        winter_death=WINTER_DEATH + WINTER_NURSE_DEATH * bounded(load, 0.0, 1.0),
+        forager_death=_forager_death(traits.forager_death, flying),
+        winter_death=WINTER_DEATH + WINTER_NURSE_DEATH * spring * bounded(load, 0.0, 1.0),
         recruit=np.float32(RECRUIT_STEEPEST) / (1.0 + late * _YOUTH),  # a logistic step of age
         revert=np.zeros((1, 1), np.float32),
         winter_recruit=WINTER_RECRUIT * flying * spring,
-        winter_share=day.winter_share,
+        winter_share=_winter_share(day.winter_share, load),
     )
+
+
+def _held_back(foragers: Cohorts, house: Cohorts) -> Cohorts:
+    """Say by how many days the foragers there are put the onset off."""
+    share = foragers / np.maximum(foragers + house, 1.0)
+    off = SHARE_HOLD_DAYS * (share - FORAGER_SHARE)
+    return np.asarray(bounded(off, -SHARE_MOST_DAYS, SHARE_MOST_DAYS))
+
+
+def _forager_death(on_full_day: Cohorts, flying: Cohorts) -> Cohorts:
+    """Give the part of foragers that die, by days of foraging."""
+    log_kept = np.log1p(-on_full_day) * flying
+    log_kept += np.log1p(-HOME_DEATH) * np.maximum(1.0 - flying, 0.0)
+    kept = np.exp(log_kept).astype(np.float32)
+    death = np.repeat(1.0 - kept[None], FORAGER_DAYS, axis=0)
+    death[-1] = 1.0 - kept * (1.0 - OLD_DEATH)
+    return np.asarray(death)
+
+
+def _winter_share(by_season: Cohorts, load: Cohorts) -> Cohorts:
+    """Say what part of the bees emerging become winter bees: by season, and what there is to feed.
+
+    None where the season has none, all where it has all.
+    """
+    less = AUTUMN_LOAD / np.maximum(load, AUTUMN_LOAD / AUTUMN_ODDS)
+    odds = bounded(less**2, 1.0 / AUTUMN_ODDS, AUTUMN_ODDS)
+    return np.asarray(by_season * odds / (1.0 - by_season + by_season * odds))
 
 
 def advance_one_day(

@@ -213,12 +213,12 @@ def test_a_count_more_never_widens_the_present_on_average(
 def test_a_sensor_more_never_widens_the_present_on_average(
     strength: float, sign: str, weeks: int
 ) -> None:
-    """Over a dozen hives, whose foragers are those of one member, and counted with an error."""
+    """Over two dozen hives, whose foragers are those of one member, and counted with an error."""
     rng = np.random.default_rng(weeks)
     first = Visit(DAY, CombCount(*(round(strength * n) for n in (3900, 7600, 15100))), None)
     last = DAY + timedelta(days=7 * (weeks + 1))
     without, with_it = [], []
-    for seed in range(12):
+    for seed in range(24):
         alone = begin(first, seed, 48.0, Sensed(), 80)
         member, told = int(rng.integers(0, 80)), {}
         through = [0, 2] if sign == "flights" else [1, 2]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -93,9 +94,12 @@ def summer(laying: float, members: int, flying: float = 1.0, days: int = 250) ->
     return colony
 
 
-@pytest.mark.parametrize("laying", [1500.0, 1750.0, 2000.0])
+@pytest.mark.parametrize("laying", [1600.0, 1800.0, 2047.0])
 def test_a_good_queen_ends_at_50_000_to_70_000_bees(laying: float) -> None:
-    """Common practice, no source; own choice: just under eight hours of flight in the mean day."""
+    """Common practice, no source; own choice: just under eight hours of flight in the mean day.
+
+    Published: at her best a queen lays 1,600 (Becher et al. 2014) to 2,047 (McLellan et al. 1978).
+    """
     assert 50_000 <= float(np.median(summer(laying, 400, 0.65).adults)) <= 70_000
 
 
@@ -112,6 +116,40 @@ def test_a_flow_draws_house_bees_out_and_brood_keeps_them_in() -> None:
     held = advance_one_day(nursing, traits, plain_day())[2].recruited
     assert in_flow > 1.5 * plain
     assert held < 0.8 * plain
+
+
+def test_foragers_beyond_their_share_hold_house_bees_back() -> None:
+    """The sign of Khoury et al. 2011: fewer go out where foragers are many, more where few."""
+    traits = draw_traits(np.full((1, 1), 1500, np.float32), np.zeros((5, 1, 1), np.float32))
+    base = summer(1500, 1)
+    many, few = (replace(base, foragers=base.foragers * part) for part in (2.0, 0.3))
+    out = [advance_one_day(one, traits, plain_day())[2].recruited for one in (many, base, few)]
+    assert out[0] < 0.9 * out[1] < 0.9 * 0.9 * out[2]
+
+
+def test_the_oldest_foragers_are_gone_before_winter() -> None:
+    """Common practice, no source: summer bees do not see the winter, though they do not fly."""
+    colony = summer(1500, 1)
+    traits = draw_traits(np.zeros((1, 1), np.float32), np.zeros((5, 1, 1), np.float32))
+    first = colony.foragers.sum()
+    for _ in range(90):
+        colony, _, _ = advance_one_day(colony, traits, plain_day(0.0))
+    assert colony.foragers.sum() < 0.15 * (first + summer(1500, 1).house.sum())
+
+
+def test_bees_without_brood_to_feed_become_winter_bees_sooner() -> None:
+    """None by a season that has none, all by one that has all; else the less brood the more."""
+    traits = draw_traits(np.full((1, 1), 1000, np.float32), np.zeros((5, 1, 1), np.float32))
+    base = summer(1500, 1)
+    idle = replace(base, brood=np.concatenate([0 * base.brood[:9], base.brood[9:]]))
+
+    def winter(colony: Colony, share: float) -> float:
+        day = Day(*(np.full((1, 1), v, np.float32) for v in (0.5, 0.0, share, 1.0)))
+        return float(advance_one_day(colony, traits, day)[0].winter.sum())
+
+    assert winter(idle, 0.3) > 1.5 * winter(base, 0.3) > 0
+    assert winter(idle, 0.0) == winter(base, 0.0) == 0
+    assert winter(base, 1.0) == pytest.approx(winter(idle, 1.0))
 
 
 def test_foragers_live_longer_where_they_cannot_fly() -> None:
