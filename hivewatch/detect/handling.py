@@ -14,6 +14,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from hivewatch.detect.added import added_kg
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.handled import LIFTED_KG, handled, opened
 from hivewatch.detect.limits import Limits
@@ -183,7 +184,7 @@ def _judge(window: HiveWindow, move: Step, dips: list[Dip]) -> Finding | None:
             return None  # it came slowly: snow, or hours of rain
     elif size >= LEAST_KG:
         if lifted < LIFTED_KG and not dips:
-            if _came_home(window, move):
+            if _came_home(window, move) or added_kg(window, move) < HALF * size:
                 return None  # bees
             told_s = _put_on_s(window, move) if light and not gap else None
             confidence = 0.85

@@ -370,3 +370,20 @@ def test_two_bad_readings_half_an_hour_apart_are_no_handling(made_up_hive, said)
     hive.series["weight"][at] += 4.5
     hive.series["weight"][at + 3] -= 20.0
     assert said(hive.window()) == []
+
+
+def test_a_gain_that_the_counter_saw_come_home_between_two_readings_is_no_handling(
+    made_up_hive, said
+):
+    for home, told in ((9000.0, 0), (0.0, 1)):
+        hive = made_up_hive(step_s=1800, days=5, seed=3)
+        done_s = hive.at(3, 12.2)
+        hive.add(done_s, 0.95)
+        first = int(hive.time_s.searchsorted(done_s))
+        hive.series["bees-out"] = np.full(len(hive.time_s), 600.0)
+        hive.series["bees-in"] = np.full(len(hive.time_s), 600.0)
+        hive.series["bees-in"][first] += home
+        hive.series["bees-out"][first + 1] += home  # and go out again later, for nectar
+        hive.series["nest"][first] -= 1.5
+        found = said(hive.window(("weight", "nest", "bees-in", "bees-out")))
+        assert len(found) == told
