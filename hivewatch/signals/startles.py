@@ -7,7 +7,7 @@ hive's own last ten days at that hour such a break stands out where weather's sl
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import ceil
 
@@ -79,19 +79,12 @@ def _go_on(window: HiveWindow, kept: list[Startle] | None) -> list[Startle]:
     """Give the startles that are known, and those since."""
     until_s, known = window.carried.until_s, kept or []
     nest, over_s = clean_nest(window), window.over_s("nest")
-    if until_s:
-        if not _breaks(nest, over_s, until_s):
-            return known
-        nest = clean(window.of("nest").since(until_s, BACK_S), "nest")  # what is usual, too
     free_s = known[-1].first_s if known else 0
-    return [*known, *find_startles(nest, over_s, until_s, free_s)]
 
+    def whole() -> Series:
+        return clean(window.of("nest").since(until_s, BACK_S), "nest")
 
-def _breaks(nest: Series, over_s: int, from_s: int) -> bool:
-    """Say whether the course breaks anywhere, whatever is usual."""
-    _, value, first = _quarters(nest, over_s, from_s)
-    is_broken = _course_of(value, np.arange(first, len(value))).is_broken if len(value) else value
-    return bool(is_broken[: -OVER - BEST].any())
+    return [*known, *find_startles(nest, over_s, until_s, free_s, whole if until_s else None)]
 
 
 def _quarters(nest: Series, over_s: int, from_s: int) -> tuple[Ints, Floats, int]:
@@ -105,19 +98,28 @@ def _quarters(nest: Series, over_s: int, from_s: int) -> tuple[Ints, Floats, int
     return EMPTY.time_s, EMPTY.value, 0
 
 
-def find_startles(nest: Series, over_s: int, from_s: int, free_s: int) -> Iterator[Startle]:
+def find_startles(
+    nest: Series,
+    over_s: int,
+    from_s: int,
+    free_s: int,
+    whole: Callable[[], Series] | None = None,
+) -> Iterator[Startle]:
     """Find where the nest's course broke as it does when a hive is opened.
 
     Parameters
     ----------
     nest : Series
-        Brood-nest temperature, with `USUAL_DAYS` before `from_s` where there are. [Cel]
+        Brood-nest temperature, with half a day before `from_s` where there is. [Cel]
     over_s : int
         Until when the nest is known. [s]
     from_s : int
         What was over before is known. [s]
     free_s : int
         When the last of those before began (`first_s`); 0 without. [s]
+    whole : Callable or None
+        Gives the nest with `USUAL_DAYS` before `from_s`, asked only where its course breaks; None
+        where `nest` has them.
 
     Yields
     ------
@@ -133,8 +135,13 @@ def find_startles(nest: Series, over_s: int, from_s: int, free_s: int) -> Iterat
     if not len(value):
         return
     course = _course_of(value, np.arange(first, len(value)))
+    broken = np.flatnonzero(course.is_broken[: -OVER - BEST]).tolist()
+    if broken and whole is not None:
+        start_s = time_s[first]
+        time_s, value, _ = _quarters(whole(), over_s, from_s)
+        first = int(time_s.searchsorted(start_s))
     free = (free_s - int(time_s[0])) // STEP_S + FREE if free_s else 0
-    for at in np.flatnonzero(course.is_broken[: -OVER - BEST]).tolist():
+    for at in broken:
         begins = first + at
         if begins < free:
             continue
