@@ -31,8 +31,8 @@ class Prior:
 FORAGER_DEATH = Prior(1 / 14, 0.36, 0.06, 0.02, 0.5)
 
 # Age at first foraging. Median 21 d, limits 7 to 50 d: Robinson 1992 and Winston 1987, quoted by
-# Becher et al. 2014. Spread: own choice, two days either way between colonies.
-ONSET_AGE = Prior(21.0, 0.10, 0.02, 7.0, 50.0)
+# Becher et al. 2014. Spread: own choice, three days either way between colonies.
+ONSET_AGE = Prior(21.0, 0.14, 0.02, 7.0, 50.0)
 
 # Part of house bees that die in a day: 0.004 (Martin 2001, healthy winter, quoted by Becher et al.
 # 2014); the spread reaches the 0.01 of Schmickl & Crailsheim 2007 (adult base).
