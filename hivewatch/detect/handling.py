@@ -3,7 +3,7 @@
 The weight tells it by abrupt moves that leave a step or go far down and come back; the nest, where
 the weight does not move, by a dip of its warmth. Left to others: rain, which comes in several steps
 of under 2.5 kg and dries off; a loss of 0.8 to 4 kg by day with nothing lifted, as a swarm leaves
-it, unless a counter saw nobody go, or a scale alone lost it between two readings, where only the
+it, unless a counter saw nobody go, or a scale alone lost it within minutes, where only the
 keeper knows; and a weight that stays near nothing.
 """
 
@@ -226,8 +226,8 @@ def _taken_out(window: HiveWindow, move: Step) -> float:
     """
     if is_at_once(move) and _nobody_left(window, move):
         return 0.6
-    is_heavy = -move.size_kg >= FORAGERS_KG
-    if not is_heavy or abs(move.sharp_kg) < SHARP * -move.size_kg:
+    is_quick = move.after_s - move.before_s <= HOME_S  # what takes longer may be a swarm
+    if -move.size_kg < FORAGERS_KG or not is_quick or abs(move.sharp_kg) < SHARP * -move.size_kg:
         return 0.0
     span_s = move.before_s - AROUND_S, move.after_s + AROUND_S
     alone = not any(len(window.of(name).between(*span_s)) for name in ("bees-out", "nest"))

@@ -82,10 +82,10 @@ def test_a_loss_as_of_a_swarm_is_not_called_handling(made_up_hive, said, step_mi
 
 
 @pytest.mark.parametrize(("kg", "sure"), [(-1.2, []), (-2.2, [0.5])])
-def test_what_a_coarse_scale_alone_loses_at_once_is_asked_about(made_up_hive, said, kg, sure):
-    """A swarm or a hand: where neither nest nor counter can say, the keeper is asked."""
-    hive = made_up_hive(step_s=1800, days=5, seed=2)
-    hive.add(hive.at(3, 12.55), kg, 10)
+def test_what_a_scale_alone_loses_within_a_reading_is_asked_about(made_up_hive, said, kg, sure):
+    """Where neither nest nor counter can say whether it was a hand, the keeper is asked."""
+    hive = made_up_hive(step_s=600, days=5, seed=2)
+    hive.add(hive.at(3, 12.55), kg, 3)
     assert [one.confidence for one in said(hive.window(("weight",)))] == sure
 
 
