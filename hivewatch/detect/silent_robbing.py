@@ -46,7 +46,7 @@ FEWER_KG = 0.2  # [kg/d] beyond its food: with fewer bees it brings less by itse
 FEWEST = 0.85  # times its usual share of the traffic: with less, its own bees are lost, and weigh
 FALLS_KG = 0.2  # [kg] by day less than it gained before: a flow that it misses is no robbing
 RAID_KG = 0.2  # [kg/d] behind where its robbers were counted, counts for nothing,
-RAIDS_KG = 0.3  # [kg] and so much beside it, added up, is told: half a kilogram on one day
+RAIDS_KG = 0.6  # [kg] and so much beside it, added up, is told: half a kilogram on two days
 WELL_KG, WELL_DAYS = 0.2, 4  # [kg/d] behind beside the usual, [d] in a row: it is over
 UNKNOWN_DAYS = 10  # [d] and it is not known any longer
 
