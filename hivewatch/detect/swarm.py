@@ -5,9 +5,8 @@ scale meanwhile. A counter that saw the bees go tells it while they leave; so do
 up as the weight falls. Of less than all foragers weigh, the nest must say so, or the counter that
 nobody had been kept in. The scale alone tells it where two readings or more see it come (hands take
 whole parts, a swarm pours out), surer once a visit would be over; where half an hour lies between
-them, a nest that cooled says a swarm or a hand, and so does the scale where nothing else can be
-asked, in the season, if nobody wrote down a visit; a counter alone by more bees than ever leave at
-once. Left to others: what a counter did not see go (frames taken out,
+them, a nest that cooled says a swarm or a hand, if nobody wrote down a visit; a counter alone by
+more bees than ever leave at once. Left to others: what a counter did not see go (frames taken out,
 a lid blown off), and the slow losses of the morning and of drying lids. What comes back within two
 hours has not left: a part that was put on again, or a swarm whose queen could not fly.
 """
@@ -17,7 +16,6 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 
 import numpy as np
 
@@ -41,7 +39,6 @@ from hivewatch.signals.exodus import LEAST_KG as LEAST_SEEN_KG
 from hivewatch.signals.exodus import MOST_KG as MOST_SEEN_KG
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.outpour import Outpour, outpours_of
-from hivewatch.signals.season import laying_level
 from hivewatch.signals.slips import with_slips
 from hivewatch.signals.steps import QUIET_S, SPREADS, Step, moves_of
 from hivewatch.signals.sun import is_light
@@ -65,8 +62,6 @@ SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a li
 # Own choice: bees may come back, and without a counter it may be a keeper's hand after all
 UNDER_WAY, UNDER_WAY_UNCOUNTED = 0.9, 0.8
 ALONE_COOLED = 0.5  # own choice: a hand cools the nest as well, where its warming was not seen
-ALONE_AT_ONCE = 0.5  # own choice: nor does half an hour between readings show how it went,
-SWARMING_LEVEL = 0.6  # own choice: ... in the season of swarms, by laying as part of its peak
 ALONE_SO_FAR, ALONE = 0.5, 0.7  # own choice: the scale alone; a visit would be over by now
 COUNTED, COUNTED_ALONE = 0.9, 0.75  # own choice: with the nest, and the counter all by itself
 
@@ -280,20 +275,9 @@ def _by_weight(window: HiveWindow, step: Step, kg: float, *, is_visited: bool) -
         return
     is_quick = step.after_s - step.before_s <= QUICK_S
     at_once = abs(step.sharp_kg) >= SHARP * kg  # what goes so may be a feeder or a lid
-    if not (LEAST_KG if is_quick else FORAGERS_KG) <= kg <= MOST_KG:
-        return
-    if not at_once:
+    if (LEAST_KG if is_quick else FORAGERS_KG) <= kg <= MOST_KG and not at_once:
         sure = ALONE if near else ALONE_SO_FAR
         yield _left(window, step, kg, step.settled_s, sure, "nothing was lifted meanwhile")
-    elif not is_quick and not is_visited and _is_season(window, step.before_s):
-        words = "between two readings, with nothing else to ask; or frames were taken out"
-        yield _left(window, step, kg, step.settled_s, ALONE_AT_ONCE, words)
-
-
-def _is_season(window: HiveWindow, moment_s: int) -> bool:
-    """Say whether colonies swarm about then: while queens lay most."""
-    day = datetime.fromtimestamp(moment_s, UTC).date()
-    return laying_level(day, window.yard.latitude) >= SWARMING_LEVEL
 
 
 def _left(

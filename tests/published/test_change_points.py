@@ -51,29 +51,31 @@ def dated(value: np.ndarray, bound: float) -> int:
 
 def run_lengths(monkeypatch: pytest.MonkeyPatch, k: float, h: float, shift: float) -> np.ndarray:
     """Let the days say what normal noise says, after brood that was sure; days until its end."""
-    told: list[int] = []
 
-    def turn(_warmth: object, _over_k: object, days: range, *, is_onset: bool) -> SimpleNamespace:
-        if not is_onset and len(told) == run:
-            told.append(days[-1])
-        return SimpleNamespace(day=days[-1])
+    def turn(_: object, __: object, days: range, to: float, **___: object) -> brood.Turn:
+        return brood.Turn(to > 0, days[-1], days[-1], 0, 0, 0, 0.0, 0.0)
 
     rng = np.random.default_rng(1954)
     n = {0.0: 1500, 0.5: 400}.get(shift, 100)
     every = {
-        "warmth_of": lambda _: SimpleNamespace(ambient_cel=np.zeros(n + 4)),
+        "warmth_of": lambda _: SimpleNamespace(ambient_cel=np.zeros(n + 4), told_s=np.zeros(n + 4)),
         "probe_share": lambda _: np.ones(n + 4),
         "bound_cel": lambda _: np.zeros(n + 4),
         "is_autumn": lambda _: np.zeros(n + 4, np.bool_),
+        "_lies_open": lambda _: np.zeros(n + 4, np.bool_),
+        "rest_of": lambda _: SimpleNamespace(
+            half=np.zeros(n + 4), risen_k=lambda _: np.full(n + 4, np.nan)
+        ),
         "over_bound_k": lambda _: np.concatenate((np.full(4, 9.0), -brood.CLEAR_K * days)),
         "_turn": turn,
         "END_DAYS": SCALE * h,
     }
     for name, value in every.items():
         monkeypatch.setattr(brood, name, value)
-    for run in range(RUNS):  # noqa: B007 - `turn` looks at it
+    told = []
+    for _ in range(RUNS):
         days = SCALE * (rng.normal(shift, 1.0, n) - k)
-        brood._find(SimpleNamespace())
+        told += [one.told_day for one in brood._find(SimpleNamespace()) if not one.is_onset][:1]
     assert len(told) >= RUNS - 1
     return np.array(told) - 3
 

@@ -289,20 +289,6 @@ def test_the_scale_alone_is_surer_once_a_visit_would_be_over(
     assert first.confidence < last.confidence
 
 
-@pytest.mark.parametrize(
-    ("days_ago", "kg", "sure"), [(0, 2.2, [0.5]), (0, 1.0, []), (120, 2.2, [])]
-)
-def test_half_an_hour_between_readings_of_a_scale_alone_leaves_it_as_likely_as_not(
-    made_up_hive: Callable, limits: object, days_ago: int, kg: float, sure: list[float]
-) -> None:
-    """In the season; in winter it was something that somebody took out."""
-    hive = made_up_hive(step_s=1800)
-    leave(hive, kg)
-    hive.time_s = hive.time_s - days_ago * 86_400
-    seen = swarm.find(hive.window(("weight",)), [], limits)
-    assert [one.confidence for one in seen] == sure
-
-
 def test_what_a_visit_took_off_and_put_on_again_is_taken_back(
     made_up_hive: Callable, limits: object
 ) -> None:
