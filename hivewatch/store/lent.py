@@ -11,12 +11,14 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from sqlalchemy import Connection
 
-from hivewatch.apiary import Apiary, Stood
+from hivewatch.apiary import Apiary
 from hivewatch.store import apiary as apiary_rows
-from hivewatch.store.stays import Span
+from hivewatch.store.open import rows
+from hivewatch.store.stays import Span, span_of
 from hivewatch.wire.quantities import QUANTITIES
 
-SHARED = (("ambient",), ("rain", "rain-total"))
+Names = tuple[str, ...]
+SHARED: Sequence[Names] = (("ambient",), ("rain", "rain-total"))
 
 
 def lent_to(
@@ -47,37 +49,31 @@ def lent_to(
     list[Span]
         By quantity and start; `lends` names what they lend.
     """
-    near = [
-        one
-        for one in apiary.stood_in(apiary.hive[hive_id].yard)
-        if one.hive != hive_id and one.from_s <= as_of_s
-    ]
+    yard = apiary.hive[hive_id].yard
+    near = [one for one in apiary.stood_in(yard) if one.hive != hive_id and one.from_s <= as_of_s]
     if not own or not near:
+        return []
+    measured = _measured(connection, [one.number for one in own], SHARED, as_of_s, received_by_s)
+    missing = [names for names in SHARED if not any(names in one for one in measured.values())]
+    if not missing:
         return []
     if numbers is None:
         numbers = apiary_rows.numbers(connection, {one.device for one in near})
+    asked = [numbers[one.device] for one in near if one.device in numbers]
+    measured = _measured(connection, asked, missing, as_of_s, received_by_s)
     spans = [
-        Span(one.device, numbers[one.device], one.from_s * 1000, *_end(one, as_of_s))
+        span_of(one.device, number, one.from_s, one.until_s, as_of_s)
         for one in near
-        if one.device in numbers
+        if (number := numbers.get(one.device)) in measured and number is not None
     ]
-    asked = {one.number for one in (*own, *spans)}
-    lent: list[Span] = []
-    for names in SHARED:
-        measure = _measure(connection, asked, names, as_of_s, received_by_s)
-        if not any(one.number in measure for one in own):
-            lent += _in_turn([one for one in spans if one.number in measure], names)
-    return lent
+    return [
+        span
+        for names in missing
+        for span in _in_turn([one for one in spans if names in measured[one.number]], names)
+    ]
 
 
-def _end(stood: Stood, as_of_s: int) -> tuple[int, bool]:
-    """Say until when a device stood there, and whether it left. [ms]."""
-    if stood.until_s is not None and stood.until_s <= as_of_s:
-        return stood.until_s * 1000, True
-    return as_of_s * 1000 + 1000, False
-
-
-def _in_turn(spans: Sequence[Span], names: tuple[str, ...]) -> Iterator[Span]:
+def _in_turn(spans: Sequence[Span], names: Names) -> Iterator[Span]:
     """Let one device after the other lend what it measures, each once the one before has left."""
     free_ms = 0
     for one in spans:
@@ -86,22 +82,24 @@ def _in_turn(spans: Sequence[Span], names: tuple[str, ...]) -> Iterator[Span]:
             free_ms = one.until_ms
 
 
-def _measure(
+def _measured(
     connection: Connection,
-    devices: set[int],
-    names: tuple[str, ...],
+    devices: Sequence[int],
+    shared: Sequence[Names],
     as_of_s: int,
     received_by_s: int | None,
-) -> set[int]:
-    """Say which devices, by their numbers, have measured something."""
-    kinds = [QUANTITIES[name].number for name in names]
+) -> dict[int, set[Names]]:
+    """Say which devices, by their numbers, have measured what, of those that have any of it."""
     query = (
         f"SELECT number FROM device WHERE number IN ({','.join('?' * len(devices))})"  # noqa: S608
         " AND EXISTS (SELECT 1 FROM reading WHERE reading.device = device.number"
-        f" AND quantity IN ({','.join('?' * len(kinds))}) AND time_ms <= ?"
+        " AND quantity IN ({kinds}) AND time_ms <= ?{received})"
     )
-    values = (*devices, *kinds, as_of_s * 1000 + 999)
-    if received_by_s is not None:
-        query += " AND received_s <= ?"
-        values += (received_by_s,)
-    return set(connection.exec_driver_sql(query + ")", values).scalars())
+    received = () if received_by_s is None else (received_by_s,)
+    measured: dict[int, set[Names]] = {}
+    for names in shared:
+        kinds = ",".join(str(QUANTITIES[name].number) for name in names)
+        asked = query.format(kinds=kinds, received=" AND received_s <= ?" if received else "")
+        for (number,) in rows(connection, asked, (*devices, as_of_s * 1000 + 999, *received)):
+            measured.setdefault(number, set()).add(names)
+    return measured

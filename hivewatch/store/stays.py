@@ -34,6 +34,10 @@ class Span(NamedTuple):
         """What stays the same while it goes on."""
         return self.device, self.from_ms, self.lends
 
+    def tells(self, quantity: str) -> bool:
+        """Say whether a quantity that the device measures counts for the hive."""
+        return not self.lends or quantity in self.lends
+
 
 def spans_of(
     connection: Connection,
@@ -46,18 +50,19 @@ def spans_of(
     placed = apiary.spans(hive_id)
     if numbers is None:
         numbers = apiary_rows.numbers(connection, {name for name, _, _ in placed})
-    now_ms = as_of_s * 1000 + 1000
     return [
-        Span(
-            name,
-            numbers[name],
-            from_s * 1000,
-            now_ms if until_s is None else min(until_s * 1000, now_ms),
-            ends=until_s is not None and until_s <= as_of_s,
-        )
+        span_of(name, numbers[name], from_s, until_s, as_of_s)
         for name, from_s, until_s in placed
         if name in numbers and from_s <= as_of_s
     ]
+
+
+def span_of(device: str, number: int, from_s: int, until_s: int | None, as_of_s: int) -> Span:
+    """Give a stay as far as it went up to a moment."""
+    now_ms = as_of_s * 1000 + 1000
+    until_ms = now_ms if until_s is None else min(until_s * 1000, now_ms)
+    ends = until_s is not None and until_s <= as_of_s
+    return Span(device, number, from_s * 1000, until_ms, ends)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +101,7 @@ def read_stay(
     if before is not NOTHING and received_by_s is None:
         few = read_new(connection, span.number, list(BY_NUMBER), from_ms, span.until_ms)
     for number, quantity in BY_NUMBER.items():
-        if span.lends and quantity.name not in span.lends:
+        if not span.tells(quantity.name):
             continue
         if few is None:
             args = (span.number, number, from_ms, span.until_ms, received_by_s)

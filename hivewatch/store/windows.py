@@ -76,7 +76,7 @@ def read_part(
     for span in (*own, *lent_to(connection, apiary, hive_id, own, as_of_s)):
         series = {}
         for number, quantity in BY_NUMBER.items():
-            if quantity.name in since_s and (not span.lends or quantity.name in span.lends):
+            if quantity.name in since_s and span.tells(quantity.name):
                 first_ms = max(span.from_ms, since_s[quantity.name] * 1000)
                 series[quantity.name] = read_series(
                     connection, span.number, number, first_ms, span.until_ms
