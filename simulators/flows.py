@@ -120,8 +120,8 @@ def dearths(
     """Give the dearths as (first day, day after the last)."""
     idle = np.zeros(gain.size, np.bool_)
     half = WEEK // 2
-    for day in range(half, gain.size - half):
-        week = slice(day - half, day + half + 1)
+    for day in range(gain.size):
+        week = slice(max(0, day - half), day + half + 1)
         known = gain[week][~np.isnan(gain[week])]
         if known.size > half and in_season[day]:
             idle[day] = np.median(known) <= LOSS_KG and fly_h[week].mean() >= FLY_H

@@ -79,7 +79,9 @@ class Hive:
             if event.what in spells.SPELLS:
                 self._spell(event)
             else:
-                at.setdefault(self.scenario.day_of(event.on), []).append(event)
+                ahead_d = swarming.CELLS_AHEAD_D if event.what == "swarm" else 0
+                first = max(0, self.scenario.day_of(event.on) - ahead_d)
+                at.setdefault(first, []).append(event)
         tail = self.plan.id.rsplit("-", 1)[-1]
         order = int(tail) - 1 if tail.isdigit() else 0
         walk_s = min(780, 18_000 // len(self.yard.hives))  # from one hive to the next
@@ -122,6 +124,8 @@ class Hive:
 
     def _spell(self, event: Happening) -> None:
         spell = spells.cast(event, self.yard, self.scenario, self.weather, self.country)
+        if spell is None:
+            return
         self.life.spells.append(spell)
         kind = spells.TOLD_AS.get(event.what)
         if kind:
@@ -178,7 +182,7 @@ class Hive:
         elif event.what == "supersedure":
             queen.heir_d = 1.0
         elif event.what == "swarm":
-            self._ripen(when)
+            self._ripen(when, self.scenario.day_of(event.on) - day.number)
         elif event.what == "absconds":
             self._fly_off(day, 1.0, kind="absconded")
             colony.die()
@@ -192,12 +196,12 @@ class Hive:
         if self.colony.queen.fails():
             self.told.begin("queen_trouble", when, cause="failing queen", clear=is_shown)
 
-    def _ripen(self, when: int) -> None:
-        """Let a swarm make ready, where there is a queen to leave with it."""
+    def _ripen(self, when: int, left_d: int) -> None:
+        """Let a swarm make ready to leave in so many days, where a queen can go with it."""
         if self.colony.queen.is_laying:
-            swarming.start_cells(self.colony, self.chance, 7.5)
-            self.colony.queen.slim = 0.15
-            self.told.begin("swarm_risk", when - 7 * 86_400)
+            ahead_d = swarming.CELLS_AHEAD_D
+            swarming.start_cells(self.colony, self.chance, 1.0 + ahead_d - left_d)
+            self.told.begin("swarm_risk", when - (ahead_d - left_d) * 86_400)
 
     # the bees' own affairs ---------------------------------------------------------------
 

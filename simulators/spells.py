@@ -13,6 +13,7 @@ from simulators.plans import STEPS_A_DAY, Happening, Scenario, YardPlan, local_s
 from simulators.weather import Weather
 
 ROBBED = ("robbing", "silent robbing")
+LEAN_KG = 2.0  # own choice: robbers do not begin while a strong colony finds more than this a day
 SPELLS = {*ROBBED, "robs", "dwindling", "shut in", "lid off", "sprayed"}
 TOLD_AS = {
     "robbing": "robbing",
@@ -38,25 +39,33 @@ class Spell:
 
 def cast(
     event: Happening, yard: YardPlan, scenario: Scenario, weather: Weather, country: Country
-) -> Spell:
-    """Give a happening its hours: robbers begin when bees next fly."""
+) -> Spell | None:
+    """Give a happening its hours: robbers begin when bees next fly and find little elsewhere."""
     first = scenario.day_of(event.on)
     last = scenario.day_of(event.until) if event.until else first
     begin_s, share = local_s(scenario.resolve(event.on), event.at, yard.timezone), 1.0
     if event.what in ROBBED:
-        begin_s, first, share = _on_the_wing(begin_s, weather, country)
-        last = max(first, last)
+        days = last - first
+        wing = _on_the_wing(begin_s, weather, country)
+        if wing is None:
+            return None
+        begin_s, first, share = wing
+        last = first + days
     hour = "16:00" if event.what == "lid off" else "19:00"
     end_s = local_s(scenario.start + timedelta(days=last), hour, yard.timezone)
     end_s = max(end_s, begin_s + 3600)
     return Spell(event.what, begin_s, end_s, first, last, event.size, share)
 
 
-def _on_the_wing(time_s: int, weather: Weather, country: Country) -> tuple[int, int, float]:
-    """Give when bees next fly, on which day, and what is then left of that day's flight."""
+def _on_the_wing(time_s: int, weather: Weather, country: Country) -> tuple[int, int, float] | None:
+    """Give when bees next fly and find little, on which day, and what is left of its flight."""
+    lean = np.array([day.nectar_kg < LEAN_KG for day in country.days])
     at = int(np.searchsorted(weather.time_s, time_s))
-    flown = np.flatnonzero(country.out_shape[at:] > 0)
-    at = min(at + int(flown[0]) if flown.size else at, weather.time_s.size - 1)
+    raids = (country.out_shape > 0) & np.repeat(lean, STEPS_A_DAY)
+    flown = np.flatnonzero(raids[at:])
+    if not flown.size:
+        return None
+    at += int(flown[0])
     day = at // STEPS_A_DAY
     left = float(country.out_shape[at : (day + 1) * STEPS_A_DAY].sum())
     return max(time_s, int(weather.time_s[at])), day, left

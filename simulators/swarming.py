@@ -17,6 +17,7 @@ from simulators.weather import Weather
 SWARM_SHARE, CAST_SHARE = 0.62, 0.35  # published 0.5 to 0.75 (Winston 1987; Rangel & Seeley 2012)
 SWARM_BROOD = 9_000  # own choice; a published model takes 17,000 (Fefferman & Starks 2006)
 SWARM_DAY = 146  # day of the year; published 134 (Winston 1980) and 162 (McLellan & Rowland 1986)
+CELLS_AHEAD_D = 6  # cells a day old leave so many days until the first is capped
 CAST_BEES = 11_000  # own choice: fewer bees do not divide again
 
 

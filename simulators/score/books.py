@@ -12,6 +12,7 @@ from simulators.signs import BROOD_CELLS
 
 BEFORE_S = 90 * DAY_S  # own choice: counts of so long before tell what a queen used to lay
 AFTER_S = 9 * DAY_S  # published: eggs and larvae of before are capped by then
+FELL_TO = 0.75  # own choice: brood that falls by less lies within what a counting eye is off
 WEEK_D, LEAST_KG = 7, 0.02  # as `simulators.signs` tells hunger
 SHORT_D = 6  # own choice: the truth tells of a time without brood from six days on
 ALONE = 1.5  # own choice: times what the best of the yard's other hives brought
@@ -46,9 +47,10 @@ def had_stores(season: Season, event: Event, least_kg: float) -> bool:
 
 
 def was_counted(season: Season, event: Event) -> bool:
-    """Say whether brood was counted before a queen began to fail, and after, while she still laid.
+    """Say whether brood was counted before a queen began to fail, and less of it after.
 
-    Nothing else shows it: half a brood nest is kept as warm as a whole one.
+    Nothing else shows it: half a brood nest is kept as warm as a whole one. A queen who could lay
+    far more than her bees can feed lays on as before when she fails.
     """
     if event.get("cause") != "failing queen":
         return True
@@ -59,8 +61,22 @@ def was_counted(season: Season, event: Event) -> bool:
         for one in season.inspections
         if f"hive:{one['hive']}" == event["subject"] and (one.get("brood") or {}).get("eggs")
     ]
-    before = any(start - BEFORE_S <= at_s <= start for at_s in counted)
-    return before and any(start + AFTER_S <= at_s <= end for at_s in counted)
+    before = [at_s for at_s in counted if start - BEFORE_S <= at_s <= start]
+    after = [at_s for at_s in counted if start + AFTER_S <= at_s <= end]
+    if not (before and after):
+        return False
+    books = season.truth.get("hives", {}).get(str(event["subject"]).removeprefix("hive:"))
+    if books is None:
+        return True
+    daily = books["daily"]
+    young: list[float] = [
+        eggs + larvae for eggs, larvae in zip(daily["eggs"], daily["open"], strict=True)
+    ]
+    was, became = (
+        [young[int((at_s - season.start_s) // DAY_S)] for at_s in times]
+        for times in (before, after)
+    )
+    return min(became) < FELL_TO * max(was)
 
 
 def was_without_brood(season: Season, hive: str, at_s: float) -> bool:

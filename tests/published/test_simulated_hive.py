@@ -202,7 +202,7 @@ def test_counters_miss_bees_as_real_ones_do(continental: list[Told]) -> None:
 
 
 def test_a_swarm_pours_out_in_ten_minutes(swarming: list[Told]) -> None:
-    """1,000 to 2,000 a minute beside some hundred on an ordinary minute."""
+    """1,000 to 2,000 a minute beside some hundred on an ordinary one; twice that at its height."""
     prime = [hive for hive in swarming if hive.life.flights]
     for hive in prime:
         flight = hive.life.flights[0]
@@ -211,7 +211,7 @@ def test_a_swarm_pours_out_in_ten_minutes(swarming: list[Told]) -> None:
         ordinary = np.quantile(hive.traffic.bees_out[at - 3 * STEPS_A_DAY : at - 6], 0.99) / 5
         assert 8 <= flight.minutes <= 14
         assert 10_000 < flight.bees < 22_000
-        assert 1_000 < minute < 3_500
+        assert 1_000 < minute < 4_000
         assert minute > 4 * ordinary
 
 

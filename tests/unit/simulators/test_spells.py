@@ -26,7 +26,23 @@ def cast(told: Scenario, at: str, what: str = "robbing") -> tuple[spells.Spell, 
     sky = weather.make(yard, told)
     country = forage.look(yard, sky, told)
     event = Happening(what, on="08-14", at=at, until="08-16", size=2.0)
-    return spells.cast(event, yard, told, sky, country), country
+    spell = spells.cast(event, yard, told, sky, country)
+    assert spell is not None
+    return spell, country
+
+
+def test_robbers_do_not_begin_while_there_is_nectar_elsewhere(told: Scenario) -> None:
+    yard = told.yards[0]
+    sky = weather.make(yard, told)
+    country = forage.look(yard, sky, told)
+    event = Happening("robbing", on="08-14", at="13:00", until="08-16", size=2.0)
+    day = told.day_of(event.on)
+    rich = [replace(one, nectar_kg=3.0 if one.number < day + 5 else 0.1) for one in country.days]
+    spell = spells.cast(event, yard, told, sky, replace(country, days=rich))
+    assert spell is not None
+    assert (spell.first >= day + 5, spell.last - spell.first) == (True, 2)
+    flow = [replace(one, nectar_kg=3.0) for one in country.days]
+    assert spells.cast(event, yard, told, sky, replace(country, days=flow)) is None
 
 
 @pytest.mark.parametrize("what", spells.ROBBED)
