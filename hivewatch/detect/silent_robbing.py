@@ -173,7 +173,8 @@ class _Own:
         base = float(self.usual[first])
         since = _since(self.more - base, first, day)
         span = slice(since, day + 1)
-        mine, flies = _mean(self.own[span]), _mean(self.share[span]) / self.usual_share[first]
+        mine, usual = _mean(self.own[span]), float(self.usual_share[first])
+        flies = _mean(self.share[span]) / usual if usual > 0 else np.nan
         eats = mine + _mean(self.eaten[span]) > -FEWER_KG
         if flies < FEWEST or (flies < 1 and eats) or (np.isnan(flies) and kg < ALONE_KG):
             return None

@@ -80,6 +80,13 @@ def test_with_a_counter_it_is_told_in_days() -> None:
         assert day_of(yard, one.detected_s) <= 28
 
 
+def test_a_counter_that_counted_nobody_is_as_good_as_none() -> None:
+    yard = {name: counted(days, 50_000) for name, days in a_yard().items()}
+    yard["hazel-1"] = counted(rob(yard["hazel-1"], 25, 40, 0.8), 0)
+    (one,) = find(yard)
+    assert day_of(yard, one.detected_s) <= 30
+
+
 def counted_yard(mean_kg: float = -0.1, hives: int = 4, seed: int = 0) -> dict[str, Days]:
     """Make a yard in even weather, every hive with a counter."""
     weather = np.random.default_rng(seed).normal(mean_kg, 0.03, COUNT)
