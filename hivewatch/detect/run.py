@@ -9,6 +9,7 @@ from hivewatch.apiary import Yard
 from hivewatch.detect import (
     carrying,
     dead_out,
+    deserted,
     device,
     drift,
     flow,
@@ -51,7 +52,9 @@ DETECTORS = (
     dead_out,
     queen,
 )
-YARD_DETECTORS = (flow, silent_robbing, unreturned)
+YARD_DETECTORS = (deserted, flow, silent_robbing, unreturned)
+BESIDE_THE_YARD = ("kg_behind_yard", "yard_bees_out")
+"""Measures of what is told of one hive by its neighbours."""
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
 """Kinds that can claim the same move of one hive's weight, the first one first.
@@ -152,10 +155,10 @@ def detect_yard(yard: Yard, days_of_hives: Mapping[str, Days]) -> list[Finding]:
 def is_of_yard(one: Finding) -> bool:
     """Say whether a finding is told by a look at the yard, of which one hive may be the subject.
 
-    A robbing or a loss of foragers that only the neighbours show is settled with the yard's
-    findings, not with those of the hive's own readings; its measures say which it is.
+    A robbing, a loss of foragers or an empty hive that only the neighbours show is settled with the
+    yard's findings, not with those of the hive's own readings; its measures say which it is.
     """
-    return one.subject.startswith("yard:") or "kg_behind_yard" in one.measures
+    return one.subject.startswith("yard:") or any(it in one.measures for it in BESIDE_THE_YARD)
 
 
 def settle_claims(found: Sequence[Finding]) -> list[Finding]:
