@@ -23,6 +23,7 @@ from hivewatch.detect import run
 from hivewatch.detect.carrying import asked_from_s
 from hivewatch.detect.finding import KINDS, Finding, settle
 from hivewatch.settings import Alerts, Settings
+from hivewatch.signals.carried import unless_same
 from hivewatch.signals.days import Days, days_of
 from hivewatch.signals.weighed import as_weighed
 from hivewatch.signals.window import HiveWindow
@@ -53,6 +54,8 @@ class Look:
         Which hive; None for the yard as a whole.
     before, settled : sequence of Finding
         What had been told, and what is to be told now; both with their ids.
+    found : sequence of Finding
+        What the detectors say.
     again_s : int or None
         When time alone would change the findings. [s]
     """
@@ -61,11 +64,14 @@ class Look:
     hive: str | None
     before: Sequence[Finding]
     settled: Sequence[Finding]
+    found: Sequence[Finding]
     again_s: int | None
 
     @property
     def changed(self) -> list[Finding]:
         """Give the findings that are new or not as they were told."""
+        if self.settled is self.before:
+            return []
         told = {one.id: one for one in self.before}
         return [
             one for one in self.settled if (before := told.get(one.id)) is not one and before != one
@@ -74,10 +80,11 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What was told of a hive, and what people wrote down of it."""
+    """What was told of a hive, what people wrote down of it, and what was found last."""
 
     told: Sequence[Finding]
     noted: Sequence[Stored]
+    found: Sequence[Finding] | None = None
 
     @classmethod
     def read(cls, connection: Connection, hive: str, received_by_s: int | None = None) -> Known:
@@ -113,7 +120,8 @@ def look(
     noted = [stored for stored in known.noted if stored.at_s <= as_of_s]
     found = find(window, noted, settings, as_of_s)
     again_s = run.look_again_s(window, settings)
-    return Look(window.yard, window.hive.id, known.told, settle(known.told, found), again_s)
+    settled = known.told if found is known.found else settle(known.told, found)
+    return Look(window.yard, window.hive.id, known.told, settled, found, again_s)
 
 
 def find(
@@ -121,7 +129,7 @@ def find(
 ) -> list[Finding]:
     """Say what the detectors find of a hive, and which of it an inspection accounts for; pure."""
     found = run.detect(window, [one.inspection for one in noted], settings, as_of_s)
-    return explain(found, noted)
+    return unless_same(window, "explained", (found, noted), lambda: explain(found, noted))
 
 
 def look_at_yard(
@@ -142,7 +150,8 @@ def look_at_yard(
     before = told
     if before is None:
         before = [one for one in findings.read(connection, yard=yard.id) if run.is_of_yard(one)]
-    return Look(yard, None, before, settle(before, run.detect_yard(yard, days)), None)
+    found = run.detect_yard(yard, days)
+    return Look(yard, None, before, settle(before, found), found, None)
 
 
 def _hive_of(one: Finding) -> str:
@@ -254,9 +263,10 @@ class Watcher:
         self._again_s[hive_id] = min(moments, default=None)
         self._days[hive_id] = as_weighed(days_of(window), self._days.get(hive_id))
         self._write(seen, now_s)
-        self._known[hive_id] = Known(seen.settled, known.noted)
+        self._known[hive_id] = Known(seen.settled, known.noted, seen.found)
         carried = run.carry(window)
-        self._windows.carry(hive_id, carried, asked_from_s(carried))
+        if carried is not window.carried:
+            self._windows.carry(hive_id, carried, asked_from_s(carried))
         metrics.EVALUATION.observe(self._clock.monotonic_s() - started_s)
 
     def _forget(self, hive_id: str) -> None:

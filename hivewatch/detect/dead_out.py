@@ -27,7 +27,7 @@ from hivewatch.detect.unaired import (
     still_days,
 )
 from hivewatch.inspections import Inspection
-from hivewatch.signals.carried import first_after
+from hivewatch.signals.carried import first_after, unless_same
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.levels import median
 from hivewatch.signals.warmth import Warmth, warmth_of
@@ -130,7 +130,12 @@ def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
     """Find the times in which the nest was no warmer than the air."""
     warmth = warmth_of(window)
     blind = bool(np.isnan(warmth.ambient_h).all())
-    hours = fallen(window, warmth) if blind else _may_be_empty(warmth)
+    if blind:
+        of_days = warmth.nest_h[: len(warmth.nest_h) // 24 * 24].tobytes()
+        given = warmth.hour_s[:1].tolist(), len(warmth.nest_h), of_days
+        hours = unless_same(window, "fallen", given, lambda: fallen(window, warmth))
+    else:
+        hours = _may_be_empty(warmth)
     if not hours.any():
         return []
     warm = _is_warm(warmth, blind=blind)
@@ -168,11 +173,14 @@ def _may_be_empty(warmth: Warmth) -> NDArray[np.bool_]:
     """Say at which hours the span before may be an empty box's, after one with bees in it."""
     over = warmth.nest_h - warmth.ambient_h
     n = len(over)
+    with np.errstate(invalid="ignore"):
+        is_alike = np.abs(over) < ALIKE_K
+    if np.count_nonzero(is_alike) < KNOWN_H:
+        return np.zeros(n, np.bool_)
     by_day = _day_means(over)
     lived_days = np.concatenate([[0], np.cumsum(by_day >= LIVED_K)[:-1]])  # before each day
     lived = np.repeat(lived_days >= LIVED_DAYS, 24)[:n]
-    with np.errstate(invalid="ignore"):
-        often = _count(np.abs(over) < ALIKE_K, SPAN_H)
+    often = _count(is_alike, SPAN_H)
     return np.asarray((often >= KNOWN_H) & lived & ~np.isnan(over) & (np.arange(n) >= SPAN_H))
 
 
@@ -267,12 +275,15 @@ def _quiet(window: HiveWindow, days: Days) -> list[_Spell]:
 
 def _still(window: HiveWindow, days: Days) -> list[_Spell]:
     """Find where nobody flies from a nest that shows flying weather, and no air is measured."""
+    still = list(still_days(window, days))
+    if not still:
+        return []
     warmth = warmth_of(window)
     over_s = min(window.over_s("bees-out"), window.over_s("nest"))
     back = np.flatnonzero(_is_warm(warmth, blind=True))
     spells: list[_Spell] = []
     free_s = 0
-    for day, usually in still_days(window, days):
+    for day, usually in still:
         begun_s, until_s = int(days.start_s[day - 1]), int(days.start_s[day + 1])
         if begun_s < free_s or until_s > over_s:
             continue

@@ -116,22 +116,35 @@ def _silence(
 def _low_batteries(trace: DeviceTrace, limits: Limits, until_s: int) -> list[Finding]:
     """Find the spans with a low battery, by its voltage or else by its charge."""
     volts = trace.series.get("battery", EMPTY)
-    # a supply is lead once it has been above 6 V, and stays so: it does not become a smaller one
-    leads = np.flatnonzero(volts.value > LEAD_V)
-    low_v = np.full(len(volts), limits.low_battery_v)
-    low_v[leads[0] if len(leads) else len(volts) :] = limits.low_lead_battery_v
+    cell_v, lead_v = limits.low_battery_v, limits.low_lead_battery_v
+    low_v = _by_supply(volts, cell_v, lead_v)
+    well_v = _by_supply(volts, cell_v + BATTERY_MARGIN * cell_v, lead_v + BATTERY_MARGIN * lead_v)
     charge = trace.series.get("battery-level", EMPTY)
-    low_percent = np.full(len(charge), float(limits.low_battery_percent))
+    low_percent, well_percent = (
+        np.broadcast_to(limits.low_battery_percent + margin, len(charge))
+        for margin in (0.0, BATTERY_MARGIN_PERCENT)
+    )
     found = [
         _low_battery(trace, series, float(low[span[0]]), unit, span)
-        for series, low, unit, margin in (
-            (volts, low_v, "v", BATTERY_MARGIN * low_v),
-            (charge, low_percent, "percent", np.full(len(charge), BATTERY_MARGIN_PERCENT)),
+        for series, low, well, unit in (
+            (volts, low_v, well_v, "v"),
+            (charge, low_percent, well_percent, "percent"),
         )
         if len(series)
-        for span in low_spans(series, low, low + margin)
+        for span in low_spans(series, low, well)
     ]
     return _one_at_a_time([one for one in found if one.detected_s >= until_s])
+
+
+def _by_supply(volts: Series, cell_v: float, lead_v: float) -> Floats:
+    """Give a bound for each reading: that of one cell, or of a lead battery.
+
+    A supply is lead once it has been above 6 V, and stays so: it does not become a smaller one.
+    """
+    leads = np.flatnonzero(volts.value > LEAD_V)
+    if not len(leads):
+        return np.broadcast_to(cell_v, len(volts))
+    return np.where(np.arange(len(volts)) < leads[0], cell_v, lead_v)
 
 
 def _low_battery(
@@ -177,10 +190,12 @@ def low_spans(series: Series, low: Floats, well: Floats) -> list[tuple[int, int,
         before the battery was well again.
     """
     time_s, value = series.time_s, series.value
+    runs = _runs_of(value < low, BATTERY_READINGS)
+    if not len(runs):
+        return []
     below_well = np.flatnonzero(value < well)
     spans: list[tuple[int, int, int]] = []
     free_from = 0
-    runs = _runs_of(value < low, BATTERY_READINGS)
     while (at := int(np.searchsorted(runs, free_from))) < len(runs):
         first = int(runs[at])
         # the next reading under `well` ends a good spell; a spell of a whole day ends the finding,

@@ -18,7 +18,7 @@ from hivewatch.detect.sent import sender_of
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.days import Days, days_of
-from hivewatch.signals.window import Floats, HiveWindow, Series
+from hivewatch.signals.window import Floats, HiveWindow, Series, first_beyond
 
 # Own choices where no source is named; tests/unit/detect/test_drift.py.
 SNOW_KG = 1.0  # [kg] in one night is snow, whatever the warmth
@@ -144,7 +144,7 @@ def _air(window: HiveWindow, kept: dict[str, Floats] | None) -> dict[str, Floats
 
 def _at(series: Series, moments_s: Floats) -> Floats:
     """Give the reading next before each moment, within an hour; NaN where there is none."""
-    at = np.searchsorted(series.time_s, moments_s, side="right") - 1
+    at = first_beyond(series.time_s, moments_s) - 1
     if not len(series):
         return np.full(len(moments_s), np.nan)
     near = (at >= 0) & (moments_s - series.time_s[at] < 3600)  # noqa: PLR2004 - an hour

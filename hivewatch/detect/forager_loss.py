@@ -23,6 +23,7 @@ from hivewatch.signals.balance import (
     balance_of,
 )
 from hivewatch.signals.bare import passed
+from hivewatch.signals.carried import unless_same
 from hivewatch.signals.days import Days, days_of
 from hivewatch.signals.flown import flown_of
 from hivewatch.signals.window import HiveWindow
@@ -60,9 +61,12 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
 def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
     """Find the days whose bees did not all come home."""
     out, back, is_all_in = flown_of(window)
-    out = np.where(is_all_in, out, np.nan)
+    out, back = np.where(is_all_in, (out, back), np.nan)
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - USUAL_DAYS - 2, 0)
-    told = balance_of(out, back, days.day_kg, first)
+    given = first, *(one.tobytes() for one in (out, back, days.day_kg))
+    told = unless_same(
+        *(window, "balance by day", given), lambda: balance_of(out, back, days.day_kg, first)
+    )
     is_loss = told.is_plain.copy()
     is_loss[days.dusk_s < window.carried.until_s] = False  # told before
     for i in np.flatnonzero(is_loss).tolist():

@@ -236,7 +236,7 @@ def _is_after_gap(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:
     is_after[1:] = np.diff(nest.time_s) > GAP_S
     if is_after.any():
         at = np.flatnonzero(is_after)
-        usual_s = usual_steps_s(told)[np.searchsorted(told.time_s, nest.time_s[at])]
+        usual_s = usual_steps_s(told, np.searchsorted(told.time_s, nest.time_s[at]))
         is_after[at] = nest.time_s[at] - nest.time_s[at - 1] > GAP_STEPS * usual_s
     return is_after
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.carried import SILENT_S
+from hivewatch.signals.carried import SILENT_S, unless_same
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
 from hivewatch.signals.flown import NEVER_S
@@ -79,8 +79,7 @@ def _first_flights(window: HiveWindow, days: Days) -> Iterator[Finding]:
     hours: list[float] = _hour(before_s, noon_s[before]).tolist()
     # a counter may be set to another step: each day by its own
     at = np.searchsorted(out.time_s, days.start_s[first + 1 :]) - 1
-    step_s = usual_steps_s(out)[at] if len(out) else np.empty(0, np.int64)
-    step_s[at < 0] = COARSEST_S + 1
+    step_s = np.where(at < 0, COARSEST_S + 1, usual_steps_s(out, at.clip(0)))
     grids_s = np.where(step_s <= COARSEST_S, -(-step_s // GRID_S) * GRID_S, 0)
     edges = np.flatnonzero(np.diff(grids_s, prepend=-1, append=-1))
     for low, high in pairwise(edges.tolist()):
@@ -106,6 +105,8 @@ def _of_days(
     wide, noon_s = BURST_S // grid_s, noons_s[some]
     span_s = int(days.start_s[some.start]), int(days.start_s[some.stop])
     begin_s, excess, spreads = _bursts(window, span_s, noon_s, grid_s)
+    if spreads.max(initial=0.0) < USUAL_SPREADS:
+        return
     hour = _hour(begin_s, noon_s[:, None])
     told_s = begin_s + 2 * BURST_S + AROUND_S[1]
     spreads = np.where((hour >= HOURS_H[0]) & (hour <= HOURS_H[1]), spreads, 0.0)
@@ -190,7 +191,11 @@ def _bursts(
         on_grid(window.of(name), grid_s, begin_s, end_s, summed=True)[1][at]
         for name in ("bees-out", "bees-in")
     ]
-    excess, spreads = _standing_out(np.stack(both), grid_s)
+    counts = np.stack(both)
+    excess, spreads = unless_same(
+        *(window, "flights", (grid_s, counts.shape, counts.tobytes())),
+        lambda: _standing_out(counts, grid_s),
+    )
     first = AROUND_S[1] // grid_s + np.arange(spreads.shape[1])
     return begin_s + grid_s * (low[:, None] + first).astype(np.float64), excess, spreads
 

@@ -22,7 +22,7 @@ from hivewatch.signals.bare import bare_weight, before_each, stepped_kg
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import DAY_S, Days, days_of
 from hivewatch.signals.robbed import USUAL_DAYS, can_fly, robbed_days
-from hivewatch.signals.window import Floats, HiveWindow
+from hivewatch.signals.window import Floats, HiveWindow, first_beyond, first_from
 
 Flags = NDArray[np.bool_]
 
@@ -89,10 +89,10 @@ def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
 def _lowest(window: HiveWindow, kept: Floats | None) -> Floats:
     """Give the lowest weights that are known, and those since."""
     days, bare, first = days_of(window), bare_weight(window), 0 if kept is None else len(kept)
-    low = np.searchsorted(bare.time_s, days.rise_s[first:])
-    high = np.searchsorted(bare.time_s, days.dusk_s[first:], side="right")
+    low = first_from(bare.time_s, days.rise_s[first:])
+    high = first_beyond(bare.time_s, days.dusk_s[first:])
     lowest = np.full(len(days) - first, np.nan)
-    for i in np.flatnonzero(high > low):
+    for i in np.flatnonzero(high > low).tolist():
         lowest[i] = bare.value[low[i] : high[i]].min()
     return lowest if kept is None else np.append(kept, lowest)
 

@@ -31,7 +31,7 @@ from hivewatch.detect import (
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
-from hivewatch.signals.carried import Carried
+from hivewatch.signals.carried import Carried, unless_same
 from hivewatch.signals.days import Days
 from hivewatch.signals.window import HiveWindow
 
@@ -127,7 +127,11 @@ def detect(
     found = [
         one for detector in DETECTORS for one in carrying.found_by(detector, then, visits, limits)
     ]
-    return sorted(settle_claims(found), key=lambda one: (one.start_s, one.kind, one.subject))
+    return unless_same(then, "claims", found, lambda: sorted(settle_claims(found), key=_by_start))
+
+
+def _by_start(one: Finding) -> tuple[int, str, str]:
+    return one.start_s, one.kind, one.subject
 
 
 def carry(window: HiveWindow) -> Carried:

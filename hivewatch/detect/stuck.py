@@ -66,6 +66,8 @@ def _stuck(window: HiveWindow, days: Days) -> Iterator[tuple[str, int, int, int 
         if not len(series) or name in window.lent:
             continue
         still = stuck(series, name, COARSE_STILL_S)
+        if not still.any():
+            continue
         for first, last in _runs(still, series.time_s):
             start = max(first - 1, 0)
             unbroken = first + int(np.argmin(np.append(still[first : last + 1], False))) - 1
@@ -96,8 +98,6 @@ def _at_once(counts: Series) -> bool:
 def _runs(true: Flags, time_s: Ints) -> Iterator[tuple[int, int]]:
     """Give first and last index of each run, near ones joined."""
     at = np.flatnonzero(true)
-    if not len(at):
-        return
     breaks = np.flatnonzero((np.diff(at) > 1) & (np.diff(time_s[at]) > SAME_S))
     first = np.concatenate(([0], breaks + 1))
     last = np.concatenate((breaks, [len(at) - 1]))

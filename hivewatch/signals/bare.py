@@ -10,7 +10,7 @@ from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.days import Days, days_of
 from hivewatch.signals.faults import clean
 from hivewatch.signals.levels import sorted_windows
-from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_beyond
 
 BARE_S = 3 * DAY_S  # [s] own choice: so long before what is known already
 
@@ -65,17 +65,11 @@ def stepped_kg(days: Days, at_s: Ints | Floats) -> Floats:
 def passed(series: Series, from_s: Ints | Floats | int, to_s: Ints | Floats) -> Floats:
     """Add up counts after `from_s` and up to `to_s` [bees]."""
     time_s = series.time_s
-    low = time_s.searchsorted(_whole(from_s), side="right")
-    high = time_s.searchsorted(_whole(to_s), side="right")
+    low = first_beyond(time_s, np.asarray(from_s))
+    high = first_beyond(time_s, np.asarray(to_s))
     first = int(low.min(initial=len(series)))  # counts are whole: where the sum begins is no matter
     total = np.concatenate(([0.0], np.cumsum(series.value[first : int(high.max(initial=first))])))
     return np.asarray(total[np.maximum(high - first, 0)] - total[low - first], np.float64)
-
-
-def _whole(at_s: Ints | Floats | int) -> Ints:
-    """Give the whole second of a moment: held against a fraction, all times would be converted."""
-    whole = np.asarray(at_s)
-    return whole if whole.dtype == np.int64 else np.floor(whole).astype(np.int64)
 
 
 def before_each(

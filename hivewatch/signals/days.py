@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
-from hivewatch.signals.carried import worked
+from hivewatch.signals.carried import unless_same, worked
 from hivewatch.signals.levels import deviation, mean, median
 from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.sun import sun_times
@@ -134,21 +134,20 @@ def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
     """Give what `hivewatch.signals.carried` keeps: the days before a midnight."""
     days = days_of(window)
     n = int(np.searchsorted(days.start_s, until_s))
-    read = {name: getattr(days, name)[:n].copy() for name in READ}
-    return {"days": _Read(days.day[:n], days.start_s[: n + 1].copy(), read)}
+    read = [getattr(days, name)[:n] for name in READ]
+    return {"days": _Read(days.day[:n], days.start_s[: n + 1].copy(), np.array(read))}
 
 
 class _Read(NamedTuple):
-    """Some days, and what readings say of them."""
+    """Some days, and what readings say of them: a row for each of `READ`."""
 
     day: tuple[date, ...]
     start_s: Ints
-    figures: dict[str, Floats]
+    figures: Floats
 
     def then(self, later: _Read) -> _Read:
         """Put the days that follow behind these."""
-        both = {name: (self.figures[name], later.figures[name]) for name in READ}
-        figures = {name: np.concatenate(parts) for name, parts in both.items()}
+        figures = np.concatenate((self.figures, later.figures), axis=1)
         start_s = np.concatenate((self.start_s[:-1], later.start_s))
         return _Read(self.day + later.day, start_s, figures)
 
@@ -157,12 +156,13 @@ def _work_out(window: HiveWindow) -> Days:
     """Work out a hive's days."""
     kept = window.carried.parts.get("days")
     read = _read(window, int(kept.start_s[-1]) if isinstance(kept, _Read) else None)
-    day, start_s, of = kept.then(read) if isinstance(kept, _Read) else read
+    day, start_s, figures = kept.then(read) if isinstance(kept, _Read) else read
+    of = dict(zip(READ, figures, strict=True))
     steps = steps_of(window)
     rise_s, dawn_kg, dusk_kg = of["rise_s"], of["dawn_kg"], of["dusk_kg"]
     by_day = sum_steps(steps, rise_s, of["set_s"])
     by_night = sum_steps(steps, of["set_s"], _next_rise_s(rise_s))
-    next_dawn_kg = np.append(dawn_kg[1:], np.nan)
+    next_dawn_kg = np.concatenate((dawn_kg[1:], [np.nan]))
     return Days(
         day=day,
         start_s=start_s,
@@ -177,11 +177,9 @@ def _work_out(window: HiveWindow) -> Days:
 
 def _read(window: HiveWindow, from_s: int | None) -> _Read:
     """Work out what readings say of the days from a midnight on."""
-    day, start_s = _calendar(window, from_s)
-    sun = sun_times(window.yard, day)
-    rise_s = np.where(np.isnan(sun.rise_s), start_s[:-1] + NO_SUN_S[0], sun.rise_s)
-    set_s = np.where(np.isnan(sun.set_s), start_s[:-1] + NO_SUN_S[1], sun.set_s)
+    day, start_s, rise_s, set_s = _calendar(window, from_s)
     weight, nest, ambient = (window.of(one) for one in ("weight", "nest", "ambient"))
+    by_day = start_s[:-1], start_s[1:]
     dawn_s = rise_s - BEFORE_RISE_S[1]
     dusk_s = np.minimum(set_s + AFTER_SET_S[1], _next_rise_s(rise_s) - BEFORE_RISE_S[0])
     dawn_kg = _each(weight, rise_s - BEFORE_RISE_S[0], dawn_s, _median)
@@ -193,10 +191,7 @@ def _read(window: HiveWindow, from_s: int | None) -> _Read:
         np.where(at_s > last_s, np.nan, _each_sum(window.of("rain"), at_s - lies_s, at_s))
         for at_s, lies_s in zip((dawn_s, dusk_s), LIES_S, strict=True)
     )
-    sums = {
-        name: _each_sum(window.of(name), start_s[:-1], start_s[1:])
-        for name in ("rain", "bees-in", "bees-out")
-    }
+    sums = {name: _each_sum(window.of(name), *by_day) for name in ("rain", "bees-in", "bees-out")}
     flight_s, home_s = _first_and_last(window.of("bees-out"), start_s)
     figures = {
         "rise_s": rise_s,
@@ -208,21 +203,21 @@ def _read(window: HiveWindow, from_s: int | None) -> _Read:
         "night_mm": night_mm,
         "dusk_mm": dusk_mm,
         "rain_mm": sums["rain"],
-        "nest_cel": _each(nest, start_s[:-1], start_s[1:], mean, LEAST_NEST),
-        "nest_sd_k": _each(nest, start_s[:-1], start_s[1:], deviation, LEAST_NEST),
-        "ambient_cel": _each(ambient, start_s[:-1], start_s[1:], mean, LEAST_NEST),
+        "nest_cel": _each(nest, *by_day, mean, LEAST_NEST),
+        "nest_sd_k": _each(nest, *by_day, deviation, LEAST_NEST),
+        "ambient_cel": _each(ambient, *by_day, mean, LEAST_NEST),
         "bees_in": sums["bees-in"],
         "bees_out": sums["bees-out"],
         "flight_s": flight_s,
         "home_s": home_s,
         "flying_h": _flying_h(ambient, rise_s, set_s),
     }
-    return _Read(day, start_s, figures)
+    return _Read(day, start_s, np.array([figures[name] for name in READ]))
 
 
 def _next_rise_s(rise_s: Floats) -> Floats:
     """Give the sunrise after each day, about that after the last one. [s]."""
-    return np.append(rise_s[1:], rise_s[-1:] + DAY_S)
+    return np.concatenate((rise_s[1:], rise_s[-1:] + DAY_S))
 
 
 def local_midnights_s(yard: Yard, first: date, count: int) -> Ints:
@@ -237,20 +232,35 @@ def local_midnights_s(yard: Yard, first: date, count: int) -> Ints:
     )
 
 
-def _calendar(window: HiveWindow, known_s: int | None) -> tuple[tuple[date, ...], Ints]:
-    """Give the local days from the first reading, or a midnight, to the last; their midnights."""
+class _Calendar(NamedTuple):
+    """Local days, their midnights, sunrises and sunsets."""
+
+    day: tuple[date, ...]
+    start_s: Ints
+    rise_s: Floats
+    set_s: Floats
+
+    @classmethod
+    def of(cls, yard: Yard, first: date, last: date) -> _Calendar:
+        """Give those of a yard from one day to another."""
+        day = tuple(first + timedelta(days=n) for n in range((last - first).days + 1))
+        start_s, sun = local_midnights_s(yard, first, len(day) + 1), sun_times(yard, day)
+        rise_s = np.where(np.isnan(sun.rise_s), start_s[:-1] + NO_SUN_S[0], sun.rise_s)
+        set_s = np.where(np.isnan(sun.set_s), start_s[:-1] + NO_SUN_S[1], sun.set_s)
+        return cls(day, start_s, rise_s, set_s)
+
+
+def _calendar(window: HiveWindow, known_s: int | None) -> _Calendar:
+    """Give the local days from the first reading, or a midnight, to the last."""
     zone = ZoneInfo(window.yard.timezone)
     there = [one.time_s for one in window.series.values() if len(one)]
     begin_s = min((int(one[0]) for one in there), default=window.as_of_s)
     begin_s = begin_s if known_s is None else known_s
     end_s = max((int(one[-1]) for one in there), default=window.as_of_s)
-    first = datetime.fromtimestamp(begin_s, UTC).astimezone(zone).date()
-    last = datetime.fromtimestamp(end_s, UTC).astimezone(zone).date()
-    count = (last - first).days + 1
-    return (
-        tuple(first + timedelta(days=n) for n in range(count)),
-        local_midnights_s(window.yard, first, count + 1),
-    )
+    first = datetime.fromtimestamp(begin_s, zone).date()
+    last = datetime.fromtimestamp(end_s, zone).date()
+    given = window.yard, first, last
+    return unless_same(window, "calendar", given, lambda: _Calendar.of(*given))
 
 
 def _each(
@@ -280,8 +290,10 @@ def _each_sum(series: Series, from_s: NDArray[np.generic], to_s: NDArray[np.gene
     low, high = first_from(series.time_s, from_s), first_from(series.time_s, to_s)
     total = np.full(len(low), np.nan)
     there = high > low  # each span by itself, so that no sum depends on what came before
-    edges = np.column_stack((low[there], high[there])).ravel()
-    total[there] = np.add.reduceat(np.append(series.value, 0.0), edges)[::2]
+    edges = np.array((low[there], high[there])).T.ravel()
+    begin = int(low.min(initial=0))
+    value = np.concatenate((series.value[begin:], [0.0]))
+    total[there] = np.add.reduceat(value, edges - begin)[::2]
     return total
 
 

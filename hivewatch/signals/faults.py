@@ -22,6 +22,7 @@ WILD_HALF, WILD_SHARE = 6, 0.5  # [readings], share: own choice; an opening bend
 REPEAT_SHARE = 0.25  # own choice: sent again within this share of the usual step
 GAP_STEPS = 3.0  # own choice: two readings missing in a row
 STUCK_READINGS = 12  # own choice: fewer equal readings prove nothing at any feed
+_SAME_FOR_LONG = bytes([1]) * (STUCK_READINGS - 1)
 FEW_BEES, FEW_READINGS = 10.0, 24  # own choice: at dusk one bee each time, an hour long, is chance
 # A winter colony eats 33 to 50 g a day (popular scale reports), a scale of a coarser digit may well
 # stand still for a day. Own choices, tests/unit/signals/test_faults.py: how coarse, how long then
@@ -132,10 +133,9 @@ def spikes(value: Floats, least_spread: float) -> NDArray[np.bool_]:
     far = np.zeros(len(value), np.bool_)
     if len(value) < width:
         return far
-    low, high = value[: 1 - width], value[: 1 - width]
-    for k in range(1, width):
-        column = value[k : len(value) - width + 1 + k]
-        low, high = np.minimum(low, column), np.maximum(high, column)
+    low = high = value
+    for by in (1, 2, half):  # of two, four, and all seven
+        low, high = np.minimum(low[:-by], low[by:]), np.maximum(high[:-by], high[by:])
     wide = np.flatnonzero(high - low > HAMPEL_SPREADS * least_spread)
     if not len(wide):
         return far
@@ -153,7 +153,8 @@ def spikes(value: Floats, least_spread: float) -> NDArray[np.bool_]:
 
 def wild(value: Floats, bend: float) -> NDArray[np.bool_]:
     """Say which readings lie among such as bend by that much, up and down, in every other one."""
-    bends = np.abs(np.diff(value, 2)) > bend
+    step = value[1:] - value[:-1]
+    bends = np.abs(step[1:] - step[:-1]) > bend
     if not bends.any():
         return np.zeros(len(value), np.bool_)
     kernel = np.ones(2 * WILD_HALF + 1)
@@ -185,7 +186,8 @@ def flags_of(
     time_s, value = series.time_s, series.value
     known, manner = QUANTITIES[quantity], _MANNERS.get(quantity)
     flags = np.zeros(len(series), np.uint8)
-    flags[(value < known.low) | (value > known.high)] |= np.uint8(Fault.RANGE)
+    if len(value) and (value.min() < known.low or value.max() > known.high):
+        flags[(value < known.low) | (value > known.high)] |= np.uint8(Fault.RANGE)
     if ahead_s is not None and len(ahead_s):
         flags[np.isin(time_s, ahead_s)] |= np.uint8(Fault.CLOCK)
     if len(series) < 2:  # noqa: PLR2004
@@ -197,8 +199,10 @@ def flags_of(
         flags[1:][step_s > GAP_STEPS * usual_s] |= np.uint8(Fault.GAP)
         flags[1:][same & (step_s < REPEAT_SHARE * usual_s)] |= np.uint8(Fault.REPEAT)
     if manner is not None:
-        flags[spikes(value, manner.spread) | wild(value, manner.wild)] |= np.uint8(Fault.SPIKE)
-    flags[stuck(series, quantity)] |= np.uint8(Fault.STUCK)
+        flags |= np.uint8(Fault.SPIKE) * spikes(value, manner.spread)
+        if manner.wild < np.inf:
+            flags |= np.uint8(Fault.SPIKE) * wild(value, manner.wild)
+    flags |= np.uint8(Fault.STUCK) * stuck(series, quantity)
     return flags
 
 
@@ -221,8 +225,8 @@ def stuck(series: Series, quantity: str, coarse_still_s: int = COARSE_STILL_S) -
         still_s = None if manner is None else manner.still_s
         moves = (value >= SATURATED) & quantity.endswith("humidity")
     repeats = np.zeros(len(value), np.bool_)
-    same = value[1:] == value[:-1]
-    if still_s is None or not same.any():
+    same = (value[1:] == value[:-1]) & ~moves[1:]
+    if still_s is None or _SAME_FOR_LONG not in same.tobytes():
         return repeats
     edges = np.flatnonzero(np.concatenate(([True], ~same, [True])))
     first, last = edges[:-1], edges[1:] - 1
@@ -234,7 +238,7 @@ def stuck(series: Series, quantity: str, coarse_still_s: int = COARSE_STILL_S) -
         long[i] = lasted_s >= coarse_still_s or not is_coarse(series, int(first[i]))
     repeats = np.repeat(long, last - first + 1)
     repeats[first] = False
-    return np.asarray(repeats & ~moves)
+    return np.asarray(repeats)
 
 
 def is_coarse(series: Series, at: int) -> bool:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from hivewatch.signals.bare import passed
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import days_of
-from hivewatch.signals.window import Floats, HiveWindow
+from hivewatch.signals.window import Floats, HiveWindow, first_from
 
 SCALE_LATE_S = 2 * 86_400  # [s] own choice: silent for longer, a scale is not waited for
 NEVER_S = 2**62
@@ -59,10 +59,13 @@ def _are_all_in(window: HiveWindow, dusk_s: Floats) -> NDArray[np.bool_]:
     """Say of which days counter and scale have sent everything up to dusk; devices may be late."""
     is_in = np.ones(len(dusk_s), np.bool_)
     for name in ("bees-out", "bees-in"):  # a counter that was silent for longer may have lost some
-        time_s = np.append(window.of(name).time_s, NEVER_S)
-        is_in &= time_s[np.searchsorted(time_s, dusk_s)] <= dusk_s + COUNTER_LATE_S
+        time_s = window.of(name).time_s
+        at = first_from(time_s, dusk_s)
+        there = at < len(time_s)
+        is_in &= there
+        is_in[there] &= time_s[at[there]] <= dusk_s[there] + COUNTER_LATE_S
     weight = window.of("weight").time_s
-    weighed = np.searchsorted(weight, dusk_s)  # the first weight from dusk on, the last before it
-    before_s = np.append(weight, 0)[weighed - 1]
+    weighed = first_from(weight, dusk_s)  # the first weight from dusk on, the last before it
+    before_s = weight[weighed - 1] if len(weight) else weighed
     is_late = (weighed == len(weight)) & (weighed > 0) & (dusk_s < before_s + SCALE_LATE_S)
     return np.asarray(is_in & (~is_late | (dusk_s <= window.last_s - SCALE_LATE_S)))

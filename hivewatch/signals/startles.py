@@ -14,7 +14,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from hivewatch.signals.carried import DAY_S, worked
+from hivewatch.signals.carried import DAY_S, unless_same, worked
 from hivewatch.signals.faults import clean
 from hivewatch.signals.levels import in_order
 from hivewatch.signals.warmth import clean_nest
@@ -84,7 +84,13 @@ def _go_on(window: HiveWindow, kept: list[Startle] | None) -> list[Startle]:
     def whole() -> Series:
         return clean(window.of("nest").since(until_s, BACK_S), "nest")
 
-    return [*known, *find_startles(nest, over_s, until_s, free_s, whole if until_s else None)]
+    def since() -> list[Startle]:
+        return list(find_startles(nest, over_s, until_s, free_s, whole if until_s else None))
+
+    # of the days before, that `whole` has, nothing comes while this is carried
+    time_s, value, _ = _quarters(nest, over_s, until_s)
+    given = time_s[:1].tolist(), value.tobytes()
+    return [*known, *unless_same(window, "startles since", given, since)]
 
 
 def _quarters(nest: Series, over_s: int, from_s: int) -> tuple[Ints, Floats, int]:

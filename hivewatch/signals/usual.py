@@ -23,24 +23,33 @@ def usual_step_near(series: Series, at_s: float) -> int | None:
     return usual_step_s(series.between(int(at_s) - 2 * DAY_S, int(at_s) + DAY_S))
 
 
-def usual_steps_s(series: Series) -> Ints:
-    """Give for each reading the median time between readings of its UTC day and the one before.
+def usual_steps_s(series: Series, at: Ints | None = None) -> Ints:
+    """Give the median time between readings of a reading's UTC day and the one before.
 
     A feed may be set to another step: what is usual is a matter of days, not of all history.
+
+    Parameters
+    ----------
+    at : Ints or None
+        The places of the readings that are asked for; None for all of them.
 
     Returns
     -------
     Ints
-        Shape (n,), a day at most; a day where there is one reading alone. [s]
+        One for each, a day at most; a day where there is one reading alone. [s]
     """
     n = len(series)
     if n < 2:  # noqa: PLR2004
-        return np.full(n, LONGEST_STEP_S, np.int64)
+        return np.full(n if at is None else len(at), LONGEST_STEP_S, np.int64)
     step_s = np.minimum(np.diff(series.time_s, prepend=0), LONGEST_STEP_S)
     step_s[0] = step_s[1]
     day = series.time_s // DAY_S
     first = np.concatenate(([0], np.flatnonzero(day[1:] != day[:-1]) + 1))
     last = np.append(first[1:], n)
+    if at is not None:
+        days = (first.searchsorted(at, side="right") - 1).tolist()
+        usual_s = {i: _middle(step_s[first[max(i - 1, 0)] : last[i]]) for i in set(days)}
+        return np.array([usual_s[i] for i in days], np.int64)
     low, high = np.minimum.reduceat(step_s, first), np.maximum.reduceat(step_s, first)
     low = np.concatenate((low[:1], np.minimum(low[1:], low[:-1])))
     high = np.concatenate((high[:1], np.maximum(high[1:], high[:-1])))

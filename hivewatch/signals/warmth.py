@@ -100,15 +100,10 @@ def _work_out(window: HiveWindow, kept: Warmth | None) -> Warmth:
     since = _since(window, kept)
     if kept is None:
         return since
+    of_day = ("told_s", "level_cel", "spread_k", "ambient_cel", "hour_s", "nest_h", "ambient_h")
     return Warmth(
-        start_s=np.append(kept.start_s[:-1], since.start_s),
-        told_s=np.append(kept.told_s, since.told_s),
-        level_cel=np.append(kept.level_cel, since.level_cel),
-        spread_k=np.append(kept.spread_k, since.spread_k),
-        ambient_cel=np.append(kept.ambient_cel, since.ambient_cel),
-        hour_s=np.append(kept.hour_s, since.hour_s),
-        nest_h=np.append(kept.nest_h, since.nest_h),
-        ambient_h=np.append(kept.ambient_h, since.ambient_h),
+        np.concatenate((kept.start_s[:-1], since.start_s)),
+        *(np.concatenate((getattr(kept, name), getattr(since, name))) for name in of_day),
     )
 
 
@@ -167,5 +162,6 @@ def _shares_by_day(nest: Series, start_s: Ints) -> Floats:
     counted = np.concatenate(([0], np.cumsum(new)))[edges]
     for i in np.flatnonzero((np.diff(edges) > 0) & (np.diff(counted) >= LEAST_HOURS)):
         ordered = np.sort(nest.value[edges[i] : edges[i + 1]])
-        figures[:, i] = ordered[[round(share * (len(ordered) - 1)) for share in LEVEL_SHARES]]
+        last = len(ordered) - 1
+        figures[:, i] = [ordered[round(share * last)] for share in LEVEL_SHARES]
     return figures

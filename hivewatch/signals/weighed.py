@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import numpy as np
 
 from hivewatch.signals.days import READ, Days
+from hivewatch.signals.window import Floats
 
-_SUMMED = READ[READ.index("rain_mm") :]  # what goes on until the day is over
+_SUMMED = READ.index("rain_mm")  # from here on what goes on until the day is over
 
 
 def as_weighed(days: Days, before: Days | None = None) -> Days:
@@ -19,13 +20,20 @@ def as_weighed(days: Days, before: Days | None = None) -> Days:
     before : Days or None
         What was given last; where nothing changed since, it is given again.
     """
+    read = _read(days)
     if np.isnan(days.dusk_kg[-1:]).all():
-        of_today = {name: getattr(days, name).copy() for name in _SUMMED}
-        for figures in of_today.values():
-            figures[-1:] = np.nan
-        days = replace(days, **of_today)
-    if before is None or len(before) != len(days) or before.steps != days.steps:
-        return days
-    arrays = [one.name for one in fields(Days) if one.name not in ("day", "steps")]
-    same = all(getattr(before, one).tobytes() == getattr(days, one).tobytes() for one in arrays)
-    return before if same and before.day == days.day else days
+        read[_SUMMED:, -1:] = np.nan
+    # all other figures come of these and of the steps
+    is_same = before is not None and _of_days(before) == _of_days(days)
+    if before is not None and is_same and _read(before).tobytes() == read.tobytes():
+        return before
+    return replace(days, **dict(zip(READ, read, strict=True)))
+
+
+def _of_days(days: Days) -> tuple[object, ...]:
+    return days.day, days.start_s.tobytes(), days.steps
+
+
+def _read(days: Days) -> Floats:
+    """Give the figures that come from readings, a row each."""
+    return np.array([getattr(days, name) for name in READ])

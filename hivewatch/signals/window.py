@@ -196,7 +196,7 @@ class HiveWindow:
         """Give the window to a detector that has told what was settled before a moment."""
         part = HiveWindow(
             *(self.hive, self.yard, self.as_of_s, self.series, self.devices, self.lent),
-            *(Carried(until_s), told_s),
+            *(Carried(until_s, last=self.carried.last), told_s),
         )
         part.memo.update(self.memo)
         return part
@@ -219,7 +219,14 @@ def first_from(time_s: Ints, at_s: NDArray[np.generic]) -> Ints:
 
     By whole seconds: held against a fraction, all times would be converted.
     """
-    return np.asarray(time_s.searchsorted(np.ceil(at_s).astype(np.int64)))
+    whole_s = at_s if at_s.dtype == np.int64 else np.ceil(at_s).astype(np.int64)
+    return np.asarray(time_s.searchsorted(whole_s))
+
+
+def first_beyond(time_s: Ints, at_s: NDArray[np.generic]) -> Ints:
+    """Give the place of the first reading after each moment, as `first_from` does."""
+    whole_s = at_s if at_s.dtype == np.int64 else np.floor(at_s).astype(np.int64)
+    return np.asarray(time_s.searchsorted(whole_s, side="right"))
 
 
 def first_kept(time_s: Ints, until_s: int, back_s: int) -> int:

@@ -20,6 +20,7 @@ from hivewatch.store.stays import (
     Stays,
     is_other_voice,
     last_of,
+    read_on,
     read_stay,
     spans_of,
 )
@@ -111,7 +112,7 @@ class WindowKeeper:
             Since when: the readings of the hive, and those of its devices themselves. [s]
         """
         kept = self._kept.get(hive_id)
-        if kept is None or carried is kept.carried:
+        if kept is None:
             return
         self.forget(hive_id)
         self._keep(hive_id, _Kept(last_of(kept.stays, *asked_from_s), carried))
@@ -155,5 +156,7 @@ def _go_on(
         before = kept.of(span)
         from_ms = min(before.until_ms, changed_ms.get(span.device, before.until_ms))
         from_ms = max(span.from_ms, from_ms // 1000 * 1000)
-        stays.append((span, read_stay(connection, span, before, from_ms, None)))
+        is_new = before is NOTHING
+        stay = read_stay(connection, span) if is_new else read_on(connection, span, before, from_ms)
+        stays.append((span, stay))
     return stays

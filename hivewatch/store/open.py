@@ -53,12 +53,9 @@ class Store:
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """Give a connection that sees one moment of the store."""
-        with self.engine.connect() as connection:
-            connection.exec_driver_sql("BEGIN")
-            try:
-                yield connection
-            finally:
-                connection.rollback()
+        with self.engine.connect() as connection:  # which ends it, when it is given back
+            rows(connection, "BEGIN")
+            yield connection
 
     @contextmanager
     def write(self, *, must_last: bool = True) -> Iterator[Connection]:
@@ -69,7 +66,7 @@ class Store:
         """
         with self.engine.connect() as connection:
             if not must_last:
-                connection.exec_driver_sql("PRAGMA synchronous=NORMAL")
+                rows(connection, "PRAGMA synchronous=NORMAL")
             try:
                 connection.exec_driver_sql("BEGIN IMMEDIATE")
                 try:
@@ -80,7 +77,7 @@ class Store:
                 connection.commit()
             finally:
                 if not must_last:
-                    connection.exec_driver_sql("PRAGMA synchronous=FULL")
+                    rows(connection, "PRAGMA synchronous=FULL")
         self.written.set()
 
     def fault(self) -> str | None:

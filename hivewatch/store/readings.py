@@ -123,7 +123,7 @@ def read_series(
 
 def read_new(
     connection: Connection, device: int, quantities: Sequence[int], from_ms: int, to_ms: int
-) -> dict[int, Series]:
+) -> dict[int, dict[int, float]]:
     """Read the few readings that are new of some quantities of one device, at once.
 
     Parameters
@@ -133,8 +133,8 @@ def read_new(
 
     Returns
     -------
-    dict[int, Series]
-        By quantity, those that have any; of two readings within one second the first counts.
+    dict[int, dict[int, float]]
+        By quantity, those that have any, and time [s]; of two within one second the first counts.
     """
     read = rows(
         connection,
@@ -146,10 +146,7 @@ def read_new(
     found: dict[int, dict[int, float]] = {}
     for quantity, time_s, value in read:
         found.setdefault(quantity, {}).setdefault(time_s, value)
-    return {
-        quantity: Series(np.array(list(of), np.int64), np.array(list(of.values()), np.float64))
-        for quantity, of in found.items()
-    }
+    return found
 
 
 def read_ahead(connection: Connection, device: int, from_ms: int, to_ms: int) -> tuple[Ints, Ints]:

@@ -91,30 +91,41 @@ NOTHING = Stay({}, np.empty(0, np.int64), 0)
 Stays = Sequence[tuple[Span, Stay]]
 
 
-def read_stay(
-    connection: Connection, span: Span, before: Stay, from_ms: int, received_by_s: int | None
-) -> Stay:
-    """Read a device's stay from a time on; what is earlier is as it was read before."""
-    if before is not NOTHING and from_ms >= span.until_ms:
-        return before  # it left, and nothing came late
-    series, fresh, few = {}, [], None
-    if before is not NOTHING and received_by_s is None:
-        few = read_new(connection, span.number, list(BY_NUMBER), from_ms, span.until_ms)
+def read_stay(connection: Connection, span: Span, received_by_s: int | None = None) -> Stay:
+    """Read a device's stay."""
+    series = {}
     for number, quantity in BY_NUMBER.items():
-        if not span.tells(quantity.name):
+        if span.tells(quantity.name):
+            args = (span.number, number, span.from_ms, span.until_ms, received_by_s)
+            read = read_series(connection, *args)
+            if len(read):
+                series[quantity.name] = read
+    heard_s = _times_of_all([one.time_s for one in series.values()])
+    return Stay(_sharing_times(series), heard_s, span.until_ms)
+
+
+def read_on(connection: Connection, span: Span, before: Stay, from_ms: int) -> Stay:
+    """Read what is new of a stay since a time; what is earlier is as it was read before."""
+    if from_ms >= span.until_ms:
+        return before  # it left, and nothing came late
+    new = read_new(connection, span.number, list(BY_NUMBER), from_ms, span.until_ms)
+    series: dict[str, Series] = {}
+    fresh_s: set[int] = set()
+    joined_s: dict[tuple[int, tuple[int, ...]], Ints] = {}  # most quantities come together
+    for number, quantity in BY_NUMBER.items():
+        old, read = before.series.get(quantity.name, EMPTY), new.get(number, {})
+        if not span.tells(quantity.name) or not (len(old) or old.skipped or read):
             continue
-        if few is None:
-            args = (span.number, number, from_ms, span.until_ms, received_by_s)
-            new = read_series(connection, *args)
-        else:
-            new = few.get(number, EMPTY)
-        old = before.series.get(quantity.name, EMPTY).before(from_ms // 1000)
-        if len(new) or len(old) or old.skipped:
-            series[quantity.name] = old.then(new)
-        fresh.append(new.time_s)
-    series = _sharing_times(series)
-    heard_s = before.heard_s[: np.searchsorted(before.heard_s, from_ms // 1000)]
-    heard_s = np.concatenate([heard_s, _times_of_all(fresh)])
+        fresh_s |= read.keys()
+        end = int(old.time_s.searchsorted(from_ms // 1000))
+        key = id(old.time_s), tuple(read)
+        if key not in joined_s:
+            joined_s[key] = np.concatenate((old.time_s[:end], np.array(key[1], np.int64)))
+        if len(joined_s[key]) or old.skipped:
+            value = np.concatenate((old.value[:end], list(read.values())))
+            series[quantity.name] = Series(joined_s[key], value, old.skipped)
+    heard_s = before.heard_s[: before.heard_s.searchsorted(from_ms // 1000)]
+    heard_s = np.concatenate((heard_s, np.array(sorted(fresh_s), np.int64)))
     return Stay(series, heard_s, span.until_ms)
 
 

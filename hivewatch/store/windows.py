@@ -15,7 +15,6 @@ from hivewatch.store.open import rows
 from hivewatch.store.quarantine import clock_faults_s
 from hivewatch.store.readings import read_ahead, read_series
 from hivewatch.store.stays import (
-    NOTHING,
     OF_THE_DEVICE,
     Span,
     Stay,
@@ -49,10 +48,7 @@ def read_window(
     """
     own = spans_of(connection, apiary, hive_id, as_of_s)
     lent = lent_to(connection, apiary, hive_id, own, as_of_s, received_by_s=received_by_s)
-    stays = [
-        (span, read_stay(connection, span, NOTHING, span.from_ms, received_by_s))
-        for span in (*own, *lent)
-    ]
+    stays = [(span, read_stay(connection, span, received_by_s)) for span in (*own, *lent)]
     return window_of(connection, apiary, hive_id, as_of_s, stays)
 
 
@@ -82,7 +78,7 @@ def read_part(
                     connection, span.number, number, first_ms, span.until_ms
                 )
         there = {name: one for name, one in series.items() if len(one)}
-        stays.append((span, Stay(there, NOTHING.heard_s, span.until_ms)))
+        stays.append((span, Stay(there, EMPTY.time_s, span.until_ms)))
     hive = apiary.hive[hive_id]
     yard = apiary.yard[hive.yard]
     return HiveWindow(hive, yard, as_of_s, _speaking(stays))
