@@ -53,6 +53,7 @@ def describe_room(room: Room, as_of: date) -> list[str]:
     if room.seams_of_bees is not None:
         many = round(room.seams_of_bees)
         seams = "There is 1 seam of bees" if many == 1 else f"There are {many} seams of bees"
+        seams = "There is less than a seam of bees" if many == 0 else seams
         if room.crowded_on is None:
             said.append(f"{seams}, and there is room for them for three weeks.")
         elif room.super_by is None:

@@ -12,11 +12,13 @@ _WHEN = ("in the last 3 days", "4 to 9 days ago", "10 to 21 days ago")
 _CLASS = ("eggs", "open brood", "capped brood")
 
 _FEW = 0.2  # of the best day. Own choice: what is called few in the sentence on a gap
+_HARDLY = 0.2  # of the laying a week before. Own choice: what is called hardly laying
+_TOO_FEW_CELLS = 10 * OVERSEEN_CELLS  # own choice: fewer are soon miscounted, and show no disease
 
 
 def about(cells: float) -> str:
-    """Round as one would say it: hundreds above a thousand, tens below two hundred."""
-    for limit, step in ((1000, 100), (200, 50), (20, 10), (0, 1)):
+    """Round as one would say it: hundreds above a thousand, fives below a hundred."""
+    for limit, step in ((1000, 100), (200, 50), (100, 10), (20, 5), (0, 1)):
         if cells >= limit:
             return f"{round(cells / step) * step:,.0f}"
     return "0"
@@ -25,7 +27,10 @@ def about(cells: float) -> str:
 def describe(reading: CombReading) -> list[str]:
     """Say in plain sentences what the count means, what to look for and when to look again."""
     if reading.question:
-        return [reading.question[0].upper() + reading.question[1:]]
+        asked = reading.question[0].upper() + reading.question[1:]
+        return [asked, "Nothing is read from this count: set it right, or count again."]
+    if reading.queen == "drone-laying":  # how she lays does not matter any more
+        return [*_queen(reading), *_figures(reading), *_emergence(reading), *_blanks(reading)]
     verdict = {
         "rising": _rising,
         "steady": _steady,
@@ -35,14 +40,23 @@ def describe(reading: CombReading) -> list[str]:
         "broken": _broken,
         "unknown": _unknown,
     }[reading.trend](reading)
+    facts = [*_figures(reading), *_emergence(reading), *_blanks(reading), *_queen(reading)]
+    if reading.queen and reading.trend == "steady":
+        return [verdict[0], *facts]
+    return [verdict[0], *facts, *verdict[1:]]
+
+
+def _figures(reading: CombReading) -> list[str]:
+    """Give eggs a day, and say where so few cells carry no number."""
     rates = [
         f"{_WHEN[i]} about {about(r.median)} ({about(r.low)} to {about(r.high)})"
         for i, r in enumerate(reading.laying)
         if r is not None and r.median >= 1
     ]
-    figures = [f"Eggs a day: {'; '.join(rates)}."] if rates else []
-    facts = [*figures, *_emergence(reading), *_blanks(reading), *_queen(reading)]
-    return [verdict[0], *facts, *verdict[1:]]
+    said = [f"Eggs a day: {'; '.join(rates)}."] if rates else []
+    if 0 < sum(cells or 0 for cells in reading.count.cells) < _TOO_FEW_CELLS:
+        said.append("So few cells are soon miscounted: take this as rough, and count again.")
+    return said
 
 
 def look_again_days(reading: CombReading) -> int:
@@ -64,7 +78,7 @@ def look_again_days(reading: CombReading) -> int:
 def _rising(reading: CombReading) -> list[str]:
     said = ["She is laying more than she did three weeks ago."]
     middle, old = reading.laying[1], reading.laying[2]
-    both = reading.count.open and reading.count.capped
+    both = (reading.count.open or 0) >= _TOO_FEW_CELLS and reading.count.capped
     if both and middle and old and middle.median > 2 * old.median:
         said.append(
             "There is little capped brood for so much open brood: either she has just got going, "
@@ -86,10 +100,12 @@ def _steady(_: CombReading) -> list[str]:
 
 
 def _falling(reading: CombReading) -> list[str]:
-    middle, old = reading.laying[1], reading.laying[2]
+    young, middle, old = reading.laying
     before = "She is laying less than she did three weeks ago."
     if middle and old and reading.count.open and middle.median > old.high:
         before = "She laid more and more until a week ago or so, and has come down since."
+    if young and middle and reading.count.eggs and young.median < _HARDLY * middle.median:
+        before = "She has nearly stopped laying: there are few eggs for so much open brood."
     return [
         before,
         (
@@ -104,7 +120,10 @@ def _stopped(reading: CombReading) -> list[str]:
     between = reading.stopped_between
     if between is None or between[1] is None:
         since = between[0] if between else 0
-        known = "There is no brood left" if since >= reading.stages.emerge_day else "No brood seen"
+        looked = [name for name, n in zip(_CLASS, reading.count.cells, strict=True) if n == 0]
+        known = f"No {_listed(looked, 'or')} seen"
+        if since >= reading.stages.emerge_day:
+            known = "There is no worker brood left"
         said = [f"{known}: she has laid nothing for {since} days or more."]
     else:
         said = [f"She stopped laying between {_ago(between)}{_best_guess(reading)}."]
@@ -117,10 +136,12 @@ def _stopped(reading: CombReading) -> list[str]:
         "First look for eggs again, with the sun behind you. Then for the queen, for queen cells, "
         "open or capped, and for cells polished ready for eggs."
     )
+    if between and between[0] >= reading.stages.cap_day:
+        said.append("From late autumn to midwinter a queen rests, and that is as it should be.")
     if between and between[0] >= reading.stages.emerge_day:
         said.append(
-            "In winter that is as it should be. In the season, several eggs in a cell, eggs on the "
-            "cell walls or domed drone brood in worker cells mean that workers have begun to lay."
+            "In the season, several eggs in a cell, eggs on the cell walls or domed drone brood in "
+            "worker cells mean that workers have begun to lay."
         )
     elif between and between[1] is not None:
         first = max(0, EMERGENCY_EGGS_DAYS[0] - between[1])
@@ -183,11 +204,25 @@ def _broken(reading: CombReading) -> list[str]:
 
 
 def _unknown(reading: CombReading) -> list[str]:
-    missing = [name for name, n in zip(_CLASS, reading.count.cells, strict=True) if n is None]
+    cells = reading.count.cells
+    missing = [name for name, n in zip(_CLASS, cells, strict=True) if n is None]
+    empty = [name for name, n in zip(_CLASS, cells, strict=True) if n == 0]
+    said = "One class of brood cannot say whether she lays more or less than before."
+    if empty:
+        said = (
+            f"No {_listed(empty, 'or')} seen: she laid nothing {_nothing_laid(reading)} days ago."
+        )
     return [
-        "One class of brood cannot say whether she lays more or less than before.",
+        said,
         f"Look for {_listed(missing)} within 3 days; eggs show best with the sun behind you.",
     ]
+
+
+def _nothing_laid(reading: CombReading) -> str:
+    """Give the first and last day of the classes that were looked for and found empty."""
+    pairs = zip(reading.count.cells, reading.stages.windows, strict=True)
+    days = [window for cells, window in pairs if cells == 0]
+    return f"{days[0][0] + 1} to {days[-1][1]}"
 
 
 def _emergence(reading: CombReading) -> list[str]:
@@ -259,5 +294,5 @@ def _ago(days: Days) -> str:
     return f"{near} and {far} days ago" if near else f"now and {far} days ago"
 
 
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+def _listed(words: list[str], last: str = "and") -> str:
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + f" {last} " + words[-1]

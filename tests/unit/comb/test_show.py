@@ -27,7 +27,14 @@ CASES = [
 
 @pytest.mark.parametrize(
     ("cells", "said"),
-    [(0, "0"), (7.4, "7"), (47, "50"), (333, "350"), (1549, "1,500"), (26149, "26,100")],
+    [
+        (0, "0"),
+        (7.4, "7"),
+        (47, "45"),
+        (333, "350"),
+        (1549, "1,500"),
+        (26149, "26,100"),
+    ],
 )
 def test_numbers_are_said_as_a_keeper_would(cells: float, said: str) -> None:
     assert about(cells) == said
@@ -63,7 +70,8 @@ def test_an_impossible_count_gives_a_question_and_no_numbers() -> None:
             "40,000 capped cells would take 3,333 eggs a day for 12 days, and the best queens "
             "lay about 2,000: was a side counted twice, honey counted as brood, or are there two "
             "queens?"
-        )
+        ),
+        "Nothing is read from this count: set it right, or count again.",
     ]
 
 
@@ -135,7 +143,7 @@ def test_a_queen_who_lays_drones_is_looked_at_soon_and_what_then() -> None:
 
 
 def test_a_rise_that_has_ended_is_not_called_a_fall_of_three_weeks() -> None:
-    assert "until a week ago or so, and has come down since" in said(300, 3000, 2100)
+    assert "until a week ago or so, and has come down since" in said(600, 3000, 2100)
     assert "than she did three weeks ago" in said(1200, 6000, 18000)
 
 
@@ -155,3 +163,44 @@ def test_cells_from_sides_are_shown_with_the_table_they_are_from() -> None:
 def test_a_new_queen_is_looked_at_when_her_first_cells_are_capped() -> None:
     assert look_again_days(read_comb(CombCount(3000, 0, 0))) == 9
     assert look_again_days(read_comb(CombCount(3000, 4000, 0))) == 6
+
+
+def test_what_was_looked_for_and_not_found_is_named_and_nothing_else() -> None:
+    assert "No eggs seen: she has laid nothing for 3 days or more." in said(0)
+    assert "No eggs or open brood seen: she has laid nothing for 9 days" in said(0, 0)
+    assert "No capped brood seen: she laid nothing 10 to 21 days ago." in said(None, None, 0)
+    assert "No open brood or capped brood seen: she laid nothing 4 to 21" in said(None, 0, 0)
+    assert "No brood seen" not in said(0) + said(0, 0)
+
+
+def test_a_queen_who_lays_drones_is_not_praised_for_what_she_lays() -> None:
+    for cells in ((600, 200, 150), (600, 0, 0), (0, 0, 0)):
+        words = describe(read_comb(CombCount(*cells, drone_open=900, drone_capped=1500)))
+        assert words[0].startswith("Nearly all of the brood is drones")
+        assert not any(
+            wrong in " ".join(words)
+            for wrong in ("just begun", "laying more", "room to lay", "in 7 days,", "no brood left")
+        )
+
+
+def test_a_failing_queen_is_not_left_to_the_usual_round() -> None:
+    words = said(3000, 6000, 12000, drone_capped=9000)
+    assert "she is failing" in words
+    assert "before your usual round" not in words
+
+
+def test_few_eggs_for_much_open_brood_are_nearly_a_stop() -> None:
+    assert "She has nearly stopped laying" in said(300, 6000, 17000)
+    assert "nearly stopped" not in said(1200, 4000, 14000)
+
+
+def test_a_handful_of_cells_is_no_sign_of_disease() -> None:
+    words = said(10, 15, 5)
+    assert "must be reported" not in words
+    assert "So few cells are soon miscounted" in words
+    assert "So few cells" not in said(900, 1600, 3200)
+
+
+def test_a_rest_in_winter_is_said_where_no_young_brood_is_left() -> None:
+    assert "midwinter a queen rests" in said(0, 0, 250)
+    assert "midwinter" not in said(0, 4000, 17000)
