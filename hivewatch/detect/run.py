@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from hivewatch.apiary import Yard
 from hivewatch.detect import (
+    broodless,
     carrying,
     dead_out,
     deserted,
@@ -52,8 +53,8 @@ DETECTORS = (
     dead_out,
     queen,
 )
-YARD_DETECTORS = (deserted, flow, silent_robbing, unreturned)
-BESIDE_THE_YARD = ("kg_behind_yard", "yard_bees_out")
+YARD_DETECTORS = (deserted, flow, silent_robbing, unreturned, broodless)
+BESIDE_THE_YARD = ("kg_behind_yard", "yard_bees_out", "nests_with_brood")
 """Measures of what is told of one hive by its neighbours."""
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
@@ -93,9 +94,8 @@ COMES_OF = {
 A hive that lies on the ground, or is gone, lets its nest cool; so does one without bees. That is
 one thing to tell, not three. A hive that is set up again and stays without bees is dead as well.
 """
-COMES_OF_S = (
-    3 * 86_400
-)  # [s] own choice: the nest's days are dated by midnights, and it warms slowly
+# [s] own choice: the nest's days are dated by midnights, and it warms slowly
+COMES_OF_S = 3 * 86_400
 
 
 def detect(
@@ -159,8 +159,8 @@ def detect_yard(yard: Yard, days_of_hives: Mapping[str, Days]) -> list[Finding]:
 def is_of_yard(one: Finding) -> bool:
     """Say whether a finding is told by a look at the yard, of which one hive may be the subject.
 
-    A robbing, a loss of foragers or an empty hive that only the neighbours show is settled with the
-    yard's findings, not with those of the hive's own readings; its measures say which it is.
+    A robbing, an empty hive, a loss of foragers or of brood that only the neighbours show is settled
+    with the yard's findings, not with those of the hive's own readings; its measures say which.
     """
     return one.subject.startswith("yard:") or any(it in one.measures for it in BESIDE_THE_YARD)
 
