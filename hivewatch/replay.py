@@ -65,20 +65,20 @@ def find(
             check_known("--yard", yard, [one.id for one in apiary.yards])
         if kind is not None:
             check_known("--kind", kind, KINDS)
+        received_by_s = as_of_s if is_replay else None
         for place in apiary.yards:
-            if yard not in {None, place.id}:
+            here = apiary.hives_of.get(place.id, ())
+            if yard not in {None, place.id} or hive not in {None, *here}:
                 continue
             days = {}
-            for one in apiary.hives:
-                if one.yard != place.id or hive not in {None, one.id}:
-                    continue
-                received_by_s = as_of_s if is_replay else None
-                window = windows.read_window(connection, apiary, one.id, as_of_s, received_by_s)
-                seen = look(connection, window, settings, as_of_s, received_by_s=received_by_s)
-                found += seen.settled
-                days[one.id] = as_weighed(days_of(window))
-            if hive is None:
-                found += look_at_yard(connection, place, days).settled
+            for one in here:
+                window = windows.read_window(connection, apiary, one, as_of_s, received_by_s)
+                days[one] = as_weighed(days_of(window))
+                if hive in {None, one}:
+                    seen = look(connection, window, settings, as_of_s, received_by_s=received_by_s)
+                    found += seen.settled
+            of_yard = look_at_yard(connection, place, days).settled
+            found += [one for one in of_yard if hive is None or one.subject == f"hive:{hive}"]
     return sorted(
         (
             one
