@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import errno
+import json
 import os
+import socket
 from collections.abc import Callable, Iterator, Mapping
+from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import NamedTuple
 
@@ -14,9 +18,11 @@ from hivewatch.alerts import channels
 from hivewatch.errors import HivewatchError, UsageError
 from hivewatch.ingest.connection import Connection
 from hivewatch.mirror import Endpoint
-from hivewatch.settings import Broker, Mirror, Settings
+from hivewatch.settings import Api, Broker, Mirror, Settings
 from hivewatch.store import apiary
 from hivewatch.store.open import Store
+
+ANSWER_S = 3.0  # own choice: the pages answer in milliseconds
 
 
 class Line(NamedTuple):
@@ -30,7 +36,7 @@ class Line(NamedTuple):
 def check_all(
     config: Path | None, environ: Mapping[str, str], *, rings: bool = False
 ) -> Iterator[Line]:
-    """Try the settings, the store, the broker and the delivery channels.
+    """Try the settings, the store, the broker, the port of the pages and the delivery channels.
 
     Nothing is sent to a channel but a test, when it is to ring; and nothing but our own session is
     touched at the broker.
@@ -48,6 +54,7 @@ def check_all(
     parts: list[tuple[str, Callable[[], str]]] = [
         ("store", lambda: _store(settings.store.path)),
         ("broker", lambda: _broker(settings.broker)),
+        ("api", lambda: _api(settings.api)),
     ]
     if (mirror := settings.mirror) is not None:
         parts.append(("mirror", lambda: _mirror(mirror)))
@@ -87,6 +94,32 @@ def _broker(broker: Broker) -> str:
     version = "5" if connection.protocol is MQTTProtocolVersion.MQTTv5 else "3.1.1"
     connection.close()
     return f"{connection.where}: connected with MQTT {version}, subscribed"
+
+
+def _api(api: Api) -> str:
+    """Try to listen where the pages are served; a daemon that runs is there already."""
+    where = f"{api.host}:{api.port}"
+    try:
+        family = socket.AF_INET6 if ":" in api.host else socket.AF_INET
+        socket.create_server((api.host, api.port), family=family).close()
+    except OSError as error:
+        if error.errno == errno.EADDRINUSE and _answers(api):
+            return f"{where}: the daemon answers"
+        wrong = f"cannot be listened on ({os.strerror(error.errno or 0)})"
+        raise UsageError(where, "", wrong, "set another [api] port") from error
+    return f"{where}: free"
+
+
+def _answers(api: Api) -> bool:
+    """Say whether a daemon of ours answers there."""
+    asked = HTTPConnection(api.host, api.port, timeout=ANSWER_S)
+    try:
+        asked.request("GET", "/healthz")
+        return bool(json.loads(asked.getresponse().read()) == {"status": "alive"})
+    except (OSError, HTTPException, ValueError):
+        return False
+    finally:
+        asked.close()
 
 
 def _mirror(mirror: Mirror) -> str:

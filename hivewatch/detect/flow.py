@@ -201,7 +201,8 @@ def _flow(
         measures=measures | {"hives": voted},
         evidence=(
             f"the middle hive gained {kg_a_day:.1f} kg a day from dawn to dawn, over {days} days",
-            f"{agree} of {voted} hives gained" + (f", not {', '.join(others)}" if others else ""),
+            f"{agree} of {voted} hive{'s' * (voted != 1)} gained"
+            + (f", not {', '.join(others)}" if others else ""),
         ),
     )
 

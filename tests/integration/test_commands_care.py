@@ -58,11 +58,11 @@ def test_check_says_of_each_part_what_it_found_and_makes_nothing(
     desk: Desk, broker: Mosquitto, httpserver: HTTPServer
 ) -> None:
     httpserver.expect_request("/api/v2/write").respond_with_response(Response(status=204))
-    mirror = httpserver.url_for("").rstrip("/")
+    mirror, port = httpserver.url_for("").rstrip("/"), free_port()
     text = (
         f'[broker]\nurl = "{broker.url}"\nusername = "keeper"\npassword_file = "word"\n'
         f'[alerts]\nchannels = ["json://{LOOPBACK}:{free_port()}/"]\n'
-        f'[mirror]\nurl = "{mirror}"\norg = "bees"\nbucket = "hives"\n'
+        f'[mirror]\nurl = "{mirror}"\norg = "bees"\nbucket = "hives"\n[api]\nport = {port}\n'
     )
     config = desk.write("hivewatch.toml", text)
     desk.write("word", "bees\n").chmod(0o640)
@@ -74,6 +74,7 @@ def test_check_says_of_each_part_what_it_found_and_makes_nothing(
     )
     assert told["broker"] == f"{LOOPBACK}:{broker.port}: connected with MQTT 5, subscribed"
     assert told["mirror"] == f"{mirror}: takes points for bucket hives"
+    assert told["api"] == f"{LOOPBACK}:{port}: free"
     assert not store.exists()
     desk.write("apiary.toml", APIARY)
     desk.ok("apiary", "load", "apiary.toml")
@@ -102,6 +103,19 @@ def test_check_names_each_fault_and_goes_on_to_the_next(desk: Desk, broker: Mosq
     assert told["mirror"] == (
         f"!http://{LOOPBACK}:{away}: cannot be reached (Connection refused); check [mirror] url"
     )
+
+
+def test_check_knows_its_own_daemon_from_another_who_has_the_port(
+    desk: Desk, httpserver: HTTPServer
+) -> None:
+    httpserver.expect_oneshot_request("/healthz").respond_with_data("well")
+    where = f"{LOOPBACK}:{httpserver.port}"
+    config = desk.write("taken.toml", f"[api]\nport = {httpserver.port}\n")
+    assert checked(desk, "--config", config)["api"] == (
+        f"!{where}: cannot be listened on (Address already in use); set another [api] port"
+    )
+    httpserver.expect_request("/healthz").respond_with_json({"status": "alive"})
+    assert checked(desk, "--config", config)["api"] == f"{where}: the daemon answers"
 
 
 def test_the_demo_says_at_once_that_a_day_is_none(desk: Desk) -> None:
