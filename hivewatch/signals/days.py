@@ -8,25 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from hivewatch.apiary import Yard
 from hivewatch.signals.carried import unless_same, worked
 from hivewatch.signals.levels import deviation, mean, median
+from hivewatch.signals.local_days import LocalDays
 from hivewatch.signals.steps import Step, steps_of
-from hivewatch.signals.sun import sun_times
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_from
 
 DAY_S = 86_400
 HOUR_S = 3600
 BEFORE_RISE_S = (9000, 1800)  # [s] own choice: everybody is home and nobody has left
 AFTER_SET_S = (3600, 9000)  # [s] own choice: the last foragers are home
-NO_SUN_S = (4 * HOUR_S, 22 * HOUR_S)  # [s] own choice: where the sun does not rise, by the clock
 LIES_S = (12 * HOUR_S, 4 * HOUR_S)  # [s] own choice: rain that no sun has dried by dawn, by dusk
 FLIGHT_CEL = 12.0  # [Cel] popular: weatherstem and others, 54 F; checks of the field vary 10 to 15
 LEAST_NEST = 6  # own choice: readings that make a day's mean of the nest
@@ -220,37 +218,7 @@ def _next_rise_s(rise_s: Floats) -> Floats:
     return np.concatenate((rise_s[1:], rise_s[-1:] + DAY_S))
 
 
-def local_midnights_s(yard: Yard, first: date, count: int) -> Ints:
-    """Give the local midnights of `count` days from `first` on, as Unix time [s]."""
-    zone = ZoneInfo(yard.timezone)
-    return np.array(
-        [
-            int(datetime(one.year, one.month, one.day, tzinfo=zone).timestamp())
-            for one in (first + timedelta(days=n) for n in range(count))
-        ],
-        np.int64,
-    )
-
-
-class _Calendar(NamedTuple):
-    """Local days, their midnights, sunrises and sunsets."""
-
-    day: tuple[date, ...]
-    start_s: Ints
-    rise_s: Floats
-    set_s: Floats
-
-    @classmethod
-    def of(cls, yard: Yard, first: date, last: date) -> _Calendar:
-        """Give those of a yard from one day to another."""
-        day = tuple(first + timedelta(days=n) for n in range((last - first).days + 1))
-        start_s, sun = local_midnights_s(yard, first, len(day) + 1), sun_times(yard, day)
-        rise_s = np.where(np.isnan(sun.rise_s), start_s[:-1] + NO_SUN_S[0], sun.rise_s)
-        set_s = np.where(np.isnan(sun.set_s), start_s[:-1] + NO_SUN_S[1], sun.set_s)
-        return cls(day, start_s, rise_s, set_s)
-
-
-def _calendar(window: HiveWindow, known_s: int | None) -> _Calendar:
+def _calendar(window: HiveWindow, known_s: int | None) -> LocalDays:
     """Give the local days from the first reading, or a midnight, to the last."""
     zone = ZoneInfo(window.yard.timezone)
     there = [one.time_s for one in window.series.values() if len(one)]
@@ -260,7 +228,7 @@ def _calendar(window: HiveWindow, known_s: int | None) -> _Calendar:
     first = datetime.fromtimestamp(begin_s, zone).date()
     last = datetime.fromtimestamp(end_s, zone).date()
     given = window.yard, first, last
-    return unless_same(window, "calendar", given, lambda: _Calendar.of(*given))
+    return unless_same(window, "calendar", given, lambda: LocalDays.of(*given))
 
 
 def _each(

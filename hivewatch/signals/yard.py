@@ -16,8 +16,9 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
-from hivewatch.signals.days import DAY_S, Days, local_midnights_s, sum_steps
+from hivewatch.signals.days import DAY_S, Days, sum_steps
 from hivewatch.signals.lids import HOLDS_KG, LID_KG, doubt, night_takes, on_lid, seen_by_night
+from hivewatch.signals.local_days import local_midnights_s
 from hivewatch.signals.steps import Step
 from hivewatch.signals.window import Floats
 

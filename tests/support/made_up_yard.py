@@ -10,7 +10,8 @@ from typing import Literal
 import numpy as np
 
 from hivewatch.apiary import Yard
-from hivewatch.signals.days import Days, local_midnights_s
+from hivewatch.signals.days import Days
+from hivewatch.signals.local_days import local_midnights_s
 
 YARD = Yard("hazel-end", "Hazel End", 52.2, 0.12, "Europe/London")
 FIRST = date(2026, 5, 1)

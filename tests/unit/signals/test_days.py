@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from hivewatch.apiary import Yard
-from hivewatch.signals.days import Days, days_of, local_midnights_s
+from hivewatch.signals.days import Days, days_of
+from hivewatch.signals.local_days import local_midnights_s
 
 GAIN_KG = 0.5  # what the made-up hive gains a day
 
