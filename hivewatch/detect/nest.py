@@ -19,7 +19,8 @@ from hivewatch.detect.finding import Finding, Measure
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.brood import Turn, turns_of
-from hivewatch.signals.days import HOUR_S
+from hivewatch.signals.days import DAY_S, HOUR_S
+from hivewatch.signals.departures import departures_of
 from hivewatch.signals.levels import middle_before
 from hivewatch.signals.nest_bound import probe_share
 from hivewatch.signals.usual import usual_steps_s
@@ -50,6 +51,9 @@ BROOD_CEL = 33.0  # [Cel] published: brood range 33 to 36 Cel, Stabentheiner et 
 GAP_STEPS, GAP_S = 3, HOUR_S  # own choice: what a longer silence hides is not known
 BACK_S = NEST_S  # [s] as for `hivewatch.signals.carried`
 BY_DAYS = ("brood_onset", "brood_end")  # kinds that are asked of all days each time
+# [d] published: brood lasts for three weeks from the last egg, which is laid three days before a
+# swarm leaves; a young queen lays 20 to 35 days after it
+BREAK_D, ONSET_D = (18, 35), (21, 45)
 SURE_CEL = 33.0  # [Cel] own choice: a turn from or to this warmth leaves little doubt
 
 
@@ -78,7 +82,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     is_after_gap = _is_after_gap(window, nest)
     return [
         *(_turned(window, turn) for turn in turns),
-        *_cold_spells(window, nest, usual_cel, is_after_gap),
+        *_cold_spells(window, nest, usual_cel, is_after_gap, turns),
         *_hot_spells(window, nest, usual_cel, is_after_gap),
     ]
 
@@ -104,6 +108,12 @@ def _turned(window: HiveWindow, turn: Turn) -> Finding:
         eggs = day - timedelta(days=EMERGENCE_DAYS)
         measures["last_eggs_day"] = eggs.isoformat()
         evidence.append(f"few eggs were laid after about {eggs}, for brood takes three weeks")
+    least_s, most_s = (days * DAY_S for days in (ONSET_D if turn.is_onset else BREAK_D))
+    left = [one for one in departures_of(window) if least_s <= turn.start_s - one <= most_s]
+    if left:
+        went = datetime.fromtimestamp(left[-1], UTC).astimezone(ZoneInfo(window.yard.timezone))
+        after = "its young queen lays" if turn.is_onset else "no eggs until its young queen lays"
+        evidence.append(f"many bees left on {went.date()}, as a swarm: {after}")
     if turn.gap_days:
         evidence.append(f"{turn.gap_days} days without readings before: it may be earlier by them")
     warm = turn.after_cel if turn.is_onset else turn.before_cel
@@ -133,9 +143,13 @@ def _of_each_reading(warmth: Warmth, of_day: Floats, nest: Series) -> Floats:
 
 
 def _cold_spells(
-    window: HiveWindow, nest: Series, usual: Floats, is_after_gap: NDArray[np.bool_]
+    window: HiveWindow,
+    nest: Series,
+    usual: Floats,
+    is_after_gap: NDArray[np.bool_],
+    turns: Sequence[Turn],
 ) -> Iterator[Finding]:
-    """Find the hours in which brood-nest warmth was lost at once."""
+    """Find the hours in which brood-nest warmth was lost at once, where there was brood."""
     time_s, value = nest.time_s, nest.value
     with np.errstate(invalid="ignore"):
         cold = (value < COLD_CEL) & (value < usual - COLD_K) & (usual >= BROOD_LEAST_CEL)
@@ -145,6 +159,8 @@ def _cold_spells(
         before = int(np.searchsorted(as_usual, deep)) - 1
         told = int(np.searchsorted(time_s, time_s[deep] + COLD_S))
         if before < 0 or time_s[deep] - time_s[as_usual[before]] > SUDDEN_S or told > last:
+            continue
+        if _is_broodless(window, turns, int(time_s[deep]), int(time_s[told])):
             continue
         first = int(as_usual[before]) + 1
         lowest = float(value[first : last + 1].min())
@@ -168,6 +184,15 @@ def _cold_spells(
             ),
             status="open" if end is None else "ended",
         )
+
+
+def _is_broodless(window: HiveWindow, turns: Sequence[Turn], cold_s: int, told_s: int) -> bool:
+    """Say whether the brood is known to be gone: nothing is left that could be chilled."""
+    known = [one for one in turns if one.told_s <= told_s]
+    if known and not known[-1].is_onset:
+        return True
+    least_s, most_s = (days * DAY_S for days in BREAK_D)
+    return any(least_s <= cold_s - one <= most_s for one in departures_of(window))
 
 
 def _hot_spells(

@@ -14,8 +14,9 @@ from hivewatch.signals.sun import is_light
 from hivewatch.signals.usual import usual_step_near
 from hivewatch.signals.window import HiveWindow, Ints
 
-# [kg] common practice, no source: 0.8 for a cast, 4 to 4.5 for the heaviest, less and more an error
-LEAST_KG, MOST_KG = 0.7, 5.0
+# [kg] common practice, no source: 0.8 for a cast, 4 to 4.5 for the heaviest, less and more an
+# error, or honey that they take from the combs
+LEAST_KG, MOST_KG = 0.7, 6.0
 LONGEST_S = 45 * 60  # [s] own choice: an exodus takes about ten minutes, from memory
 COARSE_STEPS = 3.5  # own choice: of a coarse feed, the readings around it and one in between
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands

@@ -72,6 +72,8 @@ class Kind:
     longest_feed_s: float | None = None  # hives that report seldomer cannot show it
     is_shown: bool = True  # a clock's fault shows only in when readings arrive, on a right clock
     hidden_by: tuple[str, ...] = ()  # an event while one of these lasts need not be told apart
+    hidden_ahead_s: float = 0.0  # nor when one of them begins within this after it
+    settles_s: float = 0.0  # of a record that ends sooner after it, nobody could tell it
     pauses: bool = False  # one that was told and lasts on through a pause need not be told again
     excuses: tuple[str, ...] = ()  # events of the truth during which a finding is no false alarm
     excused_ahead_s: float = 0.0  # nor when such an event follows within this
@@ -134,6 +136,9 @@ KINDS: tuple[Kind, ...] = (
          pauses=True,
          measures=(Measure("kg_a_day", "kg_a_day", "absolute", "kg/d"),)),
     Kind("brood_end", 14 * DAY_S, 14 * DAY_S, needs=("nest",), may_be_short=True,
+         # bees that leave, or die, leave no brood: that is one thing to tell
+         hidden_by=("dead_out", "taken"), hidden_ahead_s=4 * DAY_S,
+         settles_s=5 * DAY_S,  # own choice: brood ends by degrees, and a cold night is no end
          excuses=("dead_out", "taken")),
     Kind("swarm_risk", 10 * DAY_S, 10 * DAY_S, lasts=True,
          excuses=("swarm",), excused_ahead_s=CASTS_S),  # a cast of a hive that swarmed before

@@ -159,11 +159,13 @@ def must_be_found(season: Season, kind: Kind, event: Event) -> bool:
     if not (counts and has_stores and was_counted(season, event)):
         return False
     grace = kind.bar.told_s if kind.bar and kind.bar.told_s else HOUR_S
-    if start + max(grace, 3 * HOUR_S) > season.end_s:
+    if start + max(grace, 3 * HOUR_S, kind.settles_s) > season.end_s:
         return False
     for other in season.truth["events"] if kind.hidden_by else ():
         is_same_hive = other["subject"] == event["subject"]
-        if is_same_hive and other["kind"] in kind.hidden_by and _spans(other, start):
+        if not is_same_hive or other["kind"] not in kind.hidden_by:
+            continue
+        if _spans(other, start) or 0 <= seconds(other["start"]) - start <= kind.hidden_ahead_s:
             return False
     if kind.needs and event["subject"].startswith("hive:"):
         hive = event["subject"].removeprefix("hive:")

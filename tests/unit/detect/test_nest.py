@@ -89,6 +89,36 @@ def test_what_is_no_chill_is_left_alone(limits):
     assert find(nest, limits) == []
 
 
+@pytest.mark.parametrize(("left_day", "is_told"), [(9, False), (27, True)])
+def test_without_brood_nothing_is_chilled(limits, left_day, is_told):
+    """In the weeks in which a hive that has swarmed waits for its young queen it has none."""
+    nest = summer()
+    nest.lose(nest.at(left_day, 12), 2.5)
+    nest.add(nest.at(30, 17.5), nest.at(31, 10), -12, hours=0.7)
+    assert bool(of_kind(find(nest, limits), "chilled_brood")) is is_told
+
+
+def test_where_the_brood_has_ended_no_cold_night_chills_it(limits):
+    nest = MadeUpNest(first="2026-05-20", days=50, air_cel=20)
+    nest.add(nest.at(40, 17.5), nest.at(41, 10), -12, hours=0.7)
+    assert of_kind(find(nest, limits), "chilled_brood")
+    nest.has_brood(slice(28, 50), 0.7)
+    found = find(nest, limits)
+    (end,) = of_kind(found, "brood_end")
+    assert end.detected_s < nest.at(40)
+    assert not of_kind(found, "chilled_brood")
+
+
+def test_a_break_after_a_swarm_says_that_it_follows_from_it(limits):
+    nest = summer()
+    nest.has_brood(slice(24, 34), 0.0)
+    assert not any("swarm" in " ".join(one.evidence) for one in find(nest, limits))
+    nest.lose(nest.at(2, 12), 2.5)
+    end, onset = find(nest, limits)
+    assert (end.kind, onset.kind) == ("brood_end", "brood_onset")
+    assert all("2026-05-22, as a swarm" in one.evidence[-1] for one in (end, onset))
+
+
 def test_a_hive_that_is_shut_in_overheats(limits):
     nest = MadeUpNest(first="2026-06-20", days=20, air_cel=26)
     nest.add(nest.at(13, 8), nest.at(13, 17), 6, hours=1.5)

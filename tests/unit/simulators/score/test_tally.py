@@ -252,6 +252,19 @@ def test_a_time_without_brood_that_is_too_short_for_the_truth_may_be_told(
     assert row.false == false
 
 
+@pytest.mark.parametrize(("day", "events"), [(21.5, 0), (30, 1)])
+def test_brood_that_ends_as_the_bees_leave_need_not_be_told_apart(story, day, events):
+    story.happened("brood_end", 20)
+    story.happened("dead_out", day)
+    assert score(story, "brood_end").events == events
+
+
+@pytest.mark.parametrize(("day", "events"), [(28, 1), (38, 0)])
+def test_brood_that_ends_with_the_recording_need_not_be_found(story, day, events):
+    story.happened("brood_end", day)
+    assert score(story, "brood_end").events == events
+
+
 @pytest.mark.parametrize(("kg", "events"), [(0.4, 0), (3.0, 1)])
 def test_a_hive_without_honey_cannot_be_told_as_robbed(story, kg, events):
     story.happened("robbing", 9, 10, end="2024-05-14T17:00:00Z")
