@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 
 from hivewatch.comb.outlook import AHEAD_DAYS, Outlook
 from hivewatch.comb.reading import Range
@@ -16,6 +16,11 @@ VISIT_STALE_DAYS = 14
 
 CHANGES_BY = 0.10  # own choice: less is called holding its strength
 HARDLY_ANY = 20.0  # [1/d] own choice
+MOST_CELLS_A_BEE = 3.0
+"""Cells of brood for each bee, above which they cannot all be cared for. Published: a nurse keeps
+up to 3 (Free & Racey 1968, in Becher et al. 2014); that every bee nurses is the upper end."""
+
+LOOK_AGAIN_DAYS = 4  # as after a comb without eggs; see `words.look_again_days`
 VAGUE_PART = 0.35  # half of the 80 % range over the median, from which the number is called rough
 
 
@@ -89,7 +94,45 @@ def _brood(outlook: Outlook) -> list[str]:
     if laying.median < HARDLY_ANY:
         said = "She lays hardly any eggs" if laying.median >= 1 else "No eggs are being laid"
     young = f"about {about(week)} young bees emerge" if week >= 1 else "no young bees emerge"
-    return [f"{said}, and {young} in the next 7 days."]
+    return [f"{said}, and {young} in the next 7 days.", *_again(outlook), *_cold(outlook)]
+
+
+def _again(outlook: Outlook) -> list[str]:
+    """Say from when eggs may be laid again, where none are; nothing in winter, as none are due."""
+    if outlook.laying[-1].median >= 1:
+        return []
+    coming = range(1, AHEAD_DAYS + 1)
+    likely = [day for day in coming if outlook.laying[day].median >= HARDLY_ANY]
+    maybe = [day for day in coming if outlook.laying[day].high >= HARDLY_ANY]
+    if likely:
+        return [
+            f"Eggs are likely again from about {_ahead(outlook, likely[0])}: look for them then."
+        ]
+    if maybe and "queen caged" not in outlook.visit.done:
+        return [
+            (
+                f"There may be eggs from about {_ahead(outlook, maybe[0])}, if a queen is there or "
+                f"being raised: look for them and for queen cells within {LOOK_AGAIN_DAYS} days."
+            )
+        ]
+    return []
+
+
+def _ahead(outlook: Outlook, days: int) -> str:
+    return _said(outlook.as_of + timedelta(days=days))
+
+
+def _cold(outlook: Outlook) -> list[str]:
+    """Ask where there are too few bees for the brood."""
+    cells = sum(span.median for span in outlook.brood.values())
+    if cells <= MOST_CELLS_A_BEE * outlook.adults[0].median:
+        return []
+    return [
+        (
+            "There are few bees for so much brood, and some of it may be chilled: did a swarm "
+            "leave, or were the bees not all counted?"
+        )
+    ]
 
 
 def _workers(outlook: Outlook) -> list[str]:
@@ -121,12 +164,20 @@ def _rests_on(outlook: Outlook) -> list[str]:
     ago = (outlook.as_of - outlook.visit.day).days
     when = "today's visit" if ago == 0 else f"the visit of {_said(outlook.visit.day)}"
     if ago > VISIT_STALE_DAYS:
-        said.append(f"This rests on {when}, {ago} days ago: count again soon.")
+        winter = outlook.need.winter
+        rests = winter is not None and winter.since <= outlook.as_of
+        again = "count again once they fly well in spring" if rests else "count again soon"
+        said.append(f"This rests on {when}, {ago} days ago: {again}.")
     else:
         said.append(f"This rests on {when}.")
     if outlook.visit.adults is None:
         said.append("Nobody counted the bees there: their number is read from the brood.")
-    if outlook.visit.reading is None:
+    if outlook.visit.reading is None and outlook.visit.count is not None:
+        said.append(
+            "The brood counted there would take more eggs than a queen lays, and is left aside: "
+            "set it right, or count again."
+        )
+    elif outlook.visit.reading is None:
         said.append("Nobody counted the brood there: it is carried on from before or guessed.")
     now = outlook.adults[0]
     if now.low > 0 and math.sqrt(now.high / now.low) - 1 > VAGUE_PART:

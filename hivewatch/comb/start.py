@@ -129,9 +129,10 @@ def start(
     if visit.adults is not None:
         off = COUNTING_ERROR * generator.standard_normal(members)
         adults = visit.adults * np.exp(off)
-    if reading is None:
+    if reading is None or (visit.adults is not None and _is_half_looked_for(visit)):
         level = _usual_level(visit, latitude) * np.exp(0.4 * generator.standard_normal(members))
         brood = np.repeat(level[None], WORKER.emerge_day, axis=0) * _alive(traits)
+        brood *= _before_a_stop(visit, generator, members)
     else:
         brood = draw_brood(reading, generator, members)
     laid = brood / _alive(traits)
@@ -143,6 +144,26 @@ def start(
     now = np.minimum(laid[: WORKER.hatch_day].mean(axis=0), LAYING_MAX)
     traits = Traits(now[None].astype(np.float32), *(getattr(traits, name) for name in DRIFTING[1:]))
     return colony, traits
+
+
+def _is_half_looked_for(visit: Visit) -> bool:
+    """Say whether all classes looked for were empty, and an older one was not looked for."""
+    cells = visit.count.cells if visit.count is not None else ()
+    return not any(cells) and None in cells[cells.index(0) :] if 0 in cells else False
+
+
+def _before_a_stop(visit: Visit, generator: np.random.Generator, members: int) -> Floats:
+    """Say which ages are there beside classes found empty: those laid before a stop nobody dated.
+
+    Own choice: one of late is likelier, as one of long ago would have been seen before.
+    """
+    ages = np.arange(WORKER.emerge_day)[:, None]
+    if visit.reading is None or visit.count is None:
+        return np.ones((WORKER.emerge_day, members))
+    pairs = zip(visit.count.cells, WORKER.windows, strict=True)
+    empty_to = max(old for cells, (_, old) in pairs if cells == 0)
+    stop = empty_to + (WORKER.emerge_day - empty_to) * generator.uniform(size=members) ** 3
+    return np.asarray(ages >= stop, np.float64)
 
 
 def draw_brood(reading: CombReading, generator: np.random.Generator, members: int) -> Floats:
