@@ -159,8 +159,9 @@ def detect_yard(yard: Yard, days_of_hives: Mapping[str, Days]) -> list[Finding]:
 def is_of_yard(one: Finding) -> bool:
     """Say whether a finding is told by a look at the yard, of which one hive may be the subject.
 
-    A robbing, an empty hive, a loss of foragers or of brood that only the neighbours show is settled
-    with the yard's findings, not with those of the hive's own readings; its measures say which.
+    A robbing, an empty hive, a loss of foragers or of brood that only the neighbours show is
+    settled with the yard's findings, not with those of the hive's own readings; its measures say
+    which.
     """
     return one.subject.startswith("yard:") or any(it in one.measures for it in BESIDE_THE_YARD)
 
