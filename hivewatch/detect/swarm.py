@@ -55,7 +55,9 @@ FLOW_KG_PER_H = 0.25
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 VISIT_S = 5400  # [s] own choice: so near to a visit that was written down, it may be of it
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
-SEEN_LEAST, SEEN_MOST = 0.35, 3.0  # own choice: share of the loss that the counter saw go
+# own choice: share of the loss that the counter saw go; with less it is a keeper's (`handling`)
+SEEN_LEAST, SEEN_MOST = 0.3, 3.0
+SEEN_LEAST_CROWDED, CROWD = 0.1, 4.0  # own choice: a counter misses most of a crowd that pours out
 SEEN_LEAST_WARMED = 0.25  # own choice: foragers that come home meanwhile hide some of a cast
 SHARP = 0.9  # own choice: share of a loss from one reading to the next, as a lid or a frame goes
 
@@ -156,6 +158,8 @@ def _by_counter(
     """
     nest = _nest_of(window, step, "counted")
     least = SEEN_LEAST_WARMED if nest.warmer_k >= WARMED_K else SEEN_LEAST
+    if nest.what == "swarm" and _is_crowd(window, step):
+        least = SEEN_LEAST_CROWDED
     if not least <= bees * BEE_KG / kg <= SEEN_MOST:
         return
     told_s = counted_s(window, step)
@@ -172,6 +176,15 @@ def _by_counter(
         told_s = max(told_s, let_out.told_s)
     words = _more(bees)
     yield _left(window, step, kg, told_s, 0.97, words)
+
+
+def _is_crowd(window: HiveWindow, step: Step) -> bool:
+    """Say whether many times more bees went than came while the weight fell."""
+    went, came = (
+        float(window.of(name).between(step.before_s + 1, step.after_s + 1).value.sum())
+        for name in ("bees-out", "bees-in")
+    )
+    return went > CROWD * max(came, 1.0)
 
 
 def _more(bees: float) -> str:

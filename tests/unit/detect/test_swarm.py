@@ -50,6 +50,20 @@ def swarms(found: list[Finding]) -> list[Finding]:
     return [one for one in found if one.kind == "swarm"]
 
 
+@pytest.mark.parametrize("most", [1300.0, 2000.0, 4000.0])
+def test_a_counter_that_sees_a_part_of_the_crowd_bears_out_the_nest(
+    made_up_hive: Callable, limits: object, most: float
+) -> None:
+    hive = made_up_hive(step_s=300)
+    at_s = leave(hive, 2.2)
+    hive.series["bees-out"] = np.minimum(hive.series["bees-out"], most)
+    found = run.detect(hive.window(COUNTED), (), limits, at_s + 7200)
+    (one,) = [one for one in found if one.kind in {"swarm", "handling"}]
+    assert one.kind == "swarm"
+    assert one.measures["kg_lost"] == pytest.approx(2.2, abs=0.2)
+    assert one.detected_s <= at_s + 1800
+
+
 @pytest.mark.parametrize("kg", [1.0, 1.9, 3.2])
 @pytest.mark.parametrize("step_s", [60, 300, 900])
 @pytest.mark.parametrize("quantities", [COUNTED, WEIGHED], ids=["counted", "weighed"])
