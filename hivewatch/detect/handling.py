@@ -50,6 +50,7 @@ COOLED = 3.0  # own choice: ... and times what it moved in the hour before; a fa
 DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is not believed so long
 STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves ...
 COARSE_READINGS = 24  # own choice: ... or so many of one with a coarse digit
+BY_CHANCE = 1e-4  # own choice: a quiet scale shows one digit for half an hour by chance as well
 STUCK_S = 10 * DAY_S  # [s] own choice: so far back it is looked whether it moved
 HALF = 0.5
 GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
@@ -142,7 +143,8 @@ def _was_stuck(weight: Series, move: Step) -> bool:
     if not len(moved):
         return bool(weight.time_s[first + end - 1] - weight.time_s[first] > STUCK_S / 2)
     before = value[max(0, int(moved[-1]) - 48) : int(moved[-1]) + 1]
-    return len(before) > STUCK_READINGS and bool(np.mean(before[1:] == before[:-1]) < HALF)
+    same, run = float(np.mean(before[1:] == before[:-1])), end - 1 - int(moved[-1])
+    return len(before) > STUCK_READINGS and same < HALF and same ** (run - 1) < BY_CHANCE
 
 
 def _is_opening(dip: Dip) -> bool:

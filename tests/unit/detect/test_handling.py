@@ -281,6 +281,18 @@ def test_a_scale_that_wakes_up_is_no_handling(made_up_hive, said):
     assert said(hive.window()) == []
 
 
+def test_a_quiet_scale_that_shows_one_digit_for_half_an_hour_was_not_stuck(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=4)
+    hive.add(hive.at(3, 12), 5.0)
+    weight = hive.series["weight"]
+    put = int(np.argmax(hive.time_s > hive.at(3, 12)))
+    digits = np.array([0, 0, 0, 1, 2])[np.arange(put) % 5]
+    digits[-6:], digits[-7] = 0, 1
+    weight[:put] = weight[put] - 5 + 0.02 * digits
+    (one,) = said(hive.window())
+    assert one.measures["kg"] == pytest.approx(5.0, abs=0.2)
+
+
 def test_a_light_step_is_believed_when_the_nest_shows_an_opening(made_up_hive, said):
     hive = made_up_hive(step_s=900, days=5)
     hive.rain(hive.at(3, 12.1), 1.1, 5, dry_h=4)
