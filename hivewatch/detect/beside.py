@@ -9,10 +9,11 @@ import numpy as np
 from hivewatch.signals.window import HiveWindow, Series
 
 LEVEL_S = 3600  # [s] own choice: the hive's weight is the median of this span before
-PROBE_S = 900  # [s] own choice: a bare probe cools by a factor e in this; a nest takes hours
+PROBE_S = 1500  # [s] own choice: a bare probe cools by a factor e in less; a nest takes hours
 NEST_MIN_K = 6.0  # [K] own choice: below this over ambient a nest says nothing
 NEST_FELL_K = 8.0  # [K] own choice: a probe without its nest, where ambient is not known
 COOLING_S = 3 * 3600  # [s] own choice: within this
+COLD = 0.5  # own choice: of what a nest is warmer than the air; a visit costs it much less
 FLYING, FLYING_BEES = 0.02, 40  # own choice: share of the hour's rate before, and at least so many
 WAITED_S = 2 * 3600  # [s] own choice: bees that find their entrance again
 
@@ -36,6 +37,24 @@ def nest_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) -> 
     cooling_s = int(nest.time_s[last - 1]) - before_s
     kept = (now - outside) / (was - outside)
     return "gone" if kept < max(0.05, exp(-cooling_s / PROBE_S)) else "warm"
+
+
+def cold_s_after(window: HiveWindow, before_s: int, until_s: int) -> int | None:
+    """Give when a nest had lost half of its warmth within hours of a fall; None if it did not.
+
+    A keeper who takes off half of a hive closes it again, and the nest stays warm.
+    """
+    nest, ambient = window.of("nest"), window.of("ambient")
+    first = int(np.searchsorted(nest.time_s, before_s, side="right"))
+    last = int(np.searchsorted(nest.time_s, min(until_s, before_s + COOLING_S), side="right"))
+    outside = ambient.between(before_s - LEVEL_S, before_s + 1)
+    if first == 0 or not len(outside) or before_s - nest.time_s[first - 1] > LEVEL_S:
+        return None
+    warm_k = float(nest.value[first - 1]) - float(outside.value[-1])
+    if warm_k < NEST_MIN_K:
+        return None
+    cold = np.flatnonzero(nest.value[first:last] < outside.value[-1] + COLD * warm_k)
+    return int(nest.time_s[first + cold[0]]) if len(cold) else None
 
 
 def cooled_k_after(nest: Series, before_s: int, told_s: int) -> tuple[float, float] | None:

@@ -1,9 +1,10 @@
 """Is the hive off its scale: `toppled`, knocked over, or `taken`, gone.
 
-Both show the weight falling at once to near nothing. Something left on the scale, a nest probe that
-is still in warm bees, or bees that still pass the entrance, say toppled; an empty scale and a nest
-that went with the hive, or a scale that falls silent, say taken. Parts lifted off by a keeper are
-back within the hour: those are `handling`, and what was told in that hour is withdrawn.
+Both show the weight falling at once to near nothing, or by half while the nest goes cold. What is
+left on the scale, a nest probe still in warm bees, or bees that still pass the entrance, say
+toppled; an empty scale and a nest that went with the hive, or a scale that falls silent, say taken.
+Parts lifted off by a keeper are back within the hour: those are `handling`, and what was told in
+that hour is withdrawn.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from hivewatch.detect.beside import (
     LEVEL_S,
     WAITED_S,
     bees_after,
+    cold_s_after,
     cooled_k_after,
     nest_after,
 )
@@ -133,12 +135,16 @@ def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
 def _go_on(window: HiveWindow, kept: list[_Fall] | None) -> list[_Fall]:
     """Give the falls that are known, and those since."""
     weight, falls, free = window.of("weight"), list(kept or []), 0
-    before = int(np.searchsorted(weight.time_s, window.carried.until_s)) - 1
-    if falls and falls[-1].back_s is None:
-        back = _back(weight, max(before, 0), falls[-1].stands_kg)
+    until_s = window.carried.until_s
+    known, before = np.searchsorted(weight.time_s, [until_s, until_s - COOLING_S]).tolist()
+    if falls and falls[-1].back_s is not None:
+        free = int(np.searchsorted(weight.time_s, falls[-1].back_s))
+    elif falls:
+        back = _back(weight, max(known - 1, 0), falls[-1].stands_kg)
         falls[-1] = replace(falls[-1], back_s=None if back is None else int(weight.time_s[back]))
         free = len(weight) if back is None else back
-    return falls + list(_falls(window, weight, max(before, free)))
+    since = _falls(window, weight, max(before - 1, free))
+    return falls + [one for one in since if one.told_s >= until_s]
 
 
 def _back(weight: Series, i: int, stands_kg: float) -> int | None:
@@ -162,14 +168,25 @@ def _falls(window: HiveWindow, weight: Series, free: int) -> Iterator[_Fall]:
             continue
         floor = _floor_kg(window, level)
         fell = min(here, there) <= floor and max(here, there) < min(DOWN * level, STANDS * floor)
-        if not fell and any(is_light(window.yard, int(time_s[k])) for k in (i - 1, i)):
-            continue
         # after a harvest it stands again with much less; by night the half that is left is not it
         stands_kg = min(BACK_UP * level, STANDS * floor) if fell else BACK_UP * level
         back = _back(weight, i, stands_kg)
-        free = len(value) if back is None else back
         back_s = None if back is None else int(time_s[back])
-        yield _Fall(int(time_s[i]), int(time_s[i + 1]), level, stands_kg, back_s)
+        told_s: int | None = int(time_s[i + 1])
+        if not fell and any(is_light(window.yard, int(time_s[k])) for k in (i - 1, i)):
+            told_s = _cold_s(window, int(time_s[i - 1]), int(time_s[i + 1]), back_s)
+        if told_s is not None:
+            free = len(value) if back is None else back
+            yield _Fall(int(time_s[i]), told_s, level, stands_kg, back_s)
+
+
+def _cold_s(window: HiveWindow, before_s: int, there_s: int, back_s: int | None) -> int | None:
+    """Say when a hive that lost half by day, more than an hour long, was seen to lie there cold."""
+    if back_s is not None and back_s - there_s <= HANDLED_S:
+        return None
+    until_s = window.as_of_s if back_s is None else back_s - 1
+    cold_s = cold_s_after(window, before_s, until_s)
+    return None if cold_s is None else max(cold_s, there_s)
 
 
 def _level_kg(weight: Series, i: int) -> float:

@@ -200,6 +200,37 @@ def test_a_hive_that_loses_half_by_night_is_toppled(made_up_hive, said):
     assert [one.kind for one in said(hive.window())] == ["toppled"]
 
 
+@pytest.mark.parametrize("step_min", [5, 15, 30])
+@pytest.mark.parametrize("hours", [0.7, 2.0])
+def test_a_hive_that_loses_half_by_day_lies_there_if_its_nest_goes_cold(
+    made_up_hive, said, step_min, hours
+):
+    hive = made_up_hive(step_s=60 * step_min, days=4)
+    fell_s = hive.at(2, 12)
+    hive.fall(fell_s, 16.0)
+    assert [one.kind for one in said(hive.window())] == ["handling"]
+    hive.cool(fell_s, hours=hours)
+    (toppled,) = said(hive.window())
+    assert (toppled.kind, toppled.status) == ("toppled", "open")
+    assert toppled.detected_s - fell_s <= (0.7 * hours * 3600) + 2 * hive.step_s
+    (then,) = said(hive.window(until_s=toppled.detected_s))
+    assert (then.kind, then.start_s) == ("toppled", toppled.start_s)
+
+
+def test_a_probe_that_cools_in_its_cage_within_half_an_hour_was_taken(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=4)
+    hive.fall(hive.at(2, 14), 0.1)
+    hive.cool(hive.at(2, 14), hours=0.35)
+    assert [one.kind for one in said(hive.window())] == ["taken"]
+
+
+def test_a_hive_taken_apart_for_an_hour_in_the_cold_does_not_lie_there(made_up_hive, said):
+    hive = made_up_hive(step_s=300, days=4)
+    hive.fall(hive.at(2, 12), 16.0, until_s=hive.at(2, 12) + 3000)
+    hive.cool(hive.at(2, 12), hours=0.7)
+    assert "toppled" not in [one.kind for one in said(hive.window())]
+
+
 def test_a_keeper_who_moves_hive_and_scale_away_is_no_thief(made_up_hive, said):
     hive = made_up_hive(step_s=300, days=3)
     hive.fall(hive.at(2, 12), 0.0)
