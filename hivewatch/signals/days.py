@@ -176,21 +176,29 @@ def _work_out(window: HiveWindow) -> Days:
 def _read(window: HiveWindow, from_s: int | None) -> _Read:
     """Work out what readings say of the days from a midnight on."""
     day, start_s, rise_s, set_s = _calendar(window, from_s)
-    weight, nest, ambient = (window.of(one) for one in ("weight", "nest", "ambient"))
-    by_day = start_s[:-1], start_s[1:]
+    weight, rain, ambient = (window.of(one) for one in ("weight", "rain", "ambient"))
     dawn_s = rise_s - BEFORE_RISE_S[1]
     dusk_s = np.minimum(set_s + AFTER_SET_S[1], _next_rise_s(rise_s) - BEFORE_RISE_S[0])
-    dawn_kg = _each(weight, rise_s - BEFORE_RISE_S[0], dawn_s, _median)
-    dusk_kg = _each(weight, set_s + AFTER_SET_S[0], dusk_s, _median)
+    dawn_kg = _each(_cut(weight, rise_s - BEFORE_RISE_S[0], dawn_s), _median)
+    dusk_kg = _each(_cut(weight, set_s + AFTER_SET_S[0], dusk_s), _median)
     last_s = window.over_s("weight")
     dawn_kg[dawn_s > last_s] = np.nan  # not over yet, as far as the readings go
     dusk_kg[dusk_s > last_s] = np.nan
     night_mm, dusk_mm = (
-        np.where(at_s > last_s, np.nan, _each_sum(window.of("rain"), at_s - lies_s, at_s))
+        np.where(at_s > last_s, np.nan, _each_sum(_cut(rain, at_s - lies_s, at_s)))
         for at_s, lies_s in zip((dawn_s, dusk_s), LIES_S, strict=True)
     )
-    sums = {name: _each_sum(window.of(name), *by_day) for name in ("rain", "bees-in", "bees-out")}
-    flight_s, home_s = _first_and_last(window.of("bees-out"), start_s)
+    edges: dict[int, Ints] = {}  # most quantities are sent at the same times
+
+    def by_day(name: str) -> _Spans:
+        series = window.of(name)
+        key = id(series.time_s)
+        if key not in edges:
+            edges[key] = first_from(series.time_s, start_s)
+        return _Spans(series, edges[key][:-1], edges[key][1:])
+
+    nest, out = by_day("nest"), by_day("bees-out")
+    flight_s, home_s = _first_and_last(out)
     figures = {
         "rise_s": rise_s,
         "set_s": set_s,
@@ -200,12 +208,12 @@ def _read(window: HiveWindow, from_s: int | None) -> _Read:
         "dusk_kg": dusk_kg,
         "night_mm": night_mm,
         "dusk_mm": dusk_mm,
-        "rain_mm": sums["rain"],
-        "nest_cel": _each(nest, *by_day, mean, LEAST_NEST),
-        "nest_sd_k": _each(nest, *by_day, deviation, LEAST_NEST),
-        "ambient_cel": _each(ambient, *by_day, mean, LEAST_NEST),
-        "bees_in": sums["bees-in"],
-        "bees_out": sums["bees-out"],
+        "rain_mm": _each_sum(by_day("rain")),
+        "nest_cel": _each(nest, mean, LEAST_NEST),
+        "nest_sd_k": _each(nest, deviation, LEAST_NEST),
+        "ambient_cel": _each(by_day("ambient"), mean, LEAST_NEST),
+        "bees_in": _each_sum(by_day("bees-in")),
+        "bees_out": _each_sum(out),
         "flight_s": flight_s,
         "home_s": home_s,
         "flying_h": _flying_h(ambient, rise_s, set_s),
@@ -231,19 +239,27 @@ def _calendar(window: HiveWindow, known_s: int | None) -> LocalDays:
     return unless_same(window, "calendar", given, lambda: LocalDays.of(*given))
 
 
-def _each(
-    series: Series,
-    from_s: NDArray[np.generic],
-    to_s: NDArray[np.generic],
-    reduce: Callable[[Floats], np.generic | float],
-    least: int = 1,
-) -> Floats:
+class _Spans(NamedTuple):
+    """Where some spans of time begin and end in a series."""
+
+    series: Series
+    low: Ints
+    high: Ints
+
+
+def _cut(series: Series, from_s: NDArray[np.generic], to_s: NDArray[np.generic]) -> _Spans:
+    """Find the readings of some spans of time."""
+    return _Spans(series, first_from(series.time_s, from_s), first_from(series.time_s, to_s))
+
+
+def _each(spans: _Spans, reduce: Callable[[Floats], float], least: int = 1) -> Floats:
     """Reduce the readings of each span to one figure; NaN where there are fewer than `least`."""
-    low, high = first_from(series.time_s, from_s), first_from(series.time_s, to_s)
-    figures = np.full(len(low), np.nan)
-    for i in np.flatnonzero(high - low >= least).tolist():
-        figures[i] = reduce(series.value[low[i] : high[i]])
-    return figures
+    value, low, high = spans.series.value, spans.low.tolist(), spans.high.tolist()
+    figures = [
+        reduce(value[begin:end]) if end - begin >= least else np.nan
+        for begin, end in zip(low, high, strict=True)
+    ]
+    return np.array(figures, np.float64)
 
 
 def _median(value: Floats) -> float:
@@ -251,18 +267,9 @@ def _median(value: Floats) -> float:
     return median(sorted(value.tolist()))
 
 
-def _each_sum(series: Series, from_s: NDArray[np.generic], to_s: NDArray[np.generic]) -> Floats:
+def _each_sum(spans: _Spans) -> Floats:
     """Add up the counts of each span; NaN where there is none."""
-    if not len(series):
-        return np.full(len(from_s), np.nan)
-    low, high = first_from(series.time_s, from_s), first_from(series.time_s, to_s)
-    total = np.full(len(low), np.nan)
-    there = high > low  # each span by itself, so that no sum depends on what came before
-    edges = np.array((low[there], high[there])).T.ravel()
-    begin = int(low.min(initial=0))
-    value = np.concatenate((series.value[begin:], [0.0]))
-    total[there] = np.add.reduceat(value, edges - begin)[::2]
-    return total
+    return _each(spans, lambda counts: float(np.add.reduce(counts)))
 
 
 def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
@@ -274,20 +281,22 @@ def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
     return np.bincount(at[within], sizes[within], len(from_s)).astype(np.float64)
 
 
-def _first_and_last(out: Series, start_s: Ints) -> tuple[Floats, Floats]:
+def _first_and_last(out: _Spans) -> tuple[Floats, Floats]:
     """Give when the first and the last fiftieth of each day's bees had left."""
-    first, last = np.full(len(start_s) - 1, np.nan), np.full(len(start_s) - 1, np.nan)
-    edges = np.searchsorted(out.time_s, start_s)
-    for i in np.flatnonzero(edges[1:] > edges[:-1]).tolist():
-        passed = out.value[edges[i] : edges[i + 1]].cumsum()
+    first, last = np.full(len(out.low), np.nan), np.full(len(out.low), np.nan)
+    for i in np.flatnonzero(out.high > out.low).tolist():
+        passed = out.series.value[out.low[i] : out.high[i]].cumsum()
         if passed[-1] > 0:
             shares = passed / passed[-1]
-            at = edges[i] + shares.searchsorted((FIRST_FLIGHT, 1 - FIRST_FLIGHT))
-            first[i], last[i] = out.time_s[at]
+            at = out.low[i] + shares.searchsorted((FIRST_FLIGHT, 1 - FIRST_FLIGHT))
+            first[i], last[i] = out.series.time_s[at]
     return first, last
 
 
 def _flying_h(ambient: Series, rise_s: Floats, set_s: Floats) -> Floats:
     """Give the hours between sunrise and sunset in which it was warm enough to fly."""
-    warm = Series(ambient.time_s, (ambient.value >= FLIGHT_CEL).astype(np.float64))
-    return _each(warm, rise_s, set_s, np.mean) * (set_s - rise_s) / HOUR_S
+
+    def share(air_cel: Floats) -> float:
+        return np.count_nonzero(air_cel >= FLIGHT_CEL) / len(air_cel)
+
+    return _each(_cut(ambient, rise_s, set_s), share) * (set_s - rise_s) / HOUR_S

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hivewatch.signals.carried import DAY_S, SILENT_S, worked
+from hivewatch.signals.carried import DAY_S, SILENT_S, unless_same, worked
 from hivewatch.signals.levels import (
     MEDIAN_LOSS,
     NOISE_BLOCK,
@@ -151,9 +151,16 @@ def _lasting(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
 def _go_on(window: HiveWindow, kept: list[Step], apart_s: int) -> list[Step]:
     """Give the moves that are known, and those since."""
     known = restless_of(window)
-    spans = _spans(known, apart_s, kept[-1:])
-    over_s = window.over_s("weight")
-    return kept + _measured(known.weight_kg, known.time_s, spans, over_s, kept[-1:])
+    weight_kg, time_s = known.weight_kg, known.time_s
+    spans, over_s = _spans(known, apart_s, kept[-1:]), window.over_s("weight")
+
+    def measure(span: _Span, previous: int) -> Step:
+        near = slice(max(previous, span.first - MOST), span.settled + 1)
+        given = span, previous, weight_kg[near].tobytes(), time_s[near].tobytes()
+        name = f"move from {time_s[span.first]}, {apart_s} s apart"
+        return unless_same(window, name, given, lambda: _measure(weight_kg, time_s, span, previous))
+
+    return kept + [measure(*one) for one in _settled(time_s, spans, over_s, kept[-1:])]
 
 
 def _restless(window: HiveWindow) -> Restless:
@@ -197,19 +204,19 @@ def find_moves(
     if not there.all():
         weight_kg, time_s = weight_kg[there], time_s[there]
     spans = _spans(Restless.of(weight_kg, time_s, quiet_s), apart_s)
-    return _measured(weight_kg, time_s, spans, 0)
+    return [_measure(weight_kg, time_s, *one) for one in _settled(time_s, spans)]
 
 
-def _measured(
-    weight_kg: Floats, time_s: Ints, spans: list[_Span], over_s: int, kept: Sequence[Step] = ()
-) -> list[Step]:
-    """Measure the moves that are settled; `kept` is the one before the first, if there is one.
+def _settled(
+    time_s: Ints, spans: list[_Span], over_s: int = 0, kept: Sequence[Step] = ()
+) -> list[tuple[_Span, int]]:
+    """Give the moves that are settled, each with the place where the one before, `kept`, was over.
 
     A scale that is silent for a day, up to `over_s` at the least, is not waited for.
     """
     edges = [_place(time_s, kept), *(span.last for span in spans)]
     return [
-        _measure(weight_kg, time_s, span, previous)
+        (span, previous)
         for span, previous in zip(spans, edges, strict=False)
         if span.settled < len(time_s) or over_s >= time_s[span.last] + SILENT_S
     ]
