@@ -27,9 +27,11 @@ USUAL_SHARE = 0.9  # own choice: nine in ten of those were less
 USUAL_LEAST = 60  # own choice: known steps of at most 170
 KINK_LEAST_K, KINK_K = 0.1, 0.3  # [K] own choice: least usual, and least of all; a probe's noise
 MOVED_LEAST_K, MOVED_K = 0.15, 0.6  # [K] own choice: the same for how far it moved; four deviations
-STEADY = 0.4  # own choice: before, the nest moved by less than this part
+STEADY = 0.4  # own choice: for two hours before, the nest moved by less than this part
+AT_ONCE = 0.5  # own choice: share of a rise within half an hour; a cooled brood warms for hours
 BACK = 0.7  # own choice: that much of a fall is made good by the bees
-BEFORE, SOON, LATER, OVER = 4, 3, 7, 9  # [steps] own choice: before; a fall; a rise; all over
+# [steps] own choice: at rest; before; half an hour; a fall; a rise; all over
+REST, BEFORE, SPURT, SOON, LATER, OVER = 8, 4, 2, 3, 7, 9
 BEST = (
     4  # [steps] own choice: within an hour of the first that tells it, the one that tells it best
 )
@@ -210,28 +212,31 @@ def _times(course: _Course, usual: _Course, steps: Ints) -> list[float]:
 
 def _course_of(value: Floats, steps: Ints) -> _Course:
     """Work some steps of the course out; NaN or 0 where too little is known."""
-    first = max(int(steps.min()) - BEFORE - 1, 0)  # of the readings that they go by
+    first = max(int(steps.min()) - REST - 1, 0)  # of the readings that they go by
     value, steps = value[first : int(steps.max()) + OVER + 1], steps - first
-    padded = np.concatenate((np.full(BEFORE, np.nan), value, np.full(OVER, np.nan)))
-    table = padded[steps + np.arange(BEFORE + 1 + OVER)[:, None]]  # a row a place: long rows
+    padded = np.concatenate((np.full(REST, np.nan), value, np.full(OVER, np.nan)))
+    table = padded[steps + np.arange(REST + 1 + OVER)[:, None]]  # a row a place: long rows
     is_there = ~np.isnan(table)
     low, high = np.where(is_there, table, np.inf), np.where(is_there, table, -np.inf)
-    before = np.stack(in_order(low[: BEFORE + 1]))  # what is missing goes to the end
-    known = is_there[: BEFORE + 1].sum(axis=0)
+    before = np.stack(in_order(low[REST - BEFORE : REST + 1]))  # what is missing goes to the end
+    known = is_there[REST - BEFORE : REST + 1].sum(axis=0)
     each, last = np.arange(len(steps)), np.maximum(known - 1, 0)
-    high, soon, soon_there = (one[BEFORE + 1 :] for one in (high, low, is_there))
+    at_rest = slice(0, REST + 1)
+    spanned = high[at_rest].max(axis=0) - low[at_rest].min(axis=0)
+    warming = table[REST : REST + LATER + 1]
+    high, soon, soon_there = (one[REST + 1 :] for one in (high, low, is_there))
     tells = (known > BEFORE / 2) & (soon_there[:SOON].sum(axis=0) >= SOON - 1)
     bend = np.abs(np.diff(value, 2))
     bend = np.concatenate(([0.0], np.where(np.isnan(bend), 0.0, bend), np.zeros(SOON + 1)))
     kink = bend[steps + np.arange(SOON)[:, None]].max(axis=0)
     with np.errstate(invalid="ignore"):
         level = (before[last // 2, each] + before[np.minimum(known // 2, BEFORE), each]) / 2
-        spanned = before[last, each] - before[0]
         rise = np.where(tells, high[:LATER].max(axis=0) - level, np.nan)
         fall = np.where(tells, level - soon[:SOON].min(axis=0), np.nan)
         is_back = high[SOON:].max(axis=0) >= level - (1 - BACK) * fall
         fall_k = np.where(is_back & (spanned <= STEADY * fall), fall, 0.0)
-        has_risen = (rise >= MOVED_K) & (spanned <= STEADY * rise)
+        spurt = np.fmax.reduce(warming[SPURT:] - warming[:-SPURT], axis=0)
+        has_risen = (rise >= MOVED_K) & (spanned <= STEADY * rise) & (spurt >= AT_ONCE * rise)
         is_broken = (kink >= KINK_K) & (has_risen | (fall_k >= MOVED_K))
         is_broken &= (high.max(axis=0) <= HOT_CEL) & (level >= WARM_CEL)
     return _Course(kink, rise, fall, fall_k, is_broken)

@@ -46,6 +46,17 @@ def test_usual_days_and_slow_heat_startle_nobody(seed):
     assert found(heated(nest, 12 * DAY_S + 12 * HOUR_S, 3.0, minutes=240, hours=6)) == []
 
 
+def test_a_brood_that_was_cold_warms_for_hours_and_nobody_came():
+    nest = nest_of()
+    at_s = 12 * DAY_S + 14 * HOUR_S
+    since_s = nest.time_s - at_s
+    warmed = np.interp(since_s, [-HOUR_S, 0, 2 * HOUR_S, 12 * HOUR_S], [0, -0.1, 3.0, 0])
+    cold = Series(nest.time_s, nest.value + warmed - 2.5)
+    assert found(cold) == []
+    at_once = np.interp(since_s, [-HOUR_S, 0, 1800, 12 * HOUR_S], [0, -0.1, 3.0, 0])
+    assert len(found(Series(nest.time_s, nest.value + at_once - 2.5))) == 1
+
+
 def test_what_happens_at_that_hour_every_day_is_usual():
     nest = nest_of()
     for day in range(14):
