@@ -74,7 +74,11 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
     visits = signs_of(window, inspections)
     falls = as_days_stay(window, "falls", falls_of) if window.has("nest") else []
     if falls:
-        falls = [one for one in falls if not _starved(window, inspections, visits, one.sign)]
+        falls = [
+            one
+            for one in falls
+            if not _starved(window, inspections, visits, _when_due(window, visits, one.sign))
+        ]
     seen = [one for one in visits if one.what in TROUBLE and _in_season(window, one)]
     signs = [_settled(window, visits, one, None) for one in seen]
     signs += [_settled(window, visits, one.sign, one) for one in falls]
@@ -103,6 +107,14 @@ def _in_season(window: HiveWindow, sign: Sign) -> bool:
         return laying_level(first, window.yard.latitude) >= FAILING_LEVEL
     is_late = bool(is_autumn(window, AUTUMN_VISIT_H)[day])
     return bool(light_h[day] >= SHORT_DAY_H) and (not is_late or sign.has_cells)
+
+
+def _when_due(window: HiveWindow, visits: Sequence[Sign], sign: Sign) -> Sign:
+    """Give a fall as of when a young queen should lay: hunger of weeks before explains no more."""
+    wait = _explained(window, visits, sign)
+    if wait is None or wait[0] <= sign.told_s:
+        return sign
+    return replace(sign, at_s=wait[0], told_s=wait[0])
 
 
 def _starved(

@@ -64,6 +64,9 @@ def falls_of(window: HiveWindow) -> list[Fall]:
         low = [*low, day] if is_low[day] else []
         if len(low) == 1 and normal is not None:
             asked = _days_asked(nest_cel, [*known[-1:], day], normal)
+        elif len(low) == LOW_DAYS and asked == AT_ONCE_DAYS:
+            goes_on = nest_cel[low[0]] - nest_cel[day] >= GRADUAL_K  # a chill is deepest at first
+            asked = LOW_DAYS if goes_on else asked
         if len(low) >= asked and normal is not None:
             falls.append(Fall(_fallen(warmth, nest_cel, low, normal), None))
             usual = normal

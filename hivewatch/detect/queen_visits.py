@@ -116,8 +116,10 @@ def _of_this_queen(before: Sequence[Visit]) -> Sequence[Visit]:
 
 
 def _breaks(visit: Visit) -> bool:
-    """Say whether no queen laid then, or another one was there or given."""
-    return visit.eggs == 0 or visit.queen in COMING or bool(visit.actions & {"requeened", "united"})
+    """Say whether no queen laid then or before, or another one was there or given."""
+    has_begun = bool(visit.eggs) and visit.open == 0 and not visit.capped
+    is_other = visit.queen in COMING or bool(visit.actions & {"requeened", "united"})
+    return visit.eggs == 0 or has_begun or is_other
 
 
 def _not_laying(visit: Visit, before: Sequence[Visit], rates: Sequence[float]) -> Sign | None:

@@ -258,6 +258,30 @@ def test_bees_that_starve_raise_no_brood_whatever_the_queen(limits):
     assert one.status == "open"
 
 
+@pytest.mark.parametrize(("hungry_d", "is_told"), [(52, True), (70, False)])
+def test_hunger_of_weeks_before_does_not_excuse_a_young_queen_who_is_overdue(
+    limits, hungry_d, is_told
+):
+    nest = summer(stops=37)
+    nest.lose(nest.at(40, 12), 2.0)
+    nest.lose(nest.at(hungry_d, 13), -4.0)  # fed
+    found = find(nest, limits, [visit(nest, hungry_d, stores_kg=0.3)])
+    assert [day_of(nest, one.detected_s) for one in found] == (
+        [pytest.approx(75.5, abs=0.6)] if is_told else []
+    )
+
+
+def test_a_nest_that_goes_on_falling_is_told_on_the_second_day_a_chilled_one_is_not(limits):
+    told_after = []
+    for deeper in (0.75, 0.45):
+        nest = MadeUpNest(first="2026-04-20", days=60, air_cel=13)
+        nest.has_brood(slice(40, 60), 0.75)
+        nest.has_brood(slice(41, 60), deeper)
+        (one,) = find(nest, limits)
+        told_after.append(day_of(nest, one.detected_s))
+    assert told_after[1] <= told_after[0] - 1
+
+
 def test_the_heaviest_swarm_is_one_too(limits):
     nest = summer(stops=37, lays=60)
     nest.lose(nest.at(40, 12), 4.7)

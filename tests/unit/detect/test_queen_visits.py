@@ -82,6 +82,14 @@ def test_eggs_without_larvae_are_a_queen_that_begins(nest):
     assert failing(nest, [visit(nest, 25, FULL, stores_kg=8), begun]) == []
 
 
+def test_a_queen_that_has_begun_is_not_held_against_the_one_before(nest):
+    before = [visit(nest, day, FULL, stores_kg=6) for day in (2, 14)]
+    little = visit(nest, 72, (900, 1100, 4300), stores_kg=9)
+    for then, is_told in (((1300, 0, 0), False), ((1300, 2600, 5200), True)):
+        found = failing(nest, [*before, visit(nest, 46, then, stores_kg=8), little])
+        assert bool(found) is is_told
+
+
 def test_no_swarm_has_left_a_hive_with_more_bees_than_before(limits):
     """Hold a queen's loss against a scale that lost a kilogram, whatever it was."""
     nest = MadeUpNest(first="2026-04-20", days=60, air_cel=13)
