@@ -76,12 +76,14 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     """
     if not window.has("nest"):
         return []
-    warmth, turns = warmth_of(window), turns_of(window)
-    nest = clean_nest(window)
+    warmth, turns, nest = warmth_of(window), turns_of(window), clean_nest(window)
+    turned = [_turned(window, turn) for turn in turns]
+    if not ((nest.value < COLD_CEL) | (nest.value > HOT_CEL)).any():
+        return turned
     usual_cel = _of_each_reading(warmth, _usual_cel(warmth), nest)
     is_after_gap = _is_after_gap(window, nest)
     return [
-        *(_turned(window, turn) for turn in turns),
+        *turned,
         *_cold_spells(window, nest, usual_cel, is_after_gap, turns),
         *_hot_spells(window, nest, usual_cel, is_after_gap),
     ]
@@ -153,6 +155,8 @@ def _cold_spells(
     time_s, value = nest.time_s, nest.value
     with np.errstate(invalid="ignore"):
         cold = (value < COLD_CEL) & (value < usual - COLD_K) & (usual >= BROOD_LEAST_CEL)
+        if not cold.any():
+            return
         as_usual = np.flatnonzero(value >= usual - NEAR_K)
         over = value >= np.fmin(COLD_OVER_CEL, usual - NEAR_K)
     for deep, last, is_over in _spells(cold, over | is_after_gap):
