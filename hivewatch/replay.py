@@ -17,7 +17,7 @@ from hivewatch.signals.weighed import as_weighed
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import windows
 from hivewatch.store.open import Store
-from hivewatch.watch import look, look_at_yard
+from hivewatch.watch import Known, look, look_at_yard
 
 
 def find(
@@ -70,14 +70,15 @@ def find(
             here = apiary.hives_of.get(place.id, ())
             if yard not in {None, place.id} or hive not in {None, *here}:
                 continue
-            days = {}
+            days, noted = {}, {}
             for one in here:
                 window = windows.read_window(connection, apiary, one, as_of_s, received_by_s)
                 days[one] = as_weighed(days_of(window))
+                known = Known.read(connection, one, received_by_s)
+                noted[one] = [visit for visit in known.noted if visit.at_s <= as_of_s]
                 if hive in {None, one}:
-                    seen = look(connection, window, settings, as_of_s, received_by_s=received_by_s)
-                    found += seen.settled
-            of_yard = look_at_yard(connection, place, days).settled
+                    found += look(connection, window, settings, as_of_s, known=known).settled
+            of_yard = look_at_yard(connection, place, days, noted).settled
             found += [one for one in of_yard if hive is None or one.subject == f"hive:{hive}"]
     return sorted(
         (

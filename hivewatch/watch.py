@@ -44,28 +44,14 @@ metrics.at_zero(metrics.FINDINGS, KINDS)
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a look at one hive, or at a yard as a whole, gave.
-
-    Parameters
-    ----------
-    yard : Yard
-        Which yard.
-    hive : str or None
-        Which hive; None for the yard as a whole.
-    before, settled : sequence of Finding
-        What had been told, and what is to be told now; both with their ids.
-    found : sequence of Finding
-        What the detectors say.
-    again_s : int or None
-        When time alone would change the findings. [s]
-    """
+    """What a look at one hive, or at a yard as a whole, gave."""
 
     yard: Yard
-    hive: str | None
-    before: Sequence[Finding]
-    settled: Sequence[Finding]
-    found: Sequence[Finding]
-    again_s: int | None
+    hive: str | None  # None for the yard as a whole
+    before: Sequence[Finding]  # what had been told, with its ids
+    settled: Sequence[Finding]  # what is to be told now, with its ids
+    found: Sequence[Finding]  # what the detectors say
+    again_s: int | None  # when time alone would change the findings [s]
 
     @property
     def changed(self) -> list[Finding]:
@@ -136,6 +122,7 @@ def look_at_yard(
     connection: Connection,
     yard: Yard,
     days: Mapping[str, Days],
+    noted: Mapping[str, Sequence[Noted]],
     told: Sequence[Finding] | None = None,
 ) -> Look:
     """Say what the hives of a yard say together.
@@ -144,13 +131,19 @@ def look_at_yard(
     ----------
     days : Mapping
         Those of each of its hives, as `as_weighed` gives them.
+    noted : Mapping
+        What people wrote down of each of them, up to the moment.
     told : sequence of Finding or None
         What was told before, where that is known; else it is read.
     """
     before = told
     if before is None:
         before = [one for one in findings.read(connection, yard=yard.id) if run.is_of_yard(one)]
-    found = run.detect_yard(yard, days)
+    found = [
+        one
+        for hive, some in groupby(sorted(run.detect_yard(yard, days), key=_hive_of), key=_hive_of)
+        for one in explain(some, noted.get(hive, ()))
+    ]
     return Look(yard, None, before, settle(before, found), found, None)
 
 
@@ -180,7 +173,7 @@ class Watcher:
         self._windows = WindowKeeper()
         self._known: dict[str, Known] = {}
         self._days: dict[str, Days] = {}
-        self._yards: dict[str, tuple[dict[str, Days], Look]] = {}
+        self._yards: dict[str, tuple[dict[str, tuple[Days, Sequence[Stored]]], Look]] = {}
         self._apiary: Apiary | None = None
 
     def run(self, stop: Event, beat: Callable[[], None]) -> None:
@@ -279,18 +272,25 @@ class Watcher:
         now_s = self._clock.now_s()
         for name in sorted({apiary.hive[one].yard for one in due}):
             yard, hives = apiary.yard[name], set(apiary.hives_of[name])
-            if not hives & broke and hives <= self._days.keys():
-                days = {hive: self._days[hive] for hive in sorted(hives)}
-                before, told = self._yards.pop(yard.id, ({}, None))
-                is_same = before.keys() == days.keys() and all(
-                    before[hive] is one for hive, one in days.items()
-                )
-                if told is None or told.yard != yard or not is_same:
-                    with self._store.read() as connection:
-                        last = None if told is None else told.settled
-                        told = look_at_yard(connection, yard, days, last)
-                    self._write(told, now_s)
-                self._yards[yard.id] = days, told
+            if hives & broke or not hives <= self._days.keys() & self._known.keys():
+                continue
+            seen = {hive: (self._days[hive], self._known[hive].noted) for hive in sorted(hives)}
+            before, told = self._yards.pop(yard.id, ({}, None))
+            is_same = before.keys() == seen.keys() and all(
+                before[hive][0] is days and before[hive][1] is noted
+                for hive, (days, noted) in seen.items()
+            )
+            if told is None or told.yard != yard or not is_same:
+                days = {hive: one for hive, (one, _) in seen.items()}
+                noted = {
+                    hive: [one for one in some if one.at_s <= now_s]
+                    for hive, (_, some) in seen.items()
+                }
+                last = None if told is None else told.settled
+                with self._store.read() as connection:
+                    told = look_at_yard(connection, yard, days, noted, last)
+                self._write(told, now_s)
+            self._yards[yard.id] = seen, told
 
     def _write(self, seen: Look, now_s: int) -> None:
         """Write what changed and what a phone must hear, in one transaction."""

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from threading import Event
 
 import numpy as np
 import pytest
+from served import StillClock
 
 from hivewatch.apiary import read_apiary
+from hivewatch.inspections import Inspection
 from hivewatch.replay import find
-from hivewatch.settings import Alerts
-from hivewatch.store import apiary, readings
+from hivewatch.settings import Alerts, Settings
+from hivewatch.store import apiary, findings, inspections, readings
 from hivewatch.store.open import Store
+from hivewatch.watch import Watcher
 from hivewatch.wire.quantities import QUANTITIES
 
 START_S = int(datetime(2026, 8, 1, tzinfo=UTC).timestamp())
@@ -72,3 +76,21 @@ def test_what_the_neighbours_tell_of_a_hive_is_told_of_it_alone_as_well(store):
     everything = said_of(store)
     for hive, found in told.items():
         assert found == [one for one in everything if one.subject == f"hive:{hive}"]
+
+
+def test_eggs_that_a_keeper_finds_account_for_a_brood_that_seemed_to_end(store):
+    (before,) = [one for one in said_of(store, "hazel-1") if one.kind == "queen_trouble"]
+    assert before.status == "open"
+    clock = StillClock(START_S + 3600 * HOURS)
+    watcher = Watcher(store, Settings(), clock)
+    watcher.look_round(Event(), lambda: None)
+    at = datetime.fromtimestamp(START_S + 3600 * (HOURS - 30), UTC)
+    visit = Inspection(hive="hazel-1", at=at, queen="eggs seen")
+    with store.write() as connection:
+        number, _ = inspections.add(connection, visit, clock.now_s() - 3600)
+    watcher.look_round(Event(), lambda: None)
+    with store.read() as connection:
+        (told,) = findings.read(connection, hive="hazel-1", kind="queen_trouble")
+    (after,) = [one for one in said_of(store, "hazel-1") if one.kind == "queen_trouble"]
+    for one in (told, after):
+        assert (one.status, one.explained_by) == ("explained", number)
