@@ -2,7 +2,8 @@
 
 No published definition of a flow's start and end names a threshold, so these are our own: a flow
 begins with two good days of the yard's middle hive, and ends with the day on which what it brought
-stood highest, before too much of it was missing again. A dearth is the same the other way round:
+stood highest, before too much of it was missing again; what those two days alone brought is taken
+back then, if it was little. A dearth is the same the other way round:
 losses on days on which bees can fly, added up. Weight without steps is taken, from dawn to dawn,
 so that neither feeding nor a super counts; a wet lid is no gain.
 """
@@ -34,6 +35,7 @@ HALF_KG = 0.4  # [kg] of these days, from more than half of the hives
 BESIDE_KG = 0.3  # [kg/d] what a flow brings counts above this
 MISSING_KG = 2.0  # [kg] so much of it gone again ends a flow: five poor days
 MISSING_MOST_KG = 0.4  # [kg/d] that one day can take: no storm ends a flow
+SPURT_KG, SPURT_DAYS = 1.5, 2  # [kg], [d] less within so few: a warm day or two, and no flow
 DAWNS_KG = 0.15  # [kg] error of a total by its first and its last dawn, where lids are dry
 SPREAD = 0.5  # of the error of the hives' mean: their middle one is off by no more in four of five
 ALONE = 0.3  # of its total that a hive may be off by from what its yard's middle hive brings
@@ -100,7 +102,11 @@ def find(yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
     gain = np.where(np.isnan(final) & newest, early, final)
     flows = list(_flows(together, early, gain, _can_be_good(together)))
     return [
-        *(_flow(yard, list(voters), together, final, gain, one) for one in flows),
+        *(
+            _flow(yard, list(voters), together, final, gain, one)
+            for one in flows
+            if not _was_spurt(gain, one)
+        ),
         *(
             _dearth(yard, together, final, spell, over=over)
             for spell, over in _dearths(yard, together, final, flows)
@@ -165,6 +171,13 @@ def _end(gain: Floats, first: int) -> tuple[int, int | None]:
         if highest - level >= MISSING_KG:
             return after, day
     return len(gain), None
+
+
+def _was_spurt(gain: Floats, flow: _Flow) -> bool:
+    """Say whether what began as a flow was over after a day or two, and brought little."""
+    brought_kg = float(np.nansum(gain[flow.first : flow.after]))
+    short = flow.after - flow.first <= SPURT_DAYS and brought_kg < SPURT_KG
+    return short and flow.over is not None
 
 
 def _flow(

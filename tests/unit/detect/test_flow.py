@@ -59,6 +59,16 @@ def test_one_good_day_is_no_flow() -> None:
     assert not of_kind(flow.find(YARD, yard_of([*QUIET, 1.0, *QUIET])), "nectar_flow")
 
 
+def test_two_warm_days_that_bring_little_are_taken_back_once_they_are_over() -> None:
+    def flows(*gain_kg: float) -> list[Finding]:
+        return of_kind(flow.find(YARD, yard_of([*QUIET, *gain_kg], spread_kg=0)), "nectar_flow")
+
+    assert len(flows(0.7, 0.6)) == len(flows(0.7, 0.6, -0.2)) == 1
+    assert flows(0.7, 0.6, *[-0.2] * 6) == []
+    assert len(flows(1.5, 1.2, *[-0.2] * 6)) == 1
+    assert len(flows(0.5, 0.5, 0.5, *[-0.2] * 6)) == 1
+
+
 def test_one_hive_that_gains_alone_makes_no_flow_of_the_yard() -> None:
     yard = yard_of([0.0] * 20, hives=3) | {"robber": made_up_days([1.2] * 20)}
     found = of_kind(flow.find(YARD, yard), "nectar_flow")
