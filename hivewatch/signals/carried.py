@@ -11,9 +11,10 @@ anew:
 - A detector that goes by readings (`BACK_S` in its module) is asked of a window that begins that
   long before. Of what it finds, what was settled since counts; what was settled before, and was
   over, is kept: `detect.run`. What lasts holds its own detector's moment back to when it was told.
-- A detector that goes by days, and has no `BACK_S`, is asked of all days each time. What takes long
-  and rests on figures of days that are over is kept with these figures, and worked out anew when
-  one of them has changed: `unless_same`.
+- A detector that goes by days, and has no `BACK_S`, is asked of all days each time.
+- What takes long and rests on figures that most readings leave as they are (of days that are over,
+  of full quarters of an hour, of a move that is settled) is kept with these figures, and worked out
+  anew when one of them has changed: `unless_same`.
 
 It holds because nothing that happened before `until_s` is changed by a reading `AHEAD_S` after it
 or later: no judgement waits for longer (a device that says nothing for a day is not waited for), no
@@ -98,8 +99,7 @@ def unless_same(window: HiveWindow, name: str, given: object, work: Callable[[],
 
 def first_after(window: HiveWindow, quantity: str, moment_s: int) -> int:
     """Give the time of the first reading from a moment on, a day later at most; remembered. [s]."""
-    known = worked(window, "first after", lambda _, kept: dict[tuple[str, int], int](kept or {}))
-    key = quantity, moment_s
+    known, key = _first_after(window), (quantity, moment_s)
     if key not in known:
         time_s = window.of(quantity).time_s
         at = int(time_s.searchsorted(moment_s))
@@ -110,5 +110,10 @@ def first_after(window: HiveWindow, quantity: str, moment_s: int) -> int:
 
 def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
     """Give what was asked for of the time before a moment."""
-    known = worked(window, "first after", lambda _, kept: dict[tuple[str, int], int](kept or {}))
-    return {"first after": {key: told for key, told in known.items() if key[1] < until_s}}
+    known = _first_after(window).items()
+    return {"first after": {key: told for key, told in known if key[1] < until_s}}
+
+
+def _first_after(window: HiveWindow) -> dict[tuple[str, int], int]:
+    """Give the moments that were asked for, with what was said of each."""
+    return worked(window, "first after", lambda _, kept: dict(kept or {}))
