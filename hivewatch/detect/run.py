@@ -28,6 +28,7 @@ from hivewatch.detect import (
     swarm,
     swarm_risk,
     unreturned,
+    unvisited,
 )
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
@@ -53,8 +54,8 @@ DETECTORS = (
     dead_out,
     queen,
 )
-YARD_DETECTORS = (deserted, flow, silent_robbing, unreturned, broodless)
-BESIDE_THE_YARD = ("kg_behind_yard", "yard_bees_out", "nests_with_brood")
+YARD_DETECTORS = (deserted, flow, silent_robbing, unreturned, unvisited, broodless)
+BESIDE_THE_YARD = ("kg_behind_yard", "yard_bees_out", "nests_with_brood", "hives_still")
 """Measures of what is told of one hive by its neighbours."""
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
@@ -159,8 +160,8 @@ def detect_yard(yard: Yard, days_of_hives: Mapping[str, Days]) -> list[Finding]:
 def is_of_yard(one: Finding) -> bool:
     """Say whether a finding is told by a look at the yard, of which one hive may be the subject.
 
-    A robbing, an empty hive, a loss of foragers or of brood that only the neighbours show is
-    settled with the yard's findings, not with those of the hive's own readings; its measures say
+    A swarm, a robbing, an empty hive, a loss of foragers or of brood that only the neighbours show
+    is settled with the yard's findings, not with those of the hive's own readings; its measures say
     which.
     """
     return one.subject.startswith("yard:") or any(it in one.measures for it in BESIDE_THE_YARD)

@@ -12,6 +12,7 @@ import csv
 import gzip
 import os
 from collections import defaultdict
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -19,7 +20,9 @@ import numpy as np
 import pytest
 
 from hivewatch.apiary import Hive, Yard
-from hivewatch.detect.run import detect
+from hivewatch.detect.run import detect, detect_yard
+from hivewatch.signals.days import days_of
+from hivewatch.signals.weighed import as_weighed
 from hivewatch.signals.window import DeviceTrace, HiveWindow, Series
 
 TREE = Path(__file__).parents[3]
@@ -28,6 +31,7 @@ FOLDER = SHARED / "data" / "arizona-2014"
 IS_HERE = (FOLDER / "readings.csv.gz").is_file()
 
 BEHIND_UTC = timedelta(hours=7)  # all year
+EXODUS_S, SWARMS = 600, 20
 OWN = ("handling", "toppled", "taken", "silent", "clock", "low_battery")
 YARD = Yard("arizona", "Arizona", 31.82, -110.87, "America/Phoenix")
 
@@ -123,3 +127,56 @@ if IS_HERE:
         first, last = date(2014, 8, 20), date(2014, 8, 23)
         assert robbed == ([(first, last, 2)] if scale == "69" else [])
         assert {first, last} <= labelled["Unexplained"]
+
+    def thinned(window, every, kg=0.0, at_s=0):
+        """Keep every so many readings of some weeks, of a hive that a swarm leaves."""
+        weight = window.of("weight").between(at_s - 12 * 86_400, at_s + 4 * 86_400)
+        left = kg * np.clip((weight.time_s - at_s) / EXODUS_S, 0, 1)
+        series = Series(weight.time_s[::every], (weight.value - left)[::every])
+        end_s, trace = int(series.time_s[-1]), window.devices[0]
+        heard = replace(trace, heard_s=series.time_s)
+        return replace(window, as_of_s=end_s, series={"weight": series}, devices=(heard,))
+
+    def swarms(yard, limits):
+        told = [one for it in yard.values() for one in detect(it, (), limits, it.as_of_s)]
+        told += detect_yard(YARD, {it.hive.id: as_weighed(days_of(it)) for it in yard.values()})
+        return [one for one in told if one.kind == "swarm"]
+
+    @pytest.mark.parametrize("every", [2, 4])
+    def test_a_swarm_put_into_the_real_weights_of_a_coarse_feed_is_told(windows, limits, every):
+        """Seeded; of 1.5 to 3.5 kg, between half past nine and four."""
+        rng = np.random.default_rng(every)
+        told, errors_kg = 0, []
+        for _ in range(SWARMS):
+            tag, kg = str(rng.choice(sorted(windows))), rng.uniform(1.5, 3.5)
+            day = datetime(2014, 5, 5, tzinfo=UTC) + BEHIND_UTC + timedelta(int(rng.integers(60)))
+            at_s = int(day.timestamp() + rng.uniform(9.5, 16) * 3600)
+            yard = {
+                name: thinned(one, every, kg if name == tag else 0.0, at_s)
+                for name, one in windows.items()
+            }
+            found = swarms(yard, limits)
+            hits = [one for one in found if one.start_s <= at_s + EXODUS_S and one.end_s >= at_s]
+            assert {one.subject for one in found} <= {f"hive:hive-{tag}"}
+            assert len(hits) == len(found)
+            told += bool(hits)
+            errors_kg += [abs(one.measures["kg_lost"] - kg) for one in hits]
+        print(f"every {15 * every} min: {told} of {SWARMS}, {np.median(errors_kg):.2f} kg off")
+        assert told >= 0.85 * SWARMS
+        assert np.median(errors_kg) < 0.1
+        assert max(errors_kg) < 0.4 * every / 2  # what the bees did meanwhile
+
+    @pytest.mark.parametrize(("every", "first"), [(2, 0), (2, 1), (4, 0), (4, 1), (4, 2), (4, 3)])
+    def test_no_coarse_feed_makes_a_swarm_of_a_visit(windows, limits, every, first):
+        yard = {
+            name: replace(
+                one,
+                series={
+                    "weight": Series(
+                        one.of("weight").time_s[first::every], one.of("weight").value[first::every]
+                    )
+                },
+            )
+            for name, one in windows.items()
+        }
+        assert swarms(yard, limits) == []
