@@ -31,7 +31,7 @@ EGG_ERROR = 0.25
 """One standard deviation of a count of eggs as a fraction: the upper end of what an eye is off (see
 `count.COUNTING_ERROR`). Own choice: eggs are the class that people overlook."""
 
-INFLATION = 1.15  # of the spread at each visit, for what the model leaves out. Own choice
+INFLATION = 1.1  # of the spread at each visit, for what the model leaves out. Own choice
 
 SAME_EYE = 0.25
 """Part of the variance of a visit's counts that is one and the same: who takes a comb for fuller

@@ -26,13 +26,14 @@ class Prior:
 # them 10 to 21 days of flying weather, 15.5 in the middle, and such a day is some nine tenths of a
 # full one. Published rates are higher: 0.154 a day in the model of Khoury et al. 2013, 0.25 from
 # 0.036 an hour (Visscher & Dukas 1997), 0.36 (Prado et al. 2020); with the last two no colony
-# reaches the 50,000 to 70,000 bees that beekeepers know. The spread reaches 0.2 in one colony of
-# a hundred.
-FORAGER_DEATH = Prior(1 / 14, 0.36, 0.06, 0.02, 0.5)
+# reaches the 50,000 to 70,000 bees that beekeepers know, and with a median above 1/13.8 a good
+# queen's does not. The spread, own choice, reaches 0.154 in one colony of thirty.
+FORAGER_DEATH = Prior(1 / 14, 0.42, 0.06, 0.02, 0.5)
 
 # Age at first foraging. Median 21 d, limits 7 to 50 d: Robinson 1992 and Winston 1987, quoted by
-# Becher et al. 2014. Spread: own choice, three days either way between colonies.
-ONSET_AGE = Prior(21.0, 0.14, 0.02, 7.0, 50.0)
+# Becher et al. 2014. Spread: own choice, five days either way between colonies, so that their
+# counts can say how long their bees live.
+ONSET_AGE = Prior(21.0, 0.22, 0.02, 7.0, 50.0)
 
 # Part of house bees that die in a day: 0.004 (Martin 2001, healthy winter, quoted by Becher et al.
 # 2014); the spread reaches the 0.01 of Schmickl & Crailsheim 2007 (adult base).

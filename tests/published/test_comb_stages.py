@@ -72,15 +72,15 @@ def test_published_peak_laying_is_never_asked_about() -> None:
 def test_what_is_supposed_of_colonies_reaches_what_is_published() -> None:
     """Of 4,000 supposed colonies so many lie beyond a published figure; tolerances: own choice.
 
-    That death in the field is known to a factor of two at best follows from the published figures.
+    That death in the field is known to a factor of two or so follows from the published figures.
     Those of 0.25 to 0.36 a day of flight lie beyond all: no colony reaches 50,000 bees with them.
     """
     members = 4000
     traits = draw_traits(np.full((1, members), 1500.0), draw_noise([3], date(2026, 5, 1), members))
     death = np.sort(traits.forager_death[0])
-    assert ((death > 1 / 21) & (death < 1 / 10)).mean() > 0.65
-    assert 0.002 < (death > 0.154).mean() < 0.02
-    assert death[int(0.975 * members)] / np.median(death) == pytest.approx(2.0, rel=0.1)
+    assert ((death > 1 / 21) & (death < 1 / 10)).mean() > 0.6
+    assert 0.02 < (death > 0.154).mean() < 0.05
+    assert death[int(0.975 * members)] / np.median(death) == pytest.approx(2.2, rel=0.1)
     house = traits.house_death[0]
     assert np.median(house) == pytest.approx(0.004, rel=0.03)
     assert (house > 0.01).mean() > 0.01
