@@ -119,7 +119,7 @@ inspection = Table(
     Column("id", NAME, primary_key=True),
     Column("key", String(64), nullable=False, unique=True),
     Column("hive", ForeignKey("hive.id"), nullable=False),
-    Column("at_s", BigInteger, nullable=False),
+    Column("at_s", BigInteger, nullable=False, index=True),
     Column("by", Text),
     Column("body", Text, nullable=False),  # JSON, as hivewatch/inspections/model.py has it
     Column("recorded_s", BigInteger, nullable=False),  # when it was first written down
