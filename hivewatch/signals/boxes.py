@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect, bisect_left
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -23,6 +24,7 @@ Flags = NDArray[np.bool_]
 # Own choices where no source is named; tests/unit/signals/test_boxes.py.
 BOX_KG = (4.8, 11.0)  # [kg] own choice: a super with its frames and combs
 NEAR_S = 3 * 3600  # [s] own choice: people write down about when they came
+OPENING_S = 3600  # [s] own choice: steps no further apart are of one opening
 FED_MOST_KG = 7.5  # [kg] own choice: more at once is feed and a box
 FEED_KG = 5.0  # [kg] own choice: with less, one feeds rather than gives room
 ALL_SHARE = 0.9  # own choice: of what was put on; who takes as much takes all of it
@@ -91,7 +93,7 @@ def _changes(
     """Go through the steps."""
     on_kg = fallen_kg = 0.0
     seen_s, written = [one.at_s for one in seen], -1
-    for step in days.steps:
+    for step in _openings(days.steps):
         visits = _visits(step, seen_s)
         size_kg, day = step.size_kg, int(np.searchsorted(days.dawn_s, step.before_s)) - 1
         if day >= 0 and size_kg < 0 and gross_kg[day] + size_kg < FLOOR_KG:
@@ -117,6 +119,21 @@ def _changes(
             on_kg += 0.0 if is_fed else _box_kg(size_kg, left_kg)
             off_kg = UNTOLD_KG if left_kg < FEED_KG and not is_fed else LIKELY_KG
         yield _Change(step.after_s, on_kg, off_kg**2)
+
+
+def _openings(steps: Sequence[Step]) -> Iterator[Step]:
+    """Join the steps of one opening: what was lifted off and put on again has added nothing."""
+    whole: Step | None = None
+    for step in steps:
+        if whole is not None and step.before_s - whole.after_s <= OPENING_S:
+            size_kg = whole.size_kg + step.size_kg
+            whole = replace(step, before_s=whole.before_s, size_kg=size_kg)
+            continue
+        if whole is not None:
+            yield whole
+        whole = step
+    if whole is not None:
+        yield whole
 
 
 def _visits(step: Step, seen_s: Sequence[int]) -> range:

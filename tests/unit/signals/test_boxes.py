@@ -44,6 +44,17 @@ def test_one_visit_in_two_steps_counts_once(hive) -> None:
     assert found(hive, visit).kg[-1] == 6.2
 
 
+def test_what_is_lifted_off_and_put_on_again_is_no_box(hive) -> None:
+    hive.add(hive.at(5, 12), -7.2)
+    hive.add(hive.at(5, 12.4), 7.2)
+    hive.add(hive.at(9, 12), -6.0)
+    hive.add(hive.at(9, 12.5), 12.3)
+    one = found(hive)
+    assert one.kg[8] == 0
+    assert one.doubt_kg2[6] == 0
+    assert one.kg[10] == pytest.approx(6.3, abs=0.2)
+
+
 def test_a_step_that_nobody_wrote_down_is_a_box_where_there_is_food(hive) -> None:
     hive.add(hive.at(5, 12), 6.2)
     rich, poor = found(hive), found(hive, rough_kg=3.0)
