@@ -7,6 +7,7 @@ less than two weeks and is less than a keeper would leave in the hive at any tim
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import erf, sqrt
 
 import numpy as np
 
@@ -26,6 +27,7 @@ RATE_SHARE = 0.2  # own choice: two in three of made-up seasons keep to it
 # [kg], own choice: an error that a well-kept hive has, too; of what is off beyond it so much must
 # be low as well, else boxes that nobody wrote down hide more than anybody can know
 USUAL_KG, SURE = 1.2, 1.5
+SURE_LEAST, SURE_MOST = 0.5, 0.95  # own choice: below an even chance nothing is told
 IN_A_ROW = 2  # [d] own choice: dawns that agree; a wet or windy one does not
 
 
@@ -81,6 +83,12 @@ def _spells(larder: Larder) -> Iterator[tuple[int, int, int | None]]:
         yield low[0], told, None
 
 
+def _sure(kg: float, error_kg: float, low_kg: float) -> float:
+    """Give how likely stores are low, if they are off as a normal error is; never quite certain."""
+    below = 0.5 * (1.0 + erf((low_kg - kg) / max(error_kg, 0.1) / sqrt(2.0)))
+    return min(max(below, SURE_LEAST), SURE_MOST)
+
+
 def _low(
     window: HiveWindow, days: Days, larder: Larder, first: int, told: int, well: int | None
 ) -> Finding:
@@ -99,7 +107,7 @@ def _low(
         start_s=int(days.dawn_s[first]),
         end_s=None if well is None else int(days.dawn_s[well]),
         detected_s=int(days.dawn_s[told]),
-        confidence=0.85 if known else 0.7,
+        confidence=round(_sure(kg, error_kg, min(LOW_DAYS * rate, LOW_KG)), 2),
         measures={
             "days_left": round(left, 1),
             "days_error": round(error_d, 1),
