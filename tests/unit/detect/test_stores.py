@@ -88,7 +88,7 @@ def test_in_winter_snow_hides_nothing_for_long(made_up_hive, limits) -> None:
 
 
 def test_it_is_the_surer_the_further_below_the_mark_beside_its_error(made_up_hive, limits) -> None:
-    sure = stores._sure  # noqa: SLF001 - the share of a normal error that lies below the mark
+    sure = stores._sure
     assert sure(3.0, 1.0, 4.0) == pytest.approx(0.841, abs=0.001)  # one standard deviation
     assert sure(1.0, 1.0, 4.0) == stores.SURE_MOST
     assert sure(3.9, 5.0, 4.0) == pytest.approx(0.508, abs=0.001)
