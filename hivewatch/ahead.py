@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, MutableMapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
@@ -16,7 +16,7 @@ from hivewatch.comb.sensed import REACH_DAYS, sensed_of
 from hivewatch.comb.start import Visit
 from hivewatch.comb.visits import hive_of, visit_of
 from hivewatch.detect.finding import Finding
-from hivewatch.detect.run import detect
+from hivewatch.detect.run import detect, detect_yard
 from hivewatch.frames import FRAMES, Frame
 from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.settings import Alerts
@@ -24,6 +24,7 @@ from hivewatch.signals.dawn import DawnDepartures, dawn_departures_of
 from hivewatch.signals.days import DAY_S, Days, days_of
 from hivewatch.signals.departures import is_weighed
 from hivewatch.signals.larder import SEEN_LONG_DAYS
+from hivewatch.signals.weighed import as_weighed
 from hivewatch.signals.window import HiveWindow
 from hivewatch.store import findings, inspections, stale
 from hivewatch.store.windows import read_part, read_window
@@ -35,6 +36,9 @@ REACH_S = (REACH_DAYS + 8) * DAY_S  # a day's income rests on the days before it
 MARGIN_S = 3 * DAY_S  # own choice: dawns before a visit or a box that say what it weighed
 HOUR_S = 3600  # own choice: an outlook goes by days; who asks twice within an hour hears the same
 SOON_S = 300  # own choice: but for a visit within the hour, whose weights are still coming in
+
+Beside = MutableMapping[tuple[str, int], Days]
+"""Days that were worked out of a hive up to a moment, for its neighbours' outlooks."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,7 @@ def outlook_of(
     *,
     recorded_by_s: int | None = None,
     is_watched: bool = False,
+    beside: Beside | None = None,
 ) -> Outlook | None:
     """Look three weeks back and ahead, from what people counted and sensors measured since.
 
@@ -76,6 +81,8 @@ def outlook_of(
     is_watched : bool
         Whether the watch runs: then what it found is taken, and what it has not looked at yet
         changes the outlook when it has.
+    beside : Beside or None
+        Kept by who asks for the outlooks of many hives at one moment.
 
     Returns
     -------
@@ -83,8 +90,9 @@ def outlook_of(
         None when nothing that it could start from was counted in the last sixty days.
     """
     facts = facts_of(
-        connection, apiary, hive_id, as_of_s, recorded_by_s=recorded_by_s, is_watched=is_watched
-    )
+        connection, apiary, hive_id, as_of_s,
+        recorded_by_s=recorded_by_s, is_watched=is_watched, beside=beside,
+    )  # fmt: skip
     return look_from(facts) if facts else None
 
 
@@ -96,6 +104,7 @@ def facts_of(
     *,
     recorded_by_s: int | None = None,
     is_watched: bool = False,
+    beside: Beside | None = None,
 ) -> Facts | None:
     """Gather what an outlook rests on; None where no visit counted anything."""
     hive = next(one for one in apiary.hives if one.id == hive_id)
@@ -117,6 +126,8 @@ def facts_of(
     else:
         window = read_window(connection, apiary, hive_id, as_of_s, recorded_by_s)
         found = detect(window, noted, Alerts(), as_of_s)
+        kept = {} if beside is None else beside
+        found += _told_by_yard(connection, apiary, window, recorded_by_s, kept)
     left = [one for one in found if one.kind in TAKEN and one.status != "withdrawn"]
     described = hive_of(
         hive.id, yard.latitude, frame, hive.frames * hive.boxes, box_combs=hive.frames
@@ -158,7 +169,26 @@ def _as_found(
     window = read_part(connection, apiary, hive_id, from_s, as_of_s)
     if not is_weighed(window):  # a counter alone tells by both ways who left
         window = read_part(connection, apiary, hive_id, from_s | {"bees-in": since_s}, as_of_s)
-    return window, findings.read(connection, hive=hive_id, since_s=since_s, until_s=as_of_s + 1)
+    told = findings.read(connection, hive=hive_id, since_s=since_s, until_s=as_of_s + 1)
+    return window, [one for one in told if one.detected_s <= as_of_s]
+
+
+def _told_by_yard(
+    connection: Connection,
+    apiary: Apiary,
+    window: HiveWindow,
+    recorded_by_s: int | None,
+    beside: Beside,
+) -> list[Finding]:
+    """Say what a hive's neighbours tell of it, as the watch's look at the yard does."""
+    as_of_s, yard = window.as_of_s, window.yard
+    beside[window.hive.id, as_of_s] = as_weighed(days_of(window))
+    for name in apiary.hives_of[yard.id]:
+        if (name, as_of_s) not in beside:
+            other = read_window(connection, apiary, name, as_of_s, recorded_by_s)
+            beside[name, as_of_s] = as_weighed(days_of(other))
+    days = {name: beside[name, as_of_s] for name in apiary.hives_of[yard.id]}
+    return [one for one in detect_yard(yard, days) if one.subject == f"hive:{window.hive.id}"]
 
 
 def _weighed_from_s(noted: Sequence[Inspection], frame: Frame, since_s: int) -> int:

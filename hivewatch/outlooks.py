@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
 
-from hivewatch.ahead import HOUR_S, moment_s, outlook_of
+from hivewatch.ahead import HOUR_S, Beside, moment_s, outlook_of
 from hivewatch.apiary import Apiary
 from hivewatch.clock import Clock
 from hivewatch.comb.outlook_words import outlook_dict
@@ -143,11 +143,13 @@ def told_of(
     recorded_by_s: int | None = None,
     *,
     is_watched: bool = False,
+    beside: Beside | None = None,
 ) -> Mapping[str, Any] | None:
     """Work an outlook out, in the form of the contract; None where nothing was counted."""
     found = outlook_of(
-        connection, apiary, hive, as_of_s, recorded_by_s=recorded_by_s, is_watched=is_watched
-    )
+        connection, apiary, hive, as_of_s,
+        recorded_by_s=recorded_by_s, is_watched=is_watched, beside=beside,
+    )  # fmt: skip
     return None if found is None else outlook_dict(found)
 
 

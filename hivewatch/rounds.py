@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select, text
 
+from hivewatch.ahead import Beside
 from hivewatch.alerts.phrases import phrase
 from hivewatch.alerts.rules import RULES
 from hivewatch.apiary import Apiary, Placement, stands
@@ -205,5 +206,9 @@ def outlooks(
     This takes a tenth of a second or more a hive: for the command, not for a request.
     """
     seen = inspections_since(connection, as_of_s - BACK_S, as_of_s, recorded_by_s)
-    told = {hive: told_of(connection, apiary, hive, as_of_s, recorded_by_s) for hive in seen}
+    beside: Beside = {}
+    told = {
+        hive: told_of(connection, apiary, hive, as_of_s, recorded_by_s, beside=beside)
+        for hive in seen
+    }
     return {hive: one for hive, one in told.items() if one is not None}

@@ -5,13 +5,14 @@ from __future__ import annotations
 from threading import Event
 
 import numpy as np
+import pytest
 from served import DAY_S, NOW_S, START_S, STEP_S
 from sqlalchemy import delete
 
 from hivewatch import ahead
 from hivewatch.comb.outlook_words import outlook_dict
 from hivewatch.settings import Settings
-from hivewatch.store import apiary, stale
+from hivewatch.store import apiary, findings, stale
 from hivewatch.store.schema import reading
 from hivewatch.watch import Watcher
 from hivewatch.wire.quantities import QUANTITIES
@@ -56,3 +57,34 @@ def test_what_the_watch_found_gives_the_outlook_that_a_replay_gives(fresh, monke
     assert look(fresh) == anew == replayed
     fewer = undisturbed["adults"][0]["median"] - anew["adults"][0]["median"]
     assert 10_000 < fewer < 20_000, fewer  # of the sixteen thousand, some would have died since
+
+
+def store_scale(here, device, *, lost_kg, seed):
+    """Store ten days of a scale alone, at half an hour; a loss at noon of the sixth day."""
+    time_s = np.arange(START_S, NOW_S, 1800, dtype=np.int64)
+    hour = (time_s - START_S) / 3600
+    sun = np.clip(np.sin((hour % 24 - 6) / 12 * np.pi), 0, None)
+    noise = np.random.default_rng(seed).normal(0, 0.02, len(hour))
+    weight = 34 + hour / 24 * 0.3 - 0.4 * sun + noise - lost_kg * (hour >= 6 * 24 + 12)
+    here.store_series(device, "weight", time_s, weight)
+
+
+@pytest.mark.parametrize("lost_kg", [0.0, 2.2])
+def test_a_swarm_that_the_neighbours_tell_reaches_the_replay_as_it_reaches_the_watch(
+    fresh, lost_kg
+):
+    store_scale(fresh, "scale-1", lost_kg=lost_kg, seed=1)
+    store_scale(fresh, "scale-2", lost_kg=0.0, seed=2)
+    fresh.write_down(
+        hive="hazel-1", at="2026-05-02T10:00:00Z", by="keeper", adults=30_000,
+        brood={"eggs": 4500, "open": 9000, "capped": 18_000},
+    )  # fmt: skip
+    anew = look(fresh)
+    watcher = Watcher(fresh.store, Settings(), fresh.clock)
+    while watcher.look_round(Event(), lambda: None):
+        pass
+    with fresh.store.read() as connection:
+        told = findings.read(connection, hive="hazel-1", kind="swarm")
+    assert [one.measures.get("hives_still") for one in told] == [1.0] * (lost_kg > 0)
+    assert look(fresh) == anew == look(fresh, recorded_by_s=NOW_S)
+    assert (anew["adults"][0]["median"] < 25_000) == (lost_kg > 0), anew["adults"][0]
