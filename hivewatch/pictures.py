@@ -11,7 +11,7 @@ from hivewatch.apiary import Apiary
 from hivewatch.apiary.places import stands
 from hivewatch.detect.evidence import Evidence, evidence_of, evidence_of_yard, plot
 from hivewatch.detect.finding import Finding
-from hivewatch.detect.run import is_of_yard
+from hivewatch.detect.run import rests_on_yard
 from hivewatch.errors import UsageError
 from hivewatch.signals.days import days_of
 from hivewatch.signals.window import HiveWindow
@@ -75,7 +75,7 @@ class _Curves:
     def behind(self, one: Finding) -> Evidence:
         """Give the curves behind a finding."""
         kind, _, name = one.subject.partition(":")
-        if kind == "hive" and not is_of_yard(one):
+        if kind == "hive" and not rests_on_yard(one):
             return evidence_of(self._window(name), one)
         if kind == "device":
             places = self._apiary.placements

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from hivewatch.ahead import outlook_of
 from hivewatch.comb.outlook import Outlook
+from hivewatch.detect import run
 from hivewatch.detect.finding import KINDS, Finding
 from hivewatch.errors import UsageError
+from hivewatch.looks import look_at_yard
 from hivewatch.mistakes import check_known
 from hivewatch.rounds import given_away
 from hivewatch.settings import Alerts
@@ -17,7 +19,7 @@ from hivewatch.signals.weighed import as_weighed
 from hivewatch.store import apiary as apiary_rows
 from hivewatch.store import windows
 from hivewatch.store.open import Store
-from hivewatch.watch import Known, look, look_at_yard
+from hivewatch.watch import Known, look
 
 
 def find(
@@ -70,15 +72,18 @@ def find(
             here = apiary.hives_of.get(place.id, ())
             if yard not in {None, place.id} or hive not in {None, *here}:
                 continue
-            days, noted = {}, {}
+            days, noted, left = {}, {}, list[Finding]()
             for one in here:
                 window = windows.read_window(connection, apiary, one, as_of_s, received_by_s)
                 days[one] = as_weighed(days_of(window))
                 known = Known.read(connection, one, received_by_s)
                 noted[one] = [visit for visit in known.noted if visit.at_s <= as_of_s]
                 if hive in {None, one}:
-                    found += look(connection, window, settings, as_of_s, known=known).settled
-            of_yard = look_at_yard(connection, place, days, noted).settled
+                    seen = look(connection, window, settings, as_of_s, known=known)
+                    found += seen.settled
+                    left += seen.left
+            together = run.detect_yard(place, days)
+            of_yard = look_at_yard(connection, place, [*together, *left], noted).settled
             found += [one for one in of_yard if hive is None or one.subject == f"hive:{hive}"]
     return sorted(
         (

@@ -17,11 +17,12 @@ from sqlalchemy import Connection
 
 from hivewatch import metrics
 from hivewatch.alerts import outbox
-from hivewatch.apiary import Apiary, Yard
+from hivewatch.apiary import Apiary
 from hivewatch.clock import Clock
 from hivewatch.detect import run
 from hivewatch.detect.carrying import asked_from_s
 from hivewatch.detect.finding import KINDS, Finding, settle
+from hivewatch.looks import Look, Together, hive_of, look_together
 from hivewatch.settings import Alerts, Settings
 from hivewatch.signals.carried import unless_same
 from hivewatch.signals.days import Days, days_of
@@ -43,34 +44,13 @@ metrics.at_zero(metrics.FINDINGS, KINDS)
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
-    """What a look at one hive, or at a yard as a whole, gave."""
-
-    yard: Yard
-    hive: str | None  # None for the yard as a whole
-    before: Sequence[Finding]  # what had been told, with its ids
-    settled: Sequence[Finding]  # what is to be told now, with its ids
-    found: Sequence[Finding]  # what the detectors say
-    again_s: int | None  # when time alone would change the findings [s]
-
-    @property
-    def changed(self) -> list[Finding]:
-        """Give the findings that are new or not as they were told."""
-        if self.settled is self.before:
-            return []
-        told = {one.id: one for one in self.before}
-        return [
-            one for one in self.settled if (before := told.get(one.id)) is not one and before != one
-        ]
-
-
-@dataclass(frozen=True, slots=True)
 class Known:
     """What was told of a hive, what people wrote down of it, and what was found last."""
 
     told: Sequence[Finding]
     noted: Sequence[Stored]
     found: Sequence[Finding] | None = None
+    left: Sequence[Finding] = ()
 
     @classmethod
     def read(cls, connection: Connection, hive: str, received_by_s: int | None = None) -> Known:
@@ -106,8 +86,12 @@ def look(
     noted = [stored for stored in known.noted if stored.at_s <= as_of_s]
     found = find(window, noted, settings, as_of_s)
     again_s = run.look_again_s(window, settings)
-    settled = known.told if found is known.found else settle(known.told, found)
-    return Look(window.yard, window.hive.id, known.told, settled, found, again_s)
+    settled, left = known.told, known.left
+    if found is not known.found:
+        left = tuple(one for one in found if run.is_left_to_yard(one))
+        left = known.left if left == known.left else left
+        settled = settle(settled, (one for one in found if not run.is_left_to_yard(one)))
+    return Look(window.yard, window.hive.id, known.told, settled, found, left, again_s)
 
 
 def find(
@@ -116,41 +100,6 @@ def find(
     """Say what the detectors find of a hive, and which of it an inspection accounts for; pure."""
     found = run.detect(window, [one.inspection for one in noted], settings, as_of_s)
     return unless_same(window, "explained", (found, noted), lambda: explain(found, noted))
-
-
-def look_at_yard(
-    connection: Connection,
-    yard: Yard,
-    days: Mapping[str, Days],
-    noted: Mapping[str, Sequence[Noted]],
-    told: Sequence[Finding] | None = None,
-) -> Look:
-    """Say what the hives of a yard say together.
-
-    Parameters
-    ----------
-    days : Mapping
-        Those of each of its hives, as `as_weighed` gives them.
-    noted : Mapping
-        What people wrote down of each of them, up to the moment.
-    told : sequence of Finding or None
-        What was told before, where that is known; else it is read.
-    """
-    before = told
-    if before is None:
-        before = [one for one in findings.read(connection, yard=yard.id) if run.is_of_yard(one)]
-    found = [
-        one
-        for hive, some in groupby(sorted(run.detect_yard(yard, days), key=_hive_of), key=_hive_of)
-        for one in explain(some, noted.get(hive, ()))
-    ]
-    return Look(yard, None, before, settle(before, found), found, None)
-
-
-def _hive_of(one: Finding) -> str:
-    """Name the hive that a finding is about; empty for a yard or a device."""
-    kind, _, name = one.subject.partition(":")
-    return name if kind == "hive" else ""
 
 
 class Watcher:
@@ -173,7 +122,7 @@ class Watcher:
         self._windows = WindowKeeper()
         self._known: dict[str, Known] = {}
         self._days: dict[str, Days] = {}
-        self._yards: dict[str, tuple[dict[str, tuple[Days, Sequence[Stored]]], Look]] = {}
+        self._yards: dict[str, Together] = {}
         self._apiary: Apiary | None = None
 
     def run(self, stop: Event, beat: Callable[[], None]) -> None:
@@ -256,7 +205,7 @@ class Watcher:
         self._again_s[hive_id] = min(moments, default=None)
         self._days[hive_id] = as_weighed(days_of(window), self._days.get(hive_id))
         self._write(seen, now_s)
-        self._known[hive_id] = Known(seen.settled, known.noted, seen.found)
+        self._known[hive_id] = Known(seen.settled, known.noted, seen.found, seen.left)
         carried = run.carry(window)
         if carried is not window.carried:
             self._windows.carry(hive_id, carried, asked_from_s(carried))
@@ -274,30 +223,23 @@ class Watcher:
             yard, hives = apiary.yard[name], set(apiary.hives_of[name])
             if hives & broke or not hives <= self._days.keys() & self._known.keys():
                 continue
-            seen = {hive: (self._days[hive], self._known[hive].noted) for hive in sorted(hives)}
-            before, told = self._yards.pop(yard.id, ({}, None))
-            is_same = before.keys() == seen.keys() and all(
-                before[hive][0] is days and before[hive][1] is noted
-                for hive, (days, noted) in seen.items()
-            )
-            if told is None or told.yard != yard or not is_same:
-                days = {hive: one for hive, (one, _) in seen.items()}
-                noted = {
-                    hive: [one for one in some if one.at_s <= now_s]
-                    for hive, (_, some) in seen.items()
-                }
-                last = None if told is None else told.settled
-                with self._store.read() as connection:
-                    told = look_at_yard(connection, yard, days, noted, last)
-                self._write(told, now_s)
-            self._yards[yard.id] = seen, told
+            known = {hive: self._known[hive] for hive in sorted(hives)}
+            days = {hive: self._days[hive] for hive in known}
+            noted = {hive: one.noted for hive, one in known.items()}
+            left = {hive: one.left for hive, one in known.items()}
+            last = self._yards.pop(name, None)
+            with self._store.read() as connection:
+                now = look_together(connection, yard, days, noted, left, now_s, last)
+            if now is not last:
+                self._write(now.look, now_s)
+            self._yards[name] = now
 
     def _write(self, seen: Look, now_s: int) -> None:
         """Write what changed and what a phone must hear, in one transaction."""
         if not seen.changed:
             return
         with self._store.write() as connection:
-            for hive, some in groupby(sorted(seen.changed, key=_hive_of), key=_hive_of):
+            for hive, some in groupby(sorted(seen.changed, key=hive_of), key=hive_of):
                 findings.write(connection, some, hive or seen.hive, seen.yard.id, now_s)
             outbox.enqueue(
                 connection,

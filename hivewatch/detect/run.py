@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from functools import reduce
 
 from hivewatch.apiary import Yard
 from hivewatch.detect import (
@@ -98,6 +100,14 @@ one thing to tell, not three. A hive that is set up again and stays without bees
 # [s] own choice: the nest's days are dated by midnights, and it warms slowly
 COMES_OF_S = 3 * 86_400
 
+ONE_S = robbing.OVER_DAYS * 86_400
+"""Of one hive, what is told of a robbing within this after another one's end goes on with it. [s]
+
+Its neighbours tell a robbing that begins small, its own weight tells one that takes a kilogram a
+day; the first may grow into the second, and the other way round. It stays the one that was told
+first, with its start, and lasts as long as either of them.
+"""
+
 
 def detect(
     window: HiveWindow, inspections: Sequence[Inspection], limits: Limits, as_of_s: int
@@ -162,9 +172,67 @@ def is_of_yard(one: Finding) -> bool:
 
     A swarm, a robbing, an empty hive, a loss of foragers or of brood that only the neighbours show
     is settled with the yard's findings, not with those of the hive's own readings; its measures say
-    which.
+    which. A robbing always is, since both may tell it: `told_once`.
     """
+    return is_left_to_yard(one) or rests_on_yard(one)
+
+
+def is_left_to_yard(one: Finding) -> bool:
+    """Say whether what a hive's own readings tell is settled with what its neighbours tell."""
+    return one.kind == "robbing"
+
+
+def rests_on_yard(one: Finding) -> bool:
+    """Say whether a finding rests on what the hives of a yard say together."""
     return one.subject.startswith("yard:") or any(it in one.measures for it in BESIDE_THE_YARD)
+
+
+def told_once(found: Iterable[Finding]) -> list[Finding]:
+    """Make one robbing of what a hive's own weight and its neighbours tell of it.
+
+    Parameters
+    ----------
+    found : Iterable[Finding]
+        What the hives of a yard say together, and what each says alone and is left to the yard.
+
+    Returns
+    -------
+    list[Finding]
+        By start and kind: of robbings that touch (`ONE_S`) the one that was told first, which then
+        lasts as long as the others and has their measures and evidence, too.
+    """
+    told: list[Finding] = []
+    for one in sorted(found, key=lambda one: (one.detected_s, one.start_s, rests_on_yard(one))):
+        same = [other for other in told if _is_same_robbing(other, one)]
+        told = [other for other in told if other not in same]
+        told.append(reduce(_lasting, (*same, one)))
+    return sorted(told, key=lambda one: (one.start_s, one.kind))
+
+
+def _is_same_robbing(first: Finding, later: Finding) -> bool:
+    """Say whether two findings tell of one robbing."""
+    return (
+        (first.kind, later.kind) == ("robbing", "robbing")
+        and first.subject == later.subject
+        and (later.end_s is None or first.start_s <= later.end_s + ONE_S)
+        and (first.end_s is None or later.start_s <= first.end_s + ONE_S)
+    )
+
+
+def _lasting(first: Finding, later: Finding) -> Finding:
+    """Let what was told first go on with what was told later."""
+    if first.status == "explained":
+        return first
+    ends_s = [one.end_s for one in (first, later) if one.end_s is not None]
+    measures = {k: v for k, v in later.measures.items() if k not in BESIDE_THE_YARD}
+    return replace(
+        first,
+        end_s=max(ends_s) if len(ends_s) > 1 else None,
+        status="ended" if len(ends_s) > 1 else "open",
+        confidence=max(first.confidence, later.confidence),
+        measures={**measures, **first.measures},
+        evidence=(*first.evidence, *later.evidence),
+    )
 
 
 def settle_claims(found: Sequence[Finding]) -> list[Finding]:

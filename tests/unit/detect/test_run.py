@@ -2,8 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import pytest
+
 from hivewatch.detect.finding import Finding
-from hivewatch.detect.run import DETECTORS, PRECEDENCE, detect, settle_claims
+from hivewatch.detect.run import (
+    DETECTORS,
+    PRECEDENCE,
+    detect,
+    is_of_yard,
+    rests_on_yard,
+    settle_claims,
+    told_once,
+)
 
 
 def a(kind, start_s, end_s, subject="hive:hazel-1", status="ended"):
@@ -112,3 +124,46 @@ def test_a_kind_that_gives_way_is_not_told_with_the_other_and_leaves_it_its_plac
     assert settle_claims([a("orientation_flight", 800, 1000), swarm]) == [swarm]
     later = a("orientation_flight", 1000, 1200)
     assert settle_claims([later, swarm]) == [later, swarm]
+
+
+def a_robbing(start_s, end_s, told_s, **measures):
+    status = "open" if end_s is None else "ended"
+    return Finding("robbing", "hive:hazel-1", start_s, end_s, told_s, 0.7, measures, status=status)
+
+
+@pytest.mark.parametrize("is_first_by_yard", [True, False])
+def test_one_robbing_that_weight_and_neighbours_tell_stays_the_one_told_first(is_first_by_yard):
+    day = 86_400
+    first, later = {"kg_behind_yard": 0.6}, {"kg_lost": 2.5}
+    if not is_first_by_yard:
+        first, later = later, first
+    one = a_robbing(1 * day, 3 * day, 2 * day, **first)
+    other = a_robbing(4 * day, None, 4 * day + 600, **later)
+    for found in ([one, other], [other, one]):
+        (told,) = told_once(found)
+        assert (told.start_s, told.detected_s) == (one.start_s, one.detected_s)
+        assert (told.end_s, told.status) == (None, "open")
+        assert rests_on_yard(told) == is_first_by_yard
+        assert is_of_yard(told)
+        assert told.measures["kg_lost"] == 2.5
+    over = replace(other, end_s=9 * day, status="ended")
+    (told,) = told_once([one, over])
+    assert (told.end_s, told.status) == (9 * day, "ended")
+
+
+def test_what_goes_on_with_two_robbings_makes_them_one():
+    day = 86_400
+    before, after = a_robbing(1 * day, 2 * day, 1 * day), a_robbing(12 * day, 13 * day, 12 * day)
+    assert told_once([after, before]) == [before, after]
+    (told,) = told_once([before, after, a_robbing(0, None, 14 * day)])
+    assert (told.start_s, told.end_s) == (before.start_s, None)
+
+
+def test_robbings_of_other_hives_and_what_else_is_told_stay_as_they_are():
+    day = 86_400
+    one = a_robbing(1 * day, 3 * day, 2 * day)
+    far, other = replace(one, start_s=8 * day, end_s=9 * day), replace(one, subject="hive:hazel-2")
+    flow = replace(one, kind="nectar_flow", subject="yard:hazel-end")
+    assert told_once([flow, far, other, one]) == [flow, other, one, far]
+    explained = replace(one, status="explained", explained_by="a")
+    assert told_once([explained, a_robbing(3 * day, None, 3 * day)]) == [explained]

@@ -11,7 +11,7 @@ from made_up_yard import YARD, cut, days_with
 
 from hivewatch.detect import silent_robbing
 from hivewatch.detect.finding import Finding
-from hivewatch.detect.run import YARD_DETECTORS, is_of_yard
+from hivewatch.detect.run import YARD_DETECTORS, rests_on_yard
 from hivewatch.signals.days import Days
 from hivewatch.signals.raids import LOAD_KG
 from hivewatch.signals.robbed import robbed_days
@@ -68,7 +68,7 @@ def test_half_a_kilogram_a_day_is_told_in_days() -> None:
         assert 26 <= day_of(yard, one.detected_s) <= 30
         assert 38 <= day_of(yard, one.end_s) <= 45
         assert one.measures["kg_behind_yard"] == pytest.approx(0.6, abs=0.25)
-        assert is_of_yard(one)
+        assert rests_on_yard(one)
 
 
 def test_with_a_counter_it_is_told_in_days() -> None:
@@ -308,4 +308,4 @@ def test_what_is_told_stands_when_the_season_goes_on(count) -> None:
 
 def test_the_yards_look_asks_it() -> None:
     assert silent_robbing in YARD_DETECTORS
-    assert not is_of_yard(Finding("robbing", "hive:hazel-1", 0, None, 0, 0.9))
+    assert not rests_on_yard(Finding("robbing", "hive:hazel-1", 0, None, 0, 0.9))
