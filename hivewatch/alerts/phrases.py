@@ -74,9 +74,9 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             " a bad pair.",
         ),
         "swarm_risk": Phrase(
-            "about to swarm",
-            "hives about to swarm",
-            "{who} is making ready to swarm.",
+            "likely to swarm",
+            "hives likely to swarm",
+            "{who} may swarm soon.",
             "Give room, look for queen cells, and split it if that is your way.",
             "Supers, a spare box with frames.",
             f"{_STINGS} {_LIFTING}",
