@@ -39,7 +39,7 @@ NIGHTS, LOSS_DAYS = 7, 10  # [d] own choice: nights, and days, that tell the pre
 COLD_DAYS = STILL_DAYS = 28  # [d] own choice: that snow may lie; that tell the rate of a cluster
 BREEDS_CELLS = 2000.0  # own choice: with fewer cells it is a cluster
 COLD_KG = 0.033  # [kg/d] popular: the less of two scale hives in winter
-DOUBT = 3.0  # own choice: a scale that shows so many times the need weighs water
+DOUBT = 2.0  # own choice: a scale that shows so many times the need weighs water
 LEAST_KG = 0.02  # [kg/d] own choice: nobody lives on less
 DRY_DAYS = 3  # [d] own choice: a lid is dry once in so many dawns
 FLIGHT_H = 1.0  # [h/d] own choice: less is winter
@@ -160,7 +160,8 @@ def _rate(
     """Give what is taken of the stores a day: between what the scale tells and the need [kg].
 
     A hive loses what is eaten, less what bees and brood grow by. Where nothing comes in, that is
-    all; else nights tell more, though water of the day's nectar goes by night, too.
+    all; else nights tell more, though water of the day's nectar goes by night, too. A thaw shows in
+    what has gone over the weeks, a wet dawn in the middle of the days' losses: the less counts.
     """
     flown_h = before_each(np.nan_to_num(days.flying_h, nan=COOL_H), LOSS_DAYS, 1, 0.7)
     nights_kg = NIGHT_SHARE * before_each(dry_nights_kg(days), NIGHTS, 3)
@@ -169,10 +170,9 @@ def _rate(
     loss_kg = before_each(lost_kg, LOSS_DAYS, 3) + before_each(grown_kg, LOSS_DAYS, 3)
     is_cool = is_cold | (flown_h < COOL_H)
     is_still = is_cold & (colony.young + colony.capped <= BREEDS_CELLS)
-    fallen_kg = _fallen(dry_kg, COOL_DAYS)
+    fallen_kg = np.fmin(_fallen(dry_kg, COOL_DAYS), before_each(lost_kg, COOL_DAYS, 7))
     cool_kg = fallen_kg + before_each(grown_kg, COOL_DAYS, 3)
-    still_kg = _fallen(dry_kg, STILL_DAYS)  # bees that die in the cold lie in the hive
-    still_kg = np.where(np.isnan(still_kg), fallen_kg, still_kg)
+    still_kg = np.fmin(_fallen(dry_kg, STILL_DAYS), before_each(lost_kg, STILL_DAYS, 10))
     told_kg = np.where(is_cool, np.where(is_still, still_kg, cool_kg), np.fmax(nights_kg, loss_kg))
     told_kg = np.clip(np.where(np.isnan(told_kg), need, told_kg), need / DOUBT, need * DOUBT)
     share = np.where(is_cool, np.where(is_still, STILL_SHARE, COOL_SHARE), WARM_SHARE)
