@@ -30,8 +30,8 @@ from hivewatch.store import findings, inspections, stale
 from hivewatch.store.windows import read_part, read_window
 from hivewatch.timeline.gone import of_this_colony
 
-TAKEN = ("swarm", "forager_loss")
-READ = ("weight", "ambient", "rain", "bees-out")
+TAKEN = ("swarm", "forager_loss", "queen_trouble", "brood_end", "brood_onset")
+READ = ("weight", "ambient", "rain", "bees-out", "nest")
 REACH_S = (REACH_DAYS + 8) * DAY_S  # a day's income rests on the days before it
 MARGIN_S = 3 * DAY_S  # own choice: dawns before a visit or a box that say what it weighed
 HOUR_S = 3600  # own choice: an outlook goes by days; who asks twice within an hour hears the same

@@ -13,6 +13,8 @@ from hivewatch.comb.assimilate import bring_in, first_colony
 from hivewatch.comb.colony import Colony, join_hives, take_hives
 from hivewatch.comb.done import Change, change, lost, swarmed
 from hivewatch.comb.follow import follow_foragers
+from hivewatch.comb.laying_told import AROUND_DAYS, Told, turn, worth_of_failing
+from hivewatch.comb.nest import choose, fit
 from hivewatch.comb.own import draw_own, season_of, wander
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, join_traits, stream, take_traits
 from hivewatch.comb.queen import (
@@ -161,7 +163,7 @@ def _next_day(courses: Sequence[Course], day: date) -> list[Course]:
         )
         for place, one in enumerate(courses)
     ]
-    return _follow([_take_in(one, day) for one in after], day)
+    return _follow([_by_nest(_take_in(one, day), day) for one in after], day)
 
 
 def meet(course: Course, visit: Visit) -> Course:
@@ -233,8 +235,10 @@ def lay_again(course: Course, day: date) -> Traits:
 
 
 def _take_in(course: Course, day: date) -> Course:
-    """Take in who left on a day: a swarm, or foragers that were lost."""
+    """Take in who left on a day, a swarm or foragers that were lost, and what is told of laying."""
     sensed = course.sensed
+    for told in sensed.laying:
+        course = _told_of_laying(course, told, day)
     if day in sensed.swarms:
         generator = stream(course.seed, day, "swarm")
         before = Change(course.colony, course.traits, course.again, course.again_laying)
@@ -243,6 +247,41 @@ def _take_in(course: Course, day: date) -> Course:
     if day in sensed.losses:
         course = replace(course, colony=lost(course.colony, sensed.losses[day]))
     return course
+
+
+def _told_of_laying(course: Course, told: Told, day: date) -> Course:
+    """Take in what a finding says of laying."""
+    if told.what == "failing":
+        if day != told.told:
+            return course
+        level = np.exp(_expected(course))
+        generator, own = stream(course.seed, day, "told"), course.own.copy()
+        own[3] = worth_of_failing(told, own[3], course.traits.laying[0], level, generator)
+        return replace(course, own=own)
+    in_season = [is_laying_season(one, course.latitude) for one in (told.day, told.told)]
+    if abs((day - told.day).days) > AROUND_DAYS or (told.what == "stopped" and not in_season[0]):
+        return course
+    before = Change(course.colony, course.traits, course.again, course.again_laying)
+    level, generator = np.exp(_expected(course)), stream(course.seed, told.day, "told")
+    after = turn(told, day, before, level, generator, is_season=in_season[1])
+    return replace(course, **vars(after))
+
+
+def _by_nest(course: Course, day: date) -> Course:
+    """Let members that the nest's warmth contradicts give way to others."""
+    if day not in course.sensed.nest:
+        return course
+    fits = fit(course.colony.brood[:, 0], has_brood=course.sensed.nest[day])
+    chosen = choose(fits, stream(course.seed, day, "nest"))
+    return replace(
+        course,
+        colony=Colony(*(part[..., chosen] for part in vars(course.colony).values())),
+        traits=Traits(*(part[..., chosen] for part in vars(course.traits).values())),
+        own=course.own[:, chosen],
+        again=course.again[chosen],
+        again_laying=course.again_laying[chosen],
+        emerged=course.emerged[chosen],
+    )
 
 
 def _follow(courses: list[Course], day: date) -> list[Course]:

@@ -88,6 +88,8 @@ _STREAMS = (
     "dawn",
     "requeen",
     "done",
+    "told",
+    "nest",
 )
 
 

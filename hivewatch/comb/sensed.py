@@ -1,15 +1,18 @@
-"""What sensors say of a colony between visits: flying weather, income, traffic, bees that left."""
+"""What sensors say of a colony between visits: weather, income, traffic, bees that left, brood."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from hivewatch.comb.laying_told import Told, What
+from hivewatch.comb.nest import BROOD_CEL, nest_says
+from hivewatch.comb.stages import WORKER
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.dawn import DawnDepartures
 from hivewatch.signals.days import Days
@@ -40,6 +43,10 @@ DAWN_FLYING = 0.5  # own choice: on worse days many foragers stay at home
 DAWN_DAY_ERROR = 0.25  # log scale, of a day; own choice: cold and dew hold some of them back
 DAWN_ERROR = 0.2  # log scale, of all days of a week together; own choice
 
+LAST_EGGS_DAYS = 18
+"""Days from the last eggs to a nest half way to one without brood. Own choice: brood comes out 21
+days after it was laid, and the last of it is too little to keep the nest warm."""
+
 REACH_DAYS = 75  # own choice: no visit older than sixty days is started from
 FLOW_DAYS = 5  # own choice: the middle of so many days is a day's income; one day's may be a feed
 
@@ -63,6 +70,10 @@ class Sensed:
         Bees that left with a queen, and the error of that on the log scale.
     losses : Mapping[date, float]
         Foragers that did not come home.
+    nest : Mapping[date, bool]
+        Whether the nest shows brood, by its warmth over some days to this one.
+    laying : tuple of Told
+        What findings say of laying.
     """
 
     flying: Mapping[date, float] = field(default_factory=dict)
@@ -71,6 +82,8 @@ class Sensed:
     dawn: Mapping[date, tuple[float, float]] = field(default_factory=dict)
     swarms: Mapping[date, tuple[float, float]] = field(default_factory=dict)
     losses: Mapping[date, float] = field(default_factory=dict)
+    nest: Mapping[date, bool] = field(default_factory=dict)
+    laying: tuple[Told, ...] = ()
 
 
 NOTHING = Sensed()
@@ -120,9 +133,14 @@ def sensed_of(
         block = rate[max(0, place - BLOCK_DAYS + 1) : place + 1]
         if day.toordinal() % BLOCK_DAYS == 0 and np.isfinite(block).any():
             flights[day] = float(np.nanmean(block)), FLIGHTS_ERROR
-    swarms, losses = _bees_gone(findings, zone)
+    found = list(findings)
+    swarms, losses = _bees_gone(found, zone)
     left = _left_at_dawn(dawn, flying, days.day, over) if dawn is not None else {}
-    return Sensed(known["flying"], known["flow"], flights, left, swarms, losses)
+    told = tuple(_laying_told(found, zone))
+    return Sensed(
+        *(known["flying"], known["flow"], flights, left, swarms, losses),
+        *(nest_says(days, over), told),
+    )
 
 
 def _left_at_dawn(
@@ -158,6 +176,27 @@ def _bees_gone(
         if one.kind == "forager_loss" and isinstance(lost, int | float):
             losses[day] = losses.get(day, 0.0) + float(lost)
     return swarms, losses
+
+
+def _laying_told(findings: Iterable[Finding], zone: ZoneInfo) -> Iterator[Told]:
+    """Give what findings say of laying: of queens lost or failing, and of brood that came or went.
+
+    Brood that goes by degrees out of a nest no longer warm, as in autumn, has no such day.
+    """
+    for one in findings:
+        told = datetime.fromtimestamp(one.detected_s, UTC).astimezone(zone).date()
+        day = datetime.fromtimestamp(one.start_s, UTC).astimezone(zone).date()
+        measures = one.measures
+        if one.kind == "queen_trouble":
+            what: What = "failing" if measures.get("laying") == "failing" else "stopped"
+            yield Told(what, day, told, one.confidence)
+        was_cel = measures.get("before_cel")
+        if one.kind == "brood_end" and isinstance(was_cel, float) and was_cel >= BROOD_CEL[0]:
+            day -= timedelta(days=LAST_EGGS_DAYS)
+            yield Told("stopped", day, told, one.confidence)
+        if one.kind == "brood_onset":
+            day -= timedelta(days=WORKER.hatch_day)
+            yield Told("begun", day, told, one.confidence)
 
 
 def against_usual(sensed: Sensed, latitude: float) -> float:

@@ -246,7 +246,12 @@ def _trouble(window: HiveWindow, sign: Sign, end_s: int | None) -> Finding:
         end_s=end_s,
         detected_s=sign.told_s,
         confidence=sign.confidence,
-        measures={"since_day": since, "eggs_from_day": eggs, "eggs_by_day": latest},
+        measures={
+            "laying": sign.what,  # "stopped" or "failing"
+            "since_day": since,
+            "eggs_from_day": eggs,
+            "eggs_by_day": latest,
+        },
         evidence=tuple(evidence),
         status="open" if end_s is None else "ended",
     )

@@ -12,6 +12,7 @@ from plain import plain_day
 from hivewatch.comb import CombCount
 from hivewatch.comb.colony import Colony, empty_colony
 from hivewatch.comb.course import begin, meet, run_together
+from hivewatch.comb.laying_told import Told
 from hivewatch.comb.priors import DRIFTING, draw_noise, draw_traits
 from hivewatch.comb.rates import advance_one_day
 from hivewatch.comb.sensed import Sensed
@@ -42,7 +43,7 @@ def test_a_thousand_hives_move_on_by_a_day_in_two_seconds() -> None:
 
 @pytest.mark.bench
 def test_and_so_they_do_with_all_that_is_observed_of_them() -> None:
-    """Each hive with weather, income, flights and dawn departures of that day; a tenth visited.
+    """Each with weather, income, flights, dawn departures, nest and findings; a tenth visited.
 
     Measured on a hundred hives, ten of them visited, and given for a thousand: what is drawn and
     moved costs the same for each.
@@ -54,6 +55,8 @@ def test_and_so_they_do_with_all_that_is_observed_of_them() -> None:
         flow_kg=dict.fromkeys(days, 0.5),
         flights=dict.fromkeys(days, (9.0, 0.2)),
         dawn=dict.fromkeys(days, (7.5, 0.1)),
+        nest=dict.fromkeys(days, True),
+        laying=(Told("stopped", days[2], days[4], 0.8),),
     )
     count = CombCount(3900, 7600, 15100)
     courses = [

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from hivewatch.comb.laying_told import Told
 from hivewatch.comb.sensed import (
     DAWN_DAY_ERROR,
     DAWN_ERROR,
@@ -58,7 +59,8 @@ def test_the_day_under_way_says_nothing_yet(days: Days) -> None:
 
 def test_a_hive_without_a_sensor_says_nothing(days: Days) -> None:
     nothing = np.full(len(days), np.nan)
-    bare = replace(days, bees_out=nothing, flying_h=nothing, rain_mm=nothing, day_kg=nothing)
+    kept = ("bees_out", "flying_h", "rain_mm", "day_kg", "nest_cel")
+    bare = replace(days, **dict.fromkeys(kept, nothing))
     sensed = sensed_of(bare, [], ZONE, days.day[-1])
     assert sensed == Sensed()
 
@@ -100,3 +102,27 @@ def test_a_season_that_flies_twice_as_much_goes_on_so_where_nobody_measures() ->
     twice = Sensed(flying={day: 2 * part for day, part in usual.items()})
     assert 1.7 < against_usual(twice, 50.0) < 2.0
     assert against_usual(Sensed(), 50.0) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("kind", "measures", "says"),
+    [
+        ("queen_trouble", {"laying": "stopped"}, ("stopped", 0)),
+        ("queen_trouble", {"nests_with_brood": 3}, ("stopped", 0)),  # by the neighbours
+        ("queen_trouble", {"laying": "failing"}, ("failing", 0)),
+        ("brood_end", {"before_cel": 34.4}, ("stopped", 18)),
+        ("brood_end", {"before_cel": 30.1}, None),  # by degrees, as in autumn
+        ("brood_end", {"before_cel": None}, None),
+        ("brood_onset", {}, ("begun", 3)),
+    ],
+)
+def test_findings_say_of_laying_what_ended_failed_or_began(days, kind, measures, says) -> None:
+    start, told = (datetime(2026, 6, day, 9, tzinfo=ZONE) for day in (1, 20))
+    at_s = [int(one.timestamp()) for one in (start, told)]
+    one = Finding(kind, "hive:x", at_s[0], None, at_s[1], 0.8, measures)
+    laying = sensed_of(days, [one], ZONE, days.day[-1]).laying
+    expected = []
+    if says is not None:
+        what, before_d = says
+        expected = [Told(what, start.date() - timedelta(days=before_d), told.date(), 0.8)]
+    assert list(laying) == expected

@@ -51,6 +51,7 @@ def test_a_lost_queen_is_told_within_24_days_by_the_nest_alone(limits, seed, sha
     nest = summer(stops=40, seed=seed, share=share)
     (one,) = find(nest, limits)
     assert (one.kind, one.subject, one.status) == ("queen_trouble", "hive:hazel-1", "open")
+    assert one.measures["laying"] == "stopped"
     assert 18 <= (one.detected_s - nest.at(40)) / DAY_S <= 24
     assert abs(day_of(nest, one.start_s) - 40) <= 4
 
