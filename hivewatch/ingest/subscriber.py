@@ -62,7 +62,8 @@ class Subscriber:
                 self._connect()
                 wait_s = BACK_OFF_S[0]
                 self._serve(stop, beat)
-                self.fault = self.fault or "the broker closed the connection"
+                if not stop.is_set():
+                    self._note_fault("the line to the broker dropped; trying again")
             except HivewatchError as error:
                 self._note_fault(str(error))
             finally:

@@ -91,6 +91,7 @@ def test_a_broker_restart_is_got_over(mosquitto, listening, devices, tmp_path):
     devices(broker.port).send("scale-1", *packs(10, NOW_S - 50_000))
     here.wait_count(20)
     lost = [line["fault"] for line in lines if line["event"] == "broker_lost"]
+    assert "the line to the broker dropped; trying again" in lost
     assert len(lost) == len(set(lost))  # once for each fault, not once for each try
     connected = [line for line in lines if line["event"] == "broker_connected"]
     assert [line["session_kept"] for line in connected] == [True]
