@@ -21,32 +21,43 @@ import numpy as np
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.bare import before_each
-from hivewatch.signals.beside import Beside, middle_of, side_by_side
+from hivewatch.signals.beside import Beside, above_of, middle_of, off_of, side_by_side
 from hivewatch.signals.days import Days
 from hivewatch.signals.raids import raided_kg
+from hivewatch.signals.robbed import BEE_KG
 from hivewatch.signals.window import Floats
 
 # All thresholds: own choice; tests/unit/detect/test_silent_robbing.py.
 BEFORE_DAYS, LEAST_BEFORE = 16, 5  # days that tell how far behind it usually is; known ones of them
 BESIDE_KG = 0.1  # [kg/d] behind the middle one of the others, and the usual, counts for nothing,
-BESIDE_FLOW = 0.5  # nor does this share of what they gain: no two colonies bring the same,
-APART = 0.5  # nor this of what lies between the richest and the poorest of them
-BEHIND_KG = 0.7  # [kg] behind beside all that, added up, is told: three days of half a kilogram
-ALONE_KG = 0.85  # [kg] the same where nobody counts bees
-ONE_OTHER_KG = 1.8  # [kg] the same where one other hive alone tells how the day was
+BESIDE_FLOW = 0.65  # nor does this share of what they gain: no two colonies bring the same,
+APART = 1.0  # nor how far the others are from the middle one, the middle figure of theirs
+BEHIND_KG = 0.6  # [kg] behind beside all that, added up, is told: three days of half a kilogram;
+LEAST_KG, TIMES_OFF = 0.25, 3.0  # [kg] less, but so much, and times what it is mostly off the usual
+MOST_DAYS = 0.8  # share of the days before on which it is less off than that
+ALONE, ALONE_DAYS = 1.4, 2  # times that, and days, where nobody counts: bees may have stayed out
+ONE_OTHER = 3.0  # times that where one other hive alone tells how the day was
+FOOD_KG = 0.5  # [kg] of a day's food at most came in: after a great flow nectar dries
+WET_DAYS = 2  # [d] before, whose nights may have brought rain that dries
+COUNTER_ERROR = 0.03  # of the bees out, beside its own ratio of the days before
+AWAY_BEES = 3000.0  # [bees] stay away at most: a busy counter misses more than a hive can lose
 MOST_KG = 1.5  # [kg/d] that a day can add or take
 NOW_DAYS = 2  # [d] that tell what it falls behind now
 SPELL_DAYS = 16  # [d] looked at together at most
 MEAN_KG = 0.15  # [kg/d] behind in the mean of the spell, beside the usual
 WORST_KG = 0.1  # [kg/d] behind the poorest of the others
 LOSES_KG = 0.15  # [kg] by day
+FOOD_KG = 0.5  # [kg] of a day's food at most may have come in: after a great flow nectar dries
 FLOW_KG = 0.5  # [kg] by day of the others: in such a flow a weaker hive falls behind by itself
 NIGHT_KG = 0.08  # [kg] more a night than the others, and the usual: it starves, or something dries
+MORE = 1.3  # times its usual share: those are robbers, whatever its own bees missed
 FEWER_KG = 0.2  # [kg/d] beyond its food: with fewer bees it brings less by itself, but not that
 FEWEST = 0.85  # times its usual share of the traffic: with less, its own bees are lost, and weigh
-FALLS_KG = 0.2  # [kg] by day less than it gained before: a flow that it misses is no robbing
+FALLS_KG, FALLS_SHARE = 0.15, 0.4  # [kg] by day less than lately, and so much of what it is behind:
+LATELY = 6, 2  # [d] before, known ones of them: a flow that it misses is no robbing
 RAID_KG = 0.2  # [kg/d] behind where its robbers were counted, counts for nothing,
-RAIDS_KG = 0.6  # [kg] and so much beside it, added up, is told: half a kilogram on two days
+RAIDS_KG = 0.6  # [kg] and so much beside it, added up, is told: half a kilogram on two days,
+RAIDS_LEAST_KG, RAIDS_TIMES_OFF = 0.25, 1.5  # [kg] or less, as above
 WELL_KG, WELL_DAYS = 0.2, 4  # [kg/d] behind beside the usual, [d] in a row: it is over
 UNKNOWN_DAYS = 10  # [d] and it is not known any longer
 
@@ -78,14 +89,6 @@ def find(_yard: Yard, days: Mapping[str, Days]) -> list[Finding]:
         for row, hive in enumerate(weighed)
         for spell in _spells(yard, row)
     ]
-
-
-def _apart(others: Floats) -> Floats:
-    """Give how far apart the richest and the poorest of the others are, day by day; 0 for one."""
-    known = ~np.isnan(others)
-    richest = np.where(known, others, -np.inf).max(axis=0)
-    poorest = np.where(known, others, np.inf).min(axis=0)
-    return np.where(known.any(axis=0), richest - poorest, 0.0)
 
 
 class _Sum:
@@ -121,7 +124,7 @@ class _Spell(NamedTuple):
 def _spells(yard: Beside, row: int) -> Iterator[_Spell]:
     """Give the spells in which a hive was robbed."""
     own = _Own(yard, row)
-    raids_kg = raided_kg(yard, row) - RAID_KG
+    raids_kg = raided_kg(yard, row) - np.fmax(np.fmin(RAID_KG, own.off), own.hungrier)
     plain = _more(yard.plain[row], np.delete(yard.plain, row, axis=0))
     usual = np.nan_to_num(_usual(plain))
     behind, raids, free = _Sum(), _Sum(), 0
@@ -132,9 +135,11 @@ def _spells(yard: Beside, row: int) -> Iterator[_Spell]:
         kg = behind.add(day, own.behind_kg(first, day))
         since = own.told_since(first, day, kg) if kg else None
         base = float(own.usual[first])
-        is_seen = raids.add(day, float(raids_kg[day])) >= RAIDS_KG
+        raided = raids.add(day, float(raids_kg[day]))
+        is_seen = raided > 0 and raided >= own.raids_told_kg(raids.first, day)
         if is_seen:
-            since, base = raids.first, float(usual[raids.first])
+            base = float(usual[raids.first])
+            since = _since(plain - base, raids.first, day)
         if since is None:
             continue
         well, free = _well(plain - base, day)
@@ -151,24 +156,50 @@ class _Own:
         self.middle, self.eaten = middle_of(self.others), yard.eaten[row]
         self.count = (~np.isnan(self.others)).sum(axis=0)
         self.more = _more(self.own, self.others)
+        hungrier = above_of(self.eaten, np.delete(yard.eaten, row, axis=0))
+        leaner = before_each(self.middle, BEFORE_DAYS, LEAST_BEFORE) - self.middle
+        self.hungrier = np.minimum(hungrier, np.nan_to_num(np.maximum(leaner, 0.0)))
         self.usual = _usual(self.more)
-        self.beside = BESIDE_KG + APART * _apart(self.others)
+        night = np.maximum(-yard.night, 0.0)
+        self.wet = above_of(night[row], np.delete(night, row, axis=0))
+        income_kg = np.maximum(self.middle + np.fmin(self.eaten, FOOD_KG), 0.0)
+        self.off = off_of(self.more, income_kg, (BEFORE_DAYS, LEAST_BEFORE, MOST_DAYS))
+        self.apart = middle_of(np.abs(self.others - self.middle))
+        self.beside = BESIDE_KG + APART * self.apart
+        self.day = yard.day[row]
         flown = middle_of(np.delete(yard.out, row, axis=0))
         self.share = yard.out[row] / np.where(flown > 0, flown, np.nan)
         self.night = yard.night[row] - middle_of(np.delete(yard.night, row, axis=0))
-        self.usual_own, self.usual_share, self.usual_night = (
-            before_each(one, BEFORE_DAYS, LEAST_BEFORE)
-            for one in (self.own, self.share, self.night)
+        self.usual_share, self.usual_night = (
+            before_each(one, BEFORE_DAYS, LEAST_BEFORE) for one in (self.share, self.night)
         )
+        usual_own = before_each(self.own, BEFORE_DAYS, LEAST_BEFORE)
+        self.before = np.fmin(usual_own, before_each(self.own, *LATELY))
+        self.away = _away_kg(yard.out[row], yard.back[row])
 
     def behind_kg(self, first: int, day: int) -> float:
         """Give what a day adds to a spell that began on the first day; NaN where it is unknown."""
-        kg = float(self.more[day] - self.beside[day] - self.usual[first])
+        usual_kg = max(self.usual[first], self.hungrier[day])
+        kg = float(self.more[day] - self.beside[day] - usual_kg)
         return kg if np.isnan(kg) else min(max(kg, -MOST_KG), MOST_KG)
+
+    def raids_told_kg(self, first: int, day: int) -> float:
+        """Give how much must be carried off by robbers that are counted."""
+        off = RAIDS_TIMES_OFF * _mean(self.off[first : day + 1])
+        return max(off, RAIDS_LEAST_KG) + self.other_kg(first, day)
+
+    def other_kg(self, first: int, day: int) -> float:
+        """Give what rain that dries, and bees that stayed away, may take of what it is behind."""
+        wet = self.wet[max(first - WET_DAYS, 0) : first].sum()
+        return float(wet + np.nansum(self.away[first : day + 1]))
 
     def told_since(self, first: int, day: int, kg: float) -> int | None:
         """Give since when a hive is robbed that has fallen so far behind; None while it is not."""
-        if np.isnan(self.more[day]) or kg < (BEHIND_KG if self.count[day] > 1 else ONE_OTHER_KG):
+        off = _mean(np.fmax(self.off, self.apart)[first : day + 1])
+        told_kg = min(max(TIMES_OFF * off, LEAST_KG), BEHIND_KG)
+        told_kg *= 1.0 if self.count[day] > 1 else ONE_OTHER
+        kg -= self.other_kg(first, day)
+        if np.isnan(self.more[day]) or kg < told_kg:
             return None
         base = float(self.usual[first])
         since = _since(self.more - base, first, day)
@@ -176,12 +207,16 @@ class _Own:
         mine, usual = _mean(self.own[span]), float(self.usual_share[first])
         flies = _mean(self.share[span]) / usual if usual > 0 else np.nan
         eats = mine + _mean(self.eaten[span]) > -FEWER_KG
-        if flies < FEWEST or (flies < 1 and eats) or (np.isnan(flies) and kg < ALONE_KG):
+        if flies < FEWEST or (flies < 1 and eats):
+            return None
+        if np.isnan(flies) and (kg < ALONE * told_kg or day - since < ALONE_DAYS - 1):
             return None
         # tonight's loss is not known yet
         if _mean(self.night[since:day]) - self.usual_night[first] > NIGHT_KG:
             return None
-        if self.usual_own[first] - mine < FALLS_KG:
+        fell_kg = max(FALLS_KG, FALLS_SHARE * (_mean(self.middle[span]) - mine - base))
+        fell = self.before[since] - mine >= fell_kg or flies >= MORE
+        if not fell or _mean(self.day[span]) > mine / 2:
             return None
         is_robbed = _is_robbed(self.own[span], self.middle[span], self.others[:, span], base)
         return since if is_robbed else None
@@ -196,6 +231,15 @@ def _more(own: Floats, others: Floats) -> Floats:
     """Give how much more the others gained, beside what a flow makes of it."""
     middle = middle_of(others)
     return np.asarray(middle - own - BESIDE_FLOW * np.maximum(middle, 0.0))
+
+
+def _away_kg(out: Floats, back: Floats) -> Floats:
+    """Give what the bees weigh that stayed away, beyond what its counter is mostly off [kg]."""
+    ratio = back / np.where(out > 0, out, np.nan)
+    fewer = before_each(ratio, BEFORE_DAYS, LEAST_BEFORE) - ratio
+    off = before_each(np.abs(fewer), BEFORE_DAYS, LEAST_BEFORE, MOST_DAYS)
+    away = out * np.maximum(fewer - np.fmax(off, COUNTER_ERROR), 0.0)
+    return np.asarray(BEE_KG * np.minimum(away, AWAY_BEES))
 
 
 def _mean(figures: Floats) -> float:

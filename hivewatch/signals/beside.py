@@ -19,6 +19,7 @@ Flags = NDArray[np.bool_]
 SWARM_KG, SWARM_DAYS = (0.8, 4.5), 28  # [kg], [d] after a swarm it brings less for some weeks
 SMALL_KG = 1.0  # [kg] smaller steps are foragers and showers, as for `signals.yard`
 MOVED_DAYS = 2  # [d] after a step, feed dries and boxes are licked out
+OFF_KG, OFF_FLOW = 0.05, 0.2  # [kg/d] off at the least, and of what the middle one brings
 MOST_OTHERS = 12  # neighbours that are asked each by itself: more say the same, and cost
 STILL_KG, STILL_DAYS = 0.05, 8  # [kg] by day at most, for [d]: bees bring and eat more
 
@@ -98,3 +99,30 @@ def middle_of(figures: Floats) -> Floats:
     known = (~np.isnan(figures)).sum(axis=0)
     low, high = np.maximum(known - 1, 0) // 2, np.minimum(known // 2, len(figures) - 1)
     return np.asarray((ordered[low, day] + ordered[high, day]) / 2)
+
+
+def above_of(own: Floats, others: Floats) -> Floats:
+    """Give by how much a hive's figure is above the middle one of the others; 0 below it."""
+    return np.asarray(np.nan_to_num(np.maximum(own - middle_of(others), 0.0)))
+
+
+def off_of(more_kg: Floats, income_kg: Floats, before: tuple[int, int, float]) -> Floats:
+    """Give how far off the usual most of the days before were, at this day's income [kg].
+
+    Two colonies bring what differs by a share of it: on a lean day they are nearer to each other.
+
+    Parameters
+    ----------
+    more_kg, income_kg : Floats
+        How much more the others gained; what the middle one of them brought. Shape (n,).
+    before : tuple
+        How many days back, how many known ones at the least, and the share of them.
+
+    Returns
+    -------
+    Floats
+        Shape (n,); infinite where too few days are known.
+    """
+    each = OFF_KG + OFF_FLOW * income_kg
+    times = before_each(np.abs(more_kg - before_each(more_kg, *before[:2])) / each, *before)
+    return np.asarray(np.nan_to_num(np.maximum(times, 1.0) * each, nan=np.inf))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from hivewatch.signals.bare import before_each
 from hivewatch.signals.beside import Beside, before_each_row, middle_of, others_of
 from hivewatch.signals.window import Floats
 
@@ -18,6 +19,8 @@ USUAL = (16, 5)  # days that tell what is usual; known ones of them
 LOAD_KG = 3.6e-5  # [kg] published: honey that a bee takes along, constants in Becher et al. (2014)
 CARRIED = (0.5, 4.0)  # share of what it falls behind that so many bees more could carry
 MOST_TIMES = 2.5  # times the usual beside the others: no robbers, but the others fly no more
+LOWER, NEARLY_ALL = 0.5, 0.3  # of the neighbours: one that dwindles, or whose patch ended, may err
+LEAST_OFF = 0.05  # [log] off the usual beside the others; more than on half of the days, too
 LEAST_BEES = 500.0  # [bees] of a neighbour who flies at all
 LOSES_KG = 0.15  # [kg] by day
 FOOD_KG = 0.5  # [kg] of what it eats in a day may have come in: after a great flow nectar dries
@@ -44,11 +47,13 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     flown = np.where(np.isnan(others), np.nan, others_of(yard.out, row))
     share = yard.out[row] / np.where(flown >= LEAST_BEES, flown, np.nan)
     usual = before_each_row(share, *USUAL)
-    times = middle_of(share / np.where(usual > 0, usual, np.nan))
+    times = _of(share / np.where(usual > 0, usual, np.nan), LOWER)
     middle = middle_of(behind)
     carried_kg = LOAD_KG * yard.out[row] * (1 - 1 / np.maximum(times, 0.1))
+    busier = np.log(np.maximum(times, 0.1))
     is_raid = (
-        (np.fmin.reduce(behind, axis=0) > 0)
+        (busier > np.fmax(before_each(np.abs(busier), *USUAL), LEAST_OFF))
+        & (_of(behind, NEARLY_ALL) > 0)
         & (times <= MOST_TIMES)
         & (carried_kg >= CARRIED[0] * middle)
         & (carried_kg <= CARRIED[1] * middle)
@@ -57,3 +62,10 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     )
     told = np.where(is_raid, middle, np.minimum(middle, 0.0))
     return np.where(np.isnan(times), np.nan, told)
+
+
+def _of(figures: Floats, share: float) -> Floats:
+    """Give the figure below which such a share of the known ones is, day by day."""
+    ordered, known = np.sort(figures, axis=0), (~np.isnan(figures)).sum(axis=0)
+    at = np.ceil(share * known).astype(np.int64) - 1
+    return np.asarray(ordered[np.maximum(at, 0), np.arange(figures.shape[1])])
