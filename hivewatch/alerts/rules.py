@@ -16,7 +16,6 @@ from hivewatch.detect.finding import Finding
 from hivewatch.settings import Quiet
 
 Urgency = Literal["emergency", "today", "next visit", "not for the phone"]
-URGENCIES: tuple[Urgency, ...] = ("emergency", "today", "next visit", "not for the phone")
 
 Reason = Literal[
     "it matters",  # queued: it rings as soon as its channels take it
@@ -63,8 +62,8 @@ class Rule:
 
     Parameters
     ----------
-    urgency : str
-        One of `URGENCIES`.
+    urgency : Urgency
+        How soon somebody should know.
     gather_s : int
         How long the first of its kind waits for others of its yard. [s]
     once_over : str
@@ -106,9 +105,9 @@ RULES: Mapping[str, Rule] = MappingProxyType(
         "dearth": Rule("next visit", _GATHER_S, "drop", "watch stores and robbers"),
         "silent": Rule("today", _GATHER_S, "drop", "nothing can be said of the hive meanwhile"),
         "stuck": Rule("next visit", _GATHER_S, "drop", "the sensor says the same all the time"),
-        "clock": Rule("next visit", _GATHER_S, "drop", "its readings stand at wrong times"),
+        "clock": Rule("next visit", _GATHER_S, "drop", "its readings have wrong times"),
         "low_battery": Rule("next visit", _GATHER_S, "drop", "it will fall silent"),
-        "scale_drift": Rule("next visit", _GATHER_S, "drop", "the scale wants a known weight"),
+        "scale_drift": Rule("next visit", _GATHER_S, "drop", "check the scale with a known weight"),
         "handling": Rule("not for the phone", 0, "drop", "mostly the keeper: on the pages"),
         "brood_onset": Rule("not for the phone", 0, "drop", "the ordinary year: on the pages"),
         "brood_end": Rule("not for the phone", 0, "drop", "the ordinary year: on the pages"),

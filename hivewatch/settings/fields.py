@@ -25,12 +25,6 @@ class Quiet:
     start: time
     end: time
 
-    def covers(self, at: time) -> bool:
-        """Whether a local time of day falls into it: the start belongs to it, the end does not."""
-        if self.start < self.end:
-            return self.start <= at < self.end
-        return at >= self.start or at < self.end
-
     def __str__(self) -> str:
         """Give it as it is written in the file."""
         return f"{self.start:%H:%M}-{self.end:%H:%M}"
@@ -128,7 +122,7 @@ def is_loopback(host: str) -> bool:
 def _check_listen_host(host: str) -> str:
     if not is_loopback(host):
         raise WrongValueError(
-            "not this machine alone; the server listens on loopback only",
+            "reaches beyond this machine; the server listens on loopback only",
             "use 127.0.0.1, ::1 or localhost",
         )
     return host

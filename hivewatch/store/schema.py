@@ -227,8 +227,8 @@ decision = Table(
 )
 
 # What was written, in its order, for whoever follows it; triggers of the migration write it, in the
-# very transaction that writes the thing itself, and keep the last NEWS_KEPT rows.
-NEWS_KEPT = 20_000  # own choice: a day of a thousand busy hives
+# very transaction that writes the thing itself, and keep the last 20,000 rows
+# (own choice: a day of a thousand busy hives).
 news = Table(
     "news",
     METADATA,

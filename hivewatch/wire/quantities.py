@@ -22,7 +22,7 @@ class Quantity:
     """One thing that is measured.
 
     `number` stands for it in the store and is never given to another. A `level` is what is so at
-    that moment, a `count` what came since the record before, a `total` a running sum as sent.
+    that moment, a `count` what came since the previous record, a `total` a running sum as sent.
     Values are believed from `low` to `high`, both included, in `unit`.
     """
 
@@ -36,12 +36,16 @@ class Quantity:
 
 
 class Conversion(NamedTuple):
-    """How a value in some unit becomes one of `quantity`: `value * times / over + plus`."""
+    """How a value in some unit becomes one of `quantity`, in the unit of that."""
 
     quantity: Quantity
     times: float
     over: float
     plus: float
+
+    def of(self, value: float) -> float:
+        """Convert a value."""
+        return value * self.times / self.over + self.plus
 
 
 # Ranges: the contract with those who build devices, except where a line says own choice.
@@ -51,9 +55,9 @@ _LIST = (
     Quantity("ambient", 3, "Cel", -50.0, 60.0, "level", "shaded outside air"),
     Quantity("nest-humidity", 4, "%RH", 0.0, 105.0, "level", "relative humidity in the nest"),
     Quantity("ambient-humidity", 5, "%RH", 0.0, 105.0, "level", "relative humidity outside"),
-    Quantity("bees-in", 6, "count", 0.0, 60_000.0, "count", "bees in since the record before"),
-    Quantity("bees-out", 7, "count", 0.0, 60_000.0, "count", "bees out since the record before"),
-    Quantity("rain", 8, "mm", 0.0, 300.0, "count", "rain since the record before"),
+    Quantity("bees-in", 6, "count", 0.0, 60_000.0, "count", "bees in since the previous record"),
+    Quantity("bees-out", 7, "count", 0.0, 60_000.0, "count", "bees out since the previous record"),
+    Quantity("rain", 8, "mm", 0.0, 300.0, "count", "rain since the previous record"),
     Quantity("battery", 9, "V", 0.0, 60.0, "level", "supply voltage"),
     Quantity("battery-level", 10, "%EL", 0.0, 100.0, "level", "charge left in the battery"),
     # Own choice: below the noise floor of any radio in use up to one watt at the aerial.
@@ -108,28 +112,6 @@ TOTAL_OF: Mapping[str, Quantity] = MappingProxyType(
 """Name of a count -> the quantity that keeps its running total."""
 
 
-class UnitError(ValueError):
-    """A unit that the quantity does not come in; the message says which it does."""
-
-
 def units_of(name: str) -> tuple[str, ...]:
     """Name the units a quantity may be sent in, its own unit first."""
     return tuple(unit for unit in CONVERSIONS[name] if unit is not None)
-
-
-def to_canonical(name: str, unit: str | None, value: float) -> tuple[Quantity, float]:
-    """Turn a value as sent into the quantity it belongs to and the value in that one's unit.
-
-    Raises
-    ------
-    KeyError
-        If no quantity has this name.
-    UnitError
-        If the quantity does not come in this unit.
-    """
-    conversion = CONVERSIONS[name].get(unit)
-    if conversion is None:
-        said = "no unit" if unit is None else f"unit {unit!r}"
-        raise UnitError(f"{name}: {said}; allowed: {', '.join(units_of(name))}")
-    quantity, times, over, plus = conversion
-    return quantity, value * times / over + plus

@@ -241,9 +241,9 @@ def _parts(
 
 
 def _reading(conversion: Conversion, base_value: float, said: object, time_ms: int) -> Record:
-    quantity, times, over, plus = conversion
+    quantity = conversion.quantity
     own_value = said if type(said) is float else _number(said, "value", f"{quantity.name} = ")
-    value = (base_value + own_value) * times / over + plus
+    value = conversion.of(base_value + own_value)
     if not quantity.low <= value <= quantity.high:
         if not math.isfinite(own_value):
             raise WrongRecord("value", f"{quantity.name} = {own_value}: not a number")

@@ -79,7 +79,7 @@ def test_a_kind_without_a_rule_is_told_rather_than_not():
 
 
 def test_every_urgency_and_reason_fits_its_column():
-    assert max(map(len, rules.URGENCIES)) <= alert.c.urgency.type.length
+    assert max(map(len, get_args(rules.Urgency))) <= alert.c.urgency.type.length
     assert max(map(len, get_args(Reason))) <= decision.c.reason.type.length
     assert alert.c.reason.type.length == decision.c.reason.type.length
 
@@ -150,7 +150,7 @@ def test_a_long_list_is_cut_and_counted():
 
 
 def test_nothing_is_due_before_now_and_an_emergency_at_once():
-    for kind, urgency in product(KINDS, rules.URGENCIES):
+    for kind, urgency in product(KINDS, get_args(rules.Urgency)):
         when = due(
             kind, Verdict(urgency, "it matters", ""), NOW_S, quiet=None, timezone="Europe/London"
         )

@@ -130,21 +130,6 @@ def test_an_empty_quiet_means_none() -> None:
     assert load(None, {"HIVEWATCH_ALERTS__QUIET": ""}).alerts.quiet is None
 
 
-def test_quiet_hours_may_pass_midnight() -> None:
-    night = Quiet(time(22), time(6, 30))
-    assert [night.covers(time(h)) for h in (21, 22, 23, 0, 6, 7)] == [
-        False,
-        True,
-        True,
-        True,
-        True,
-        False,
-    ]
-    assert not night.covers(time(6, 30))
-    noon = Quiet(time(12), time(14))
-    assert [noon.covers(time(h)) for h in (11, 12, 13, 14)] == [False, True, True, False]
-
-
 def test_nobody_can_change_them_and_no_secret_shows() -> None:
     settings = load(
         None,
