@@ -4,7 +4,7 @@ import { send } from "./api.js";
 import { h } from "./dom.js";
 import { by } from "./who.js";
 
-const DONE = { POST: "Written down as an inspection.", PUT: "The inspection is put right.", DELETE: "The inspection is taken back." };
+const DONE = { POST: "Written down as an inspection.", PUT: "The inspection is corrected.", DELETE: "The inspection is taken back." };
 const NOBODY = "Noted: nobody opened it. What the scale felt stays, as doubtful.";
 const said = new Map(); // by the question's id: what became of the answer
 

@@ -5,7 +5,7 @@ import { h } from "./dom.js";
 import { day } from "./words.js";
 
 const SOON = {
-  emergency: ["now", 3], deadline: ["a date presses", 2], today: ["today", 2],
+  emergency: ["now", 3], deadline: ["due soon", 2], today: ["today", 2],
   "next visit": ["at the next visit", 1], count: ["count again", 0],
 };
 

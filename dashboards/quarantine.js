@@ -30,7 +30,7 @@ function render(main, { items, more, now, zone }, state, page) {
     h("div", { class: "headline" }, h("p", { class: "quiet" }, h("a", { href: "#/" }, "Yards"), " / Not used"),
       h("h1", {}, items.length === 0 ? "Everything that came could be used."
         : `${count(items.length, "message")}${more ? " or more" : ""} could not be used, or not wholly.`)),
-    items.length > 0 ? h("p", { class: "quiet" }, "Nothing is lost: each is kept as it came. Mend what is wrong, then try it again.") : null,
+    items.length > 0 ? h("p", { class: "quiet" }, "Nothing is lost: each is kept as it came. Put right what is wrong, then try it again.") : null,
     h("ol", { class: "findings" }, items.map((one) => item(one, zone, now, state, page))),
     more ? h("p", { class: "buttons" }, h("button", { type: "button", class: "second",
       onclick: () => { state.pages += 1; page.again(); } }, "More")) : null,

@@ -40,7 +40,7 @@ function render(main, { round, now, zone }, state, page) {
     h("div", { class: "headline" },
       h("h1", { class: "summary" }, summary(visits, quiet)),
       h("p", { class: "quiet" }, `As of ${day(now, zone)}, ${clock(now, zone)} ${zoneName(now, zone)}. `,
-        visits.length < 2 ? null : "Yards stand in this order: emergencies, dates that press, what is for today, what is for the next visit, the oldest count.")),
+        visits.length < 2 ? null : "Yards stand in this order: emergencies, dates due soon, what is for today, what is for the next visit, the oldest count.")),
     visits.length + quiet.length > 0 ? h("p", { class: "buttons" },
       h("button", { type: "button", class: "second", onclick: () => window.print() }, "Print"),
       h("button", { type: "button", class: "second", onclick: () => showLink(state, page) }, "Calendar for a phone")) : null,

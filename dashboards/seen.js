@@ -16,7 +16,7 @@ export function inspectionList(seen, names, { zone, now, listed, form }) {
         h("p", { class: event.inspection.withdrawn ? "quiet" : null }, sentences(event.inspection).join(" ")),
         event.inspection.withdrawn ? null : h("p", {}, h("button", {
           "data-key": `correct-${event.id}-${event.inspection.version}`, type: "button", class: "link", onclick: () => form.correct(event.inspection),
-        }, "Put right", h("span", { class: "unseen" }, `: ${names.get(event.id)}`)))))))];
+        }, "Correct", h("span", { class: "unseen" }, `: ${names.get(event.id)}`)))))))];
 }
 
 /** "corrected", "withdrawn", or nothing. */

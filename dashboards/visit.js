@@ -44,7 +44,7 @@ export class VisitForm {
     const { now, zone } = this.here();
     this.clear("");
     this.corrected = one;
-    this.title.textContent = `Put right the visit of ${when(one.at, zone, now)}`;
+    this.title.textContent = `Correct the visit of ${when(one.at, zone, now)}`;
     for (const button of this.others) button.hidden = false;
     const values = { ...one.brood, adults: one.adults, stores_kg: one.stores_kg, queen: one.queen, note: one.note,
       at: localTime(one.at, zone), cells: one.queen_cells?.count, stage: one.queen_cells?.stage };
@@ -66,7 +66,7 @@ export class VisitForm {
   }
 
   write() {
-    return this.send(this.corrected ? "PUT" : "POST", this.corrected ? "Put right." : "Written down.");
+    return this.send(this.corrected ? "PUT" : "POST", this.corrected ? "Corrected." : "Written down.");
   }
 
   async send(method, words) {

@@ -71,9 +71,13 @@ def _store(path: Path) -> str:
     """Look at the store; one that is not there is not made."""
     if not path.exists():
         if not path.parent.is_dir():
-            raise UsageError(f"{path}", "", "its folder is not there", "make it, or mend the path")
+            raise UsageError(
+                f"{path}", "", "its folder is not there", "make it, or correct the path"
+            )
         if not os.access(path.parent, os.W_OK):
-            raise UsageError(f"{path}", "", "its folder cannot be written to", "whose is it?")
+            raise UsageError(
+                f"{path}", "", "its folder cannot be written to", "give this user the right"
+            )
         return f"{path}: not there yet; the first command that stores something makes it"
     store = Store(path)
     with store.read() as connection:

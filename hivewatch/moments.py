@@ -26,7 +26,7 @@ def read_moment(value: object) -> datetime:
     if not isinstance(value, datetime):
         raise WrongValueError("not a date and time")
     if value.tzinfo is None:
-        raise WrongValueError("without an offset", 'end it with "Z", or an offset as "+01:00"')
+        raise WrongValueError("without an offset", 'end it with "Z", or an offset such as "+01:00"')
     try:
         value = value.astimezone(UTC)
     except OverflowError:

@@ -188,7 +188,7 @@ def snooze(connection: Connection, alert_id: int, until_s: int, who: str, now_s:
         If the time is past.
     """
     if until_s <= now_s:
-        raise UsageError("snooze", str(until_s), "that time is past", "give one to come")
+        raise UsageError("snooze", str(until_s), "that time is past", "give one in the future")
     row = book.row_of(connection, alert_id)
     if row is None:
         return False

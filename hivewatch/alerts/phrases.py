@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from hivewatch.timeline.kit import LIFTING, STINGS
+
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
@@ -34,8 +36,6 @@ class Phrase:
     mind: str = ""
 
 
-_STINGS = "Veil and gloves on before you open; smoke with care where the grass is dry."
-_LIFTING = "Full boxes are heavy: lift with two, or comb by comb."
 _DISEASE = (
     "If the brood looks or smells wrong, close the hive, move nothing to other hives and ask"
     " your bee inspector: some diseases must be reported by law."
@@ -46,13 +46,13 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
         "toppled": Phrase(
             "toppled",
             "hives toppled",
-            "{who} has come off its scale and lies, by the looks of it, knocked over.",
+            "{who} has come off its scale and looks knocked over.",
             "Go as soon as it is safe; set it up box by box, close it, strap it, and look for the"
             " queen another day. In the dark, wait for first light unless somebody is in danger.",
             "Full suit, smoker, strap, a spare floor and cover, a torch, a second person.",
             "A toppled hive is defensive: suit up before you come near, keep people and animals"
-            " away, and leave if they follow you. Lift with two, or box by box. Whoever has been"
-            " stung often or feels unwell needs a doctor at once.",
+            " away, and leave if they follow you. Lift with a second person, or box by box. Whoever"
+            " has been stung often or feels unwell needs a doctor at once.",
         ),
         "taken": Phrase(
             "gone from its scale",
@@ -68,10 +68,10 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "hives swarmed",
             "A swarm has left {who}.",
             "Look in trees and hedges near the hive today; check the hive for queen cells in the"
-            " next days.",
-            "A box or skep, a sheet, veil, water in a spray.",
+            " next few days.",
+            "A box or skep, a sheet, a veil, a spray bottle of water.",
             "Leave a swarm that hangs high, over a road or near power lines; ladders and bees are"
-            " a bad pair.",
+            " a bad mix.",
         ),
         "swarm_risk": Phrase(
             "likely to swarm",
@@ -79,7 +79,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "{who} may swarm soon.",
             "Give room, look for queen cells, and split it if that is your way.",
             "Supers, a spare box with frames.",
-            f"{_STINGS} {_LIFTING}",
+            f"{STINGS} {LIFTING}",
         ),
         "robbing": Phrase(
             "being robbed",
@@ -95,7 +95,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "In {who} laying has stopped or is failing.",
             "Look for eggs, young larvae and queen cells before you change anything.",
             "Smoker, a good light, a marked frame of eggs from another hive.",
-            f"{_STINGS} {_DISEASE}",
+            f"{STINGS} {_DISEASE}",
         ),
         "low_stores": Phrase(
             "short of food",
@@ -103,7 +103,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "{who} has little food left.",
             "Feed it, late in the day, inside the hive.",
             "Syrup, or fondant when it is cold; a feeder.",
-            _STINGS,
+            STINGS,
         ),
         "dead_out": Phrase(
             "without life",
@@ -118,8 +118,8 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "hives losing foragers",
             "Many foragers of {who} did not come home.",
             "Look for dead bees at the entrance and note what blooms or is sprayed near by."
-            " Cool a sample the same day and report a suspected poisoning where the law has"
-            " an office for it.",
+            " Chill a sample the same day, and report a suspected poisoning to the authority that"
+            " the law names.",
             "Veil, gloves, clean bags, a cool box, a camera.",
             "Touch no sprayed plants or dead bees with bare hands.",
         ),
@@ -127,9 +127,9 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "brood too cold",
             "hives with brood too cold",
             "The brood of {who} is too cold.",
-            "Make the space fit the bees: take empty boxes off, close what draughts.",
+            "Make the space fit the bees: take empty boxes off, stop draughts.",
             "A dividing board.",
-            f"Open it on a mild day only. {_STINGS} {_DISEASE}",
+            f"Open it on a mild day only. {STINGS} {_DISEASE}",
         ),
         "overheating": Phrase(
             "too hot",
@@ -137,7 +137,8 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "{who} is too hot.",
             "Give shade, a wide entrance and water near by.",
             "A board for shade, water.",
-            f"Soft combs tear: turn or lift no frame in the heat, and mind it yourself. {_STINGS}",
+            "Soft combs tear: turn or lift no frame in the heat, and mind the heat yourself."
+            f" {STINGS}",
         ),
         "nectar_flow": Phrase(
             "nectar comes in",
@@ -145,7 +146,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "A nectar flow has begun at {who}.",
             "See that there is room.",
             "Supers.",
-            f"{_LIFTING} {_STINGS}",
+            f"{LIFTING} {STINGS}",
         ),
         "dearth": Phrase(
             "no nectar",
@@ -168,12 +169,12 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "{who} sends the same value all the time.",
             "Check its cable and sensor.",
             "A spare sensor.",
-            _STINGS,
+            STINGS,
         ),
         "clock": Phrase(
             "its clock is wrong",
             "devices with a wrong clock",
-            "{who} dates its readings wrongly.",
+            "{who} gives its readings wrong times.",
             "Set its clock; what it sent with a time too far ahead waits in quarantine.",
         ),
         "low_battery": Phrase(
@@ -190,7 +191,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             "The scale {who} drifts.",
             "Check it with a known weight, and that nothing touches the hive.",
             "A known weight.",
-            _LIFTING,
+            LIFTING,
         ),
         "handling": Phrase("handled", "hives handled", "Somebody opened or moved {who}.", ""),
         "brood_onset": Phrase("brood begins", "hives with brood", "{who} has begun brooding.", ""),

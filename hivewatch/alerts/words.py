@@ -78,7 +78,7 @@ def write(cases: Sequence[Case], yard: Place | None, count: int | None = None) -
         lines = [f"{title}:", *_several(cases, count, place)]
     if all(case.is_late for case in cases):
         title = f"Late news: {title}"
-        lines.insert(0, "The data came in late: this is no fresh news.")
+        lines.insert(0, "The data came in late: this is not fresh news.")
     lines += [
         f"{name}: {text}"
         for name, text in (("Do", words.do), ("Take", words.take), ("Mind", words.mind))

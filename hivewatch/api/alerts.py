@@ -77,7 +77,7 @@ def snooze(here: Here, number: Number, said: Snooze) -> AlertStory:
     """Keep still about this kind at this hive or device until a time to come."""
     now_s, until_s = here.clock.now_s(), seconds(said.until)
     if until_s <= now_s:
-        raise ProblemError(409, "until: that time is past; give one to come.")
+        raise ProblemError(409, "until: that time is past; give one in the future.")
     with here.store.write() as connection:
         answers.snooze(connection, number, until_s, said.by, now_s)
         return _story(connection, number)

@@ -44,7 +44,7 @@ class ReadingsAsked(Asked):
             pattern=r"^[1-9][0-9]{0,3}[mhd]$",
             description="such as 15m, 1h, 1d, from 1970 on in UTC; else what suits the span",
         ),
-        Allowed("a number of minutes, hours or days, as 15m, 1h, 1d"),
+        Allowed("a number of minutes, hours or days, such as 15m, 1h, 1d"),
     ] = None
     limit: Annotated[int, Field(ge=1, le=STEPS_MAX, description="how many steps at most")] = (
         STEPS_MAX

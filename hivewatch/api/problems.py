@@ -116,7 +116,9 @@ def _fault(one: Mapping[str, Any]) -> Fault:
     """Say in our own words what pydantic found."""
     loc = [str(part) for part in one["loc"]]
     if one["type"] == "json_invalid":
-        return Fault(where="body", detail=f"not JSON, from character {loc[-1]} on; mend it there")
+        return Fault(
+            where="body", detail=f"not JSON, from character {loc[-1]} on; correct it there"
+        )
     if one["type"] == "extra_forbidden":
         return Fault(where=".".join(loc), detail="no such key; /api/v1/openapi.json names them")
     if one["type"] == "model_attributes_type":

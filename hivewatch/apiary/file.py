@@ -157,7 +157,7 @@ def _check_together(
                 mistakes.add(where, said, f"no such {points_at}", hint)
     for name in _twice([(name, (row.id, row.since)) for name, row in rows["device"]]):
         wrong = "placed twice at the same time"
-        mistakes.add(where, name, wrong, "a device stands at one hive; mend since")
+        mistakes.add(where, name, wrong, "a device stands at one hive; change a since")
 
 
 def _entries(content: object, table: str) -> list[tuple[str, dict[str, Any]]]:

@@ -14,7 +14,9 @@ from hivewatch.frames import FRAMES
 from hivewatch.mistakes import Allowed, WrongValueError, did_you_mean, nearest
 from hivewatch.moments import read_seconds
 
-Moment = Annotated[int, PlainValidator(read_seconds), Allowed('a time as "2026-03-01T00:00:00Z"')]
+Moment = Annotated[
+    int, PlainValidator(read_seconds), Allowed('a time such as "2026-03-01T00:00:00Z"')
+]
 
 
 @cache
@@ -26,7 +28,9 @@ def _check_zone(name: str) -> str:
     if name not in _zones():
         lower = {zone.lower(): zone for zone in _zones()}
         near = nearest(name, lower)
-        hint = f"did you mean {lower[near]}?" if near else 'use an IANA name as "Europe/London"'
+        hint = (
+            f"did you mean {lower[near]}?" if near else 'use an IANA name such as "Europe/London"'
+        )
         raise WrongValueError("no such time zone", hint)
     return name
 

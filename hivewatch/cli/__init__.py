@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import re
 import sys
+from importlib.metadata import version
+from typing import Annotated
 
 import typer
 from sqlalchemy.exc import OperationalError
@@ -23,6 +25,24 @@ app = typer.Typer(
 )
 for part in (service, records, said):
     app.add_typer(part.app)
+
+
+def _say_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"hivewatch {version('hivewatch')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _before_any_command(
+    _version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_say_version, is_eager=True, help="Print the version and exit."
+        ),
+    ] = False,
+) -> None:
+    pass
 
 
 def main() -> None:

@@ -58,7 +58,10 @@ app.add_typer(quarantine_app, name="quarantine")
 
 @apiary_app.command("load", short_help="Read yards, hives and devices from a file.")
 def apiary_load(
-    file: Annotated[Path, typer.Argument(help="Apiary file (TOML).")], config: Config = None
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Apiary file (TOML); - is standard input.")
+    ],
+    config: Config = None,
 ) -> None:
     """Read yards, hives and devices from a file; the same file twice changes nothing."""
     from hivewatch.apiary import read_apiary
@@ -76,7 +79,7 @@ def apiary_load(
         typer.echo(line)
 
 
-@apiary_app.command("show", short_help="Print them in the form of the apiary file.")
+@apiary_app.command("show", short_help="Print them in the form of that file.")
 def apiary_show(config: Config = None, form: Form = Format.text) -> None:
     """Print yards, hives and devices as the store has them, in the form of the apiary file."""
     from hivewatch.apiary import write_apiary
@@ -95,23 +98,29 @@ def apiary_show(config: Config = None, form: Form = Format.text) -> None:
         typer.echo(f"# device {one.id} sends and is not placed at any hive")
 
 
-@app.command("import", short_help="Take in readings, or what export wrote.")
+@app.command("import", short_help="Store readings from files, or whatever export wrote.")
 def import_files(
     files: Annotated[
         list[Path],
-        typer.Argument(help="CSV, JSON, Parquet; folders that export wrote; - is standard input."),
+        typer.Argument(
+            metavar="FILE",
+            help="CSV, JSON or Parquet; a folder that export wrote; - is standard input.",
+        ),
     ],
     config: Config = None,
     late: Annotated[
-        bool, typer.Option("--late", help="They came only now, not when they were measured.")
+        bool, typer.Option("--late", help="They arrived only now, not when they were measured.")
     ] = False,
-    decimal: Annotated[Decimal, typer.Option(help="As in 21.5 or in 21,5.")] = Decimal.point,
+    decimal: Annotated[
+        Decimal, typer.Option(help="How numbers are written: 21.5 or 21,5.")
+    ] = Decimal.point,
     form: Form = Format.text,
 ) -> None:
-    """Store readings: time,device,quantity,value or time,device and one column each.
+    """Store readings from files, or whatever export wrote.
 
-    A column `received` says when each came. Whatever export wrote is taken in as it was; of alerts
-    that had not been sent nobody is called.
+    Columns: time,device,quantity,value; or time,device and a column for each quantity. A column
+    `received` says when each reading arrived. What export wrote comes back as it was; nobody is
+    called for an alert that had not been sent.
     """
     from hivewatch.show import import_all
 
@@ -130,38 +139,49 @@ def import_files(
     refused = sum(one.get("refused", 0) for one in done)
     if refused:
         wrong = f"{refused} record{'s' * (refused != 1)} not taken in, as told above; all else was"
-        raise UsageError("import", "", wrong, "mend them, and import the file again")
+        raise UsageError("import", "", wrong, "correct them, and import the file again")
 
 
 @app.command("export", short_help="Write readings, or all there is, into files.")
 def export_records(
     file: Annotated[
-        Path, typer.Argument(help="New file, .csv, .json, .gz or .parquet; - is standard output.")
+        Path,
+        typer.Argument(
+            metavar="FILE",
+            help="New file: .csv, .json, .parquet, or .gz; - is standard output.",
+        ),
     ],
     config: Config = None,
     what: Annotated[
         What | None,
-        typer.Option(help="All of one kind, as import takes it in; or everything, into a folder."),
+        typer.Option(
+            metavar="KIND",
+            help=f"One of {', '.join(What)}; everything goes into a folder.",
+        ),
     ] = None,
     written: Annotated[
         Written | None,
-        typer.Option("--format", help="Else as the file's name ends; a folder or - has CSV."),
+        typer.Option("--format", help="Default: by the file's name; CSV for a folder or -."),
     ] = None,
     hive: Annotated[
-        list[str] | None, typer.Option(metavar="HIVE", help="Only of this hive.")
+        list[str] | None, typer.Option(metavar="HIVE", help="Only of this hive; may be repeated.")
     ] = None,
     yard: Annotated[
-        list[str] | None, typer.Option(metavar="YARD", help="Only of this yard.")
+        list[str] | None, typer.Option(metavar="YARD", help="Only of this yard; may be repeated.")
     ] = None,
     quantity: Annotated[
-        list[str] | None, typer.Option(metavar="NAME", help="Only these, as weight.")
+        list[str] | None,
+        typer.Option(metavar="NAME", help="Only this quantity, such as weight; may be repeated."),
     ] = None,
     since: Annotated[
-        str | None, typer.Option(metavar="TIME", help="Not before then, as 2026-05-01T12:00:00Z.")
+        str | None, typer.Option(metavar="TIME", help="From this time on: 2026-05-01T12:00:00Z.")
     ] = None,
-    until: Annotated[str | None, typer.Option(metavar="TIME", help="Before then.")] = None,
+    until: Annotated[str | None, typer.Option(metavar="TIME", help="Before this time.")] = None,
 ) -> None:
-    """Write readings out: time,device,quantity,value; or --what is stored, to import elsewhere."""
+    """Write readings (time,device,quantity,value), or whatever is stored, into files.
+
+    With --what, files have all that import needs to make the same store elsewhere.
+    """
     from hivewatch.export import END_S, Choice, export_all, export_kind
 
     choice = Choice(
@@ -192,7 +212,8 @@ def export_records(
 @inspections_app.command("load")
 def inspections_load(
     file: Annotated[
-        Path, typer.Argument(help="JSON, an array of inspections; - is standard input.")
+        Path,
+        typer.Argument(metavar="FILE", help="JSON, an array of inspections; - is standard input."),
     ],
     config: Config = None,
     late: Annotated[
@@ -250,10 +271,17 @@ def quarantine_list(config: Config = None, form: Form = Format.text) -> None:
 
 @quarantine_app.command("readmit")
 def quarantine_readmit(
-    ids: Annotated[list[int] | None, typer.Argument(help="Which; all when none is named.")] = None,
+    ids: Annotated[
+        list[int] | None,
+        typer.Argument(metavar="NUMBER", help="Which to try; all when none is given."),
+    ] = None,
     config: Config = None,
     shift: Annotated[
-        int, typer.Option(help="Seconds to add to times refused for their clock, as -86400.")
+        int,
+        typer.Option(
+            metavar="SECONDS",
+            help="Add this to times refused for a wrong clock; such as -86400, a day back.",
+        ),
     ] = 0,
 ) -> None:
     """Try what is in quarantine again, after a fix."""
@@ -262,8 +290,8 @@ def quarantine_readmit(
 
     settings = settings_of(config)
     if shift and not ids:
-        remedy = "name what came from one clock; hivewatch quarantine list gives the numbers"
-        raise UsageError("--shift", str(shift), "every clock is wrong in its own way", remedy)
+        remedy = "give the numbers of one device's; hivewatch quarantine list shows them"
+        raise UsageError("--shift", str(shift), "each clock is wrong in its own way", remedy)
     store = store_of(config)
     intake = Intake(store, mirrored=settings.mirror is not None)
     tried = intake.readmit(present_s(), ids, shift_s=shift)
@@ -276,5 +304,5 @@ def quarantine_readmit(
     word = "reading" if admitted == 1 else "readings"
     with store.read() as connection:
         untried = 0 if ids else len(quarantine.read(connection, waiting=True)) - left
-    more = f"; {untried} more cannot be tried: no device is known of them" if untried else ""
+    more = f"; {untried} more cannot be tried: their device is not known" if untried else ""
     typer.echo(f"{len(tried)} tried, {admitted} {word} stored, {left} still in quarantine{more}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -22,21 +22,32 @@ from hivewatch.cli.words import (
 app = typer.Typer()
 
 
+def _number(option: str, says: str) -> Any:  # noqa: ANN401 - typer's own type is not public
+    """Make an option that takes a number from 0 on."""
+    return typer.Option(option, metavar="NUMBER", min=0, help=says)
+
+
 @app.command()
 def findings(
     config: Config = None,
     hive: Annotated[str | None, typer.Option(metavar="HIVE", help="Only of this hive.")] = None,
     yard: Annotated[str | None, typer.Option(metavar="YARD", help="Only of this yard.")] = None,
     kind: Annotated[
-        str | None, typer.Option(metavar="KIND", help="Only of this kind, as swarm.")
+        str | None, typer.Option(metavar="KIND", help="Only of this kind, such as swarm.")
     ] = None,
     since: Annotated[
         str | None,
-        typer.Option(metavar="TIME", help="Not over before then, as 2026-05-01T12:00:00Z."),
+        typer.Option(
+            metavar="TIME",
+            help="Leave out what was over by this time, such as 2026-05-01T12:00:00Z.",
+        ),
     ] = None,
-    until: Annotated[str | None, typer.Option(metavar="TIME", help="Begun before then.")] = None,
+    until: Annotated[
+        str | None, typer.Option(metavar="TIME", help="Leave out what began at this time or later.")
+    ] = None,
     pictures: Annotated[
-        Path | None, typer.Option(help="Folder for a picture of what each finding rests on.")
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Draw what each finding rests on, into this folder."),
     ] = None,
     as_of: AsOf = None,
     form: Form = Format.text,
@@ -75,7 +86,7 @@ def findings(
 
 @app.command()
 def outlook(
-    hive: Annotated[str, typer.Argument(help="Which hive.")],
+    hive: Annotated[str, typer.Argument(metavar="HIVE", help="Id of the hive.")],
     config: Config = None,
     as_of: AsOf = None,
     form: Form = Format.text,
@@ -118,19 +129,29 @@ def round_(config: Config = None, as_of: AsOf = None, form: Form = Format.text) 
 def comb(
     file: Annotated[
         Path | None,
-        typer.Argument(help="JSON: the share of each frame side, as in an inspection; - reads it."),
+        typer.Argument(
+            metavar="FILE",
+            help="Shares of each frame side (JSON, as in an inspection); - is standard input.",
+        ),
     ] = None,
     config: Config = None,  # noqa: ARG001 - every command takes it; a comb needs no settings
-    eggs: Annotated[float | None, typer.Option(min=0, help="Cells with an egg.")] = None,
-    open_: Annotated[float | None, typer.Option("--open", min=0, help="Open brood.")] = None,
-    capped: Annotated[float | None, typer.Option(min=0, help="Capped worker brood.")] = None,
-    drone_open: Annotated[float | None, typer.Option(min=0, help="Open drone brood.")] = None,
-    drone_capped: Annotated[float | None, typer.Option(min=0, help="Capped drone brood.")] = None,
+    eggs: Annotated[float | None, _number("--eggs", "Cells with an egg.")] = None,
+    open_: Annotated[float | None, _number("--open", "Cells of open brood.")] = None,
+    capped: Annotated[float | None, _number("--capped", "Cells of capped worker brood.")] = None,
+    drone_open: Annotated[
+        float | None, _number("--drone-open", "Cells of open drone brood.")
+    ] = None,
+    drone_capped: Annotated[
+        float | None, _number("--drone-capped", "Cells of capped drone brood.")
+    ] = None,
     sides: Annotated[
-        bool, typer.Option("--sides", help="The numbers are frame sides covered, as 1.5.")
+        bool, typer.Option("--sides", help="The numbers are frame sides covered, such as 1.5.")
     ] = False,
     frame: Annotated[
-        str | None, typer.Option(metavar="KIND", help="Kind of frame, for sides, as dadant.")
+        str | None,
+        typer.Option(
+            metavar="KIND", help="Kind of frame, to turn sides into cells; such as dadant."
+        ),
     ] = None,
     form: Form = Format.text,
 ) -> None:

@@ -26,14 +26,23 @@ def demo(
     config: Config = None,  # noqa: ARG001 - every command takes it; the demo has settings of its own
     port: Annotated[
         int | None,
-        typer.Option(min=0, max=65535, help="Of the pages; else 8080, or a free one if taken."),
+        typer.Option(
+            metavar="PORT",
+            min=0,
+            max=65535,
+            help="Port of the pages. Default: 8080, or a free one if that is taken.",
+        ),
     ] = None,
-    days_per_second: Annotated[float, typer.Option(min=0.01, max=10.0, help="Pace.")] = 0.5,
+    days_per_second: Annotated[
+        float,
+        typer.Option(metavar="DAYS", min=0.01, max=10.0, help="Pace: days of the season a second."),
+    ] = 0.5,
     seed: Annotated[
-        int | None, typer.Option(min=0, help="Another number is another season.")
+        int | None,
+        typer.Option(metavar="NUMBER", min=0, help="Another number plays another season."),
     ] = None,
     until: Annotated[
-        str | None, typer.Option(metavar="DAY", help="Last day to play, as 2026-06-30.")
+        str | None, typer.Option(metavar="DAY", help="Last day to play, such as 2026-06-30.")
     ] = None,
     exit_when_done: Annotated[
         bool, typer.Option("--exit-when-done", help="End with a summary when the season is over.")
@@ -43,7 +52,7 @@ def demo(
     from hivewatch.demo import play
 
     if until is not None and not _is_day(until):
-        raise UsageError("--until", until, "not a day", "use one as 2026-06-30")
+        raise UsageError("--until", until, "not a day", "write it as 2026-06-30")
     play(port, days_per_second, seed, until, typer.echo, exit_when_done=exit_when_done)
 
 
@@ -57,7 +66,7 @@ def _is_day(said: str) -> bool:
 
 @app.command()
 def run(config: Config = None) -> None:
-    """Watch: the daemon."""
+    """Run the daemon: take readings, watch, alert, serve the pages."""
     from hivewatch import logs
     from hivewatch.daemon import Daemon
 
@@ -65,7 +74,7 @@ def run(config: Config = None) -> None:
     Daemon(settings_of(config), WallClock()).run()
 
 
-@app.command(short_help="Try settings, store, broker and channels.")
+@app.command(short_help="Try settings, store, broker, port and channels.")
 def check(
     config: Config = None,
     defaults: Annotated[
@@ -75,7 +84,7 @@ def check(
         bool, typer.Option("--ring", help="Send a test message to each channel, too.")
     ] = False,
 ) -> None:
-    """Try the settings, the store, the broker and the delivery channels, a line each."""
+    """Try settings, store, broker, the port of the pages and the channels, a line each."""
     from hivewatch.check import check_all
 
     if defaults:
@@ -91,7 +100,8 @@ def check(
 
 @app.command()
 def backup(
-    file: Annotated[Path, typer.Argument(help="Where to; must not exist.")], config: Config = None
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The copy; must not exist yet.")],
+    config: Config = None,
 ) -> None:
     """Copy the store, whole and consistent, while it runs."""
     from hivewatch.store.copy import copy_out
@@ -102,7 +112,8 @@ def backup(
 
 @app.command(short_help="Bring a copy back; the old store is kept.")
 def restore(
-    file: Annotated[Path, typer.Argument(help="A copy made by backup.")], config: Config = None
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A copy made by backup.")],
+    config: Config = None,
 ) -> None:
     """Bring a copy back; the store that is there must be stopped, and is kept beside it."""
     from hivewatch.store.copy import copy_in

@@ -39,14 +39,14 @@ Config = Annotated[
     typer.Option(
         "--config",
         metavar="FILE",
-        help="Settings file; else hivewatch.toml here, or in /etc/hivewatch.",
+        help="Settings file. Default: hivewatch.toml here, or in /etc/hivewatch.",
     ),
 ]
 AsOf = Annotated[
     str | None,
     typer.Option(
         metavar="TIME",
-        help="As it was told then, from what had come by then; as 2026-05-01T12:00:00Z.",
+        help="As told at this time, by what had come by then; such as 2026-05-01T12:00:00Z.",
     ),
 ]
 Form = Annotated[Format, typer.Option("--format", help="How to print.")]
@@ -80,7 +80,9 @@ def time_s(text: str | None, option: str, otherwise_s: int) -> int:
     except ValueError:
         read = None
     if read is None or read.tzinfo is None:
-        raise UsageError(option, text, "not a time", "use 2026-05-01T12:00:00Z or with an offset")
+        raise UsageError(
+            option, text, "not a time", "write it as 2026-05-01T12:00:00Z, or with an offset"
+        )
     return int(read.timestamp())
 
 

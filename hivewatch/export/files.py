@@ -95,7 +95,7 @@ def export_all(store: Store, folder: Path, choice: Choice, *, form: str = "csv")
             shutil.rmtree(part, ignore_errors=True)
     except OSError as error:
         wrong = f"cannot be written ({error.strerror or error})"
-        remedy = "is the folder above it there, is there room, and may we?"
+        remedy = "check that the folder above it exists, has room and lets you write"
         raise UsageError(str(folder), "", wrong, remedy) from error
     return {what: done[what] for what in KINDS}
 
@@ -153,5 +153,5 @@ def _new(file: Path) -> Iterator[BinaryIO]:
             part.unlink(missing_ok=True)
     except OSError as error:
         wrong = f"cannot be written ({error.strerror or error})"
-        remedy = "is the folder there, is there room, and may we?"
+        remedy = "check that its folder exists, has room and lets you write"
         raise UsageError(str(file), "", wrong, remedy) from error

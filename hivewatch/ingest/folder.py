@@ -130,10 +130,10 @@ def _record(kind: Kind, sheet: Sheet, line: Line) -> dict[str, object]:
     """Read the cells of a line; columns that the file does not have are empty."""
     columns = sheet.heading.columns
     if line.fault:
-        raise UsageError("", "", line.fault, "mend it there")
+        raise UsageError("", "", line.fault, "correct it there")
     if len(line.cells) != len(columns):
         wrong = f"{len(line.cells)} cells where the heading has {len(columns)}"
-        raise UsageError("", "", wrong, "mend it there")
+        raise UsageError("", "", wrong, "correct it there")
     record: dict[str, object] = dict.fromkeys(kind.columns)
     for name, cell in zip(columns, line.cells, strict=True):
         try:

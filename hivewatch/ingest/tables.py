@@ -254,7 +254,7 @@ def _details(bad: pd.DataFrame) -> list[str]:
 
 def _time_fault(row: Any) -> str:  # noqa: ANN401 - a row of a table
     """Say which time is wrong."""
-    remedy = "use 2026-05-01T12:00:00Z or with an offset"
+    remedy = "write it as 2026-05-01T12:00:00Z, or with an offset"
     if row.time_ms == 0:
         return f"time = {row.time[:80]!r}: {remedy}"
     remedy = "still to come" if row.came_s > 0 else remedy

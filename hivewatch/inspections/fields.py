@@ -38,7 +38,7 @@ At = Annotated[
     datetime,
     BeforeValidator(read_moment),
     PlainSerializer(written, return_type=str),
-    Allowed('a time as "2026-05-02T14:10:00+01:00"'),
+    Allowed('a time such as "2026-05-02T14:10:00+01:00"'),
 ]
 Eggs = Annotated[int, Field(ge=0, le=EGGS_MAX), Allowed(f"a whole number from 0 to {EGGS_MAX}")]
 Open = Annotated[int, Field(ge=0, le=OPEN_MAX), Allowed(f"a whole number from 0 to {OPEN_MAX}")]

@@ -182,11 +182,11 @@ def _read_json(text: str, where: str, mistakes: Mistakes) -> Any:  # noqa: ANN40
     except json.JSONDecodeError as error:
         said = f"line {error.lineno}, column {error.colno}"
         wrong = f"not JSON ({printable(error.msg[:1].lower() + error.msg[1:])})"
-        raise UsageError(where, said, wrong, "mend it there") from None
+        raise UsageError(where, said, wrong, "correct it there") from None
     except RecursionError:
         raise UsageError(where, "", "nested too deeply", "take the inner brackets away") from None
     except ValueError as error:
-        raise UsageError(where, "", f"not JSON ({printable(str(error))})", "mend it") from None
+        raise UsageError(where, "", f"not JSON ({printable(str(error))})", "correct it") from None
 
 
 def _place(

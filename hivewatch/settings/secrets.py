@@ -21,7 +21,7 @@ def read_secret_file(path: Path) -> str:
     """Read a secret file whole; what keeps it from being read is a `WrongValueError`."""
     try:
         if not path.exists():
-            raise WrongValueError("no such file", "make it, or mend the path")
+            raise WrongValueError("no such file", "make it, or correct the path")
         if path.is_dir():
             raise WrongValueError("a folder, not a file", "name the file in it")
         with path.open("rb") as file:
@@ -31,11 +31,11 @@ def read_secret_file(path: Path) -> str:
             f"cannot be read ({error.strerror})", "let the user who runs hivewatch read it"
         ) from None
     if len(raw) > SECRET_BYTES_MAX:
-        raise WrongValueError("far too long for a secret", "mend the path")
+        raise WrongValueError("far too long for a secret", "correct the path")
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise WrongValueError("not UTF-8 text", "mend the path, or save it as UTF-8") from None
+        raise WrongValueError("not UTF-8 text", "correct the path, or save it as UTF-8") from None
 
 
 def read_secret(path: Path) -> str:
@@ -67,7 +67,7 @@ def check_channel(url: object) -> str:
                 f"Apprise finds a part of the {scheme}:// address missing or wrong",
                 "compare it with the Apprise page of that service",
             )
-        raise WrongValueError("no service that Apprise knows", "mend what stands before ://")
+        raise WrongValueError("no service that Apprise knows", "correct what stands before ://")
     return url
 
 

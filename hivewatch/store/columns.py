@@ -82,7 +82,7 @@ def _base64(raw: bytes) -> str:
     return b64encode(raw).decode()
 
 
-_TIME = "not a time; use 2026-05-01T12:00:00Z or with an offset"
+_TIME = "not a time; write it as 2026-05-01T12:00:00Z, or with an offset"
 _MS, _US = "timestamp[ms]", "timestamp[us]"
 TEXT = Form(text_cell, _read_text, "not a text", "string")
 WHOLE = Form(str, _whole, "not a whole number", "int64")

@@ -45,7 +45,7 @@ def copy_out(store: Store, file: Path) -> int:
         part.rename(file)
     except (OSError, sqlite3.Error) as error:
         wrong = f"cannot be written ({getattr(error, 'strerror', None) or error})"
-        remedy = "is the folder there, is there room, and may we?"
+        remedy = "check that its folder exists, has room and lets you write"
         raise UsageError(str(file), "", wrong, remedy) from error
     finally:
         part.unlink(missing_ok=True)
@@ -83,7 +83,9 @@ def copy_in(file: Path, path: Path) -> Path | None:
         new.replace(path)
     except OSError as error:
         wrong = f"cannot be written ({error.strerror})"
-        raise UsageError(str(path), "", wrong, "is there room, and may we?") from error
+        raise UsageError(
+            str(path), "", wrong, "check that its folder has room and lets you write"
+        ) from error
     finally:
         new.unlink(missing_ok=True)
     return kept

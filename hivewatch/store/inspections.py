@@ -199,7 +199,7 @@ def _check(connection: Connection, said: Inspection, now_s: int) -> None:
         raise UsageError(where, said.hive, "no such hive", remedy)
     if row.since is not None and said.at_s < row.since:
         wrong = "lies before the hive began"
-        raise UsageError(where, "", wrong, "mend its time, or since of the hive")
+        raise UsageError(where, "", wrong, "correct its time, or the since of the hive")
 
 
 def _where(said: Inspection) -> str:

@@ -110,8 +110,12 @@ def explain(where: str, error: OperationalError) -> StoreError:
         ("locked", f"another program has held it for {BUSY_WAIT_S:.0f} s", "try again"),
         ("disk is full", "the disk is full", "make room; nothing that was stored is lost"),
         ("readonly", "cannot be written", "run the command as the user who owns the store"),
-        ("unable to open", "cannot be opened", "is the folder there, and may we? see [store] path"),
-        ("disk I/O", "the disk does not answer as it should", "look at the disk first"),
+        (
+            "unable to open",
+            "cannot be opened",
+            "check that its folder exists and lets you write; see [store] path",
+        ),
+        ("disk I/O", "the disk does not answer as it should", "check the disk"),
     ):
         if word in said:
             return StoreError(where, "", wrong, remedy)

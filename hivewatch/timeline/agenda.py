@@ -38,7 +38,7 @@ SUMMARY: Mapping[What, str] = {
     "free the queen": "let the caged queen out",
 }
 ASKS = frozenset({"look for cells", "look for eggs", "failed if no eggs", "free the queen"})
-STINGS = "Veil and gloves on before you open; lift full boxes with two."
+STINGS = "Veil and gloves on before you open; lift full boxes with a second person."
 
 
 @dataclass(frozen=True, slots=True)

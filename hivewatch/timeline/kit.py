@@ -1,6 +1,6 @@
-"""What to take along: for each thing that can be the matter, and totalled for a yard.
+"""What to take along, for each thing that can be the matter and totalled for a yard; what to mind.
 
-The lists are common practice, no source.
+The lists and the cautions are common practice, no source.
 """
 
 from __future__ import annotations
@@ -35,6 +35,8 @@ class Item:
     is_shared: bool = False
 
 
+STINGS = "Veil and gloves on before you open; smoke with care where the grass is dry."
+LIFTING = "Full boxes are heavy: lift them with a second person, or comb by comb."
 FEED_KG = 5  # [kg] own choice: what one feeder takes
 FITTED = frozenset({"super", "spare hive", "frame of eggs"})
 SUPER, SPARE_HIVE = Item("super"), Item("spare hive")

@@ -60,7 +60,7 @@ def above(visit: YardVisit, other: YardVisit) -> YardVisit:
     place = next(i for i, pair in enumerate(zip(mine, its, strict=True)) if pair[0] != pair[1])
     words = (
         f"{_hives(-mine[0])} with an emergency here, {-its[0] or 'none'} at {other.name}",
-        f"a date presses on {said(mine[1])} here, {_or_none(its[1])} at {other.name}",
+        f"a date is due on {said(mine[1])} here, {_or_none(its[1])} at {other.name}",
         f"{_hives(-mine[2])} for today here, {-its[2] or 'none'} at {other.name}",
         f"wanted by {said(mine[3])} here, {_or_none(its[3])} at {other.name}",
         f"{_hives(-mine[4])} for the next visit here, {-its[4] or 'none'} at {other.name}",

@@ -15,15 +15,13 @@ from zoneinfo import ZoneInfo
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.timeline import kit
-from hivewatch.timeline.kit import Item
+from hivewatch.timeline.kit import LIFTING, STINGS, Item
 from hivewatch.timeline.order import above, rank, said
 from hivewatch.timeline.reasons import WEEK_DAYS, finding_reasons, wants_of
 from hivewatch.timeline.supers import has_fresh_super
 from hivewatch.timeline.visits import HiveVisit, Quiet, Round, YardVisit
 from hivewatch.timeline.wants import AHEAD_DAYS, LEVELS, Advice, Facts, Level, Reason, Wants
 
-STINGS = "Veil and gloves on before you open; smoke with care where the grass is dry."
-LIFTING = "Full boxes are heavy: lift with two, or comb by comb."
 LONE = "Tell somebody where you go and when you are back; know the way to a doctor for stings."
 
 
@@ -158,7 +156,7 @@ def _when(level: Level, by: date, today: date) -> str:
     if level == "emergency":
         return "now, as soon as it is safe"
     if by < today:
-        return f"today, it was due on {by.day} {by:%B}"
+        return f"today; it was due on {by.day} {by:%B}"
     if by == today:
         return "today"
     return f"by {by:%A} {by.day} {by:%B}"
@@ -177,5 +175,5 @@ def _mind(reasons: Sequence[Reason], take: Sequence[Item]) -> tuple[str, ...]:
 
 
 def _quiet(yard: Yard, facts: Sequence[Facts]) -> Quiet:
-    words = "Nothing asks for a visit." if facts else "No hives stand there."
+    words = "Nothing needs a visit." if facts else "No hives stand there."
     return Quiet(yard.id, yard.name, len(facts), words)

@@ -13,7 +13,7 @@ from hivewatch.timeline.wants import Reason
 
 SOON = {
     "emergency": "EMERGENCY",
-    "deadline": "a date presses",
+    "deadline": "due soon",
     "today": "today",
     "next visit": "next visit",
     "count": "count again",

@@ -33,7 +33,7 @@ def super_reasons(facts: Facts, visits: Sequence[Inspection], today: date) -> It
         why="a colony without room makes ready to swarm"
         if room.get("pressed_by") != "nectar"
         else "without room bees bring in no more, and fill the brood nest",
-        mind="Full boxes are heavy: lift with two, or comb by comb.",
+        mind=kit.LIFTING,
         take=(kit.SUPER,),
     )
 

@@ -132,7 +132,7 @@ def test_what_the_scale_never_felt_is_put_right_with_one_tap(here, visit, place)
     number = weigh_nothing(here)
     page = visit(f"{here.url}/#/{place}", PHONE)
     page.get_by_role("button", name="It was not done").first.click()
-    told = "The inspection is put right." if place == "round" else "corrected"
+    told = "The inspection is corrected." if place == "round" else "corrected"
     page.get_by_text(told).first.wait_for(timeout=6000)
     kept = here.http.get(f"/api/v1/inspections/{number}").json()
     assert (kept["actions"], kept["version"]) == ([], 2)

@@ -108,32 +108,32 @@ def test_a_visit_is_put_right_and_keeps_what_the_form_has_no_field_for(here, for
         queen="seen",
     )
     page = form("hazel-2")
-    page.get_by_role("button", name="Put right", exact=False).click()
-    page.get_by_text("Put right the visit of Sat 9 May, 11:00").wait_for()
+    page.get_by_role("button", name="Correct", exact=False).click()
+    page.get_by_text("Correct the visit of Sat 9 May, 11:00").wait_for()
     assert page.input_value(".visit [name=kg1]") == "2.55"
     page.fill(".visit [name=adults]", "21000")
     page.select_option(".visit [name=what2]", "")
     page.fill(".visit .who input", "Ada")
-    press(page, "Put right.")
+    press(page, "Corrected.")
     (one,) = written(here, "hazel-2")
     assert (one.at.second, one.by, one.adults, one.queen) == (7, "Ben", 21000, "seen")
     assert [side.capped for side in one.frames] == [0.5]
     assert [(did.what, did.kg) for did in one.actions] == [("fed", 2.55), ("other", None)]
     page.get_by_text("corrected").wait_for()
     page.get_by_text("Of 1 side of comb: 0.5 capped. 21,000 bees. Queen: seen.").wait_for()
-    page.get_by_role("button", name="Put right", exact=False).click()
+    page.get_by_role("button", name="Correct", exact=False).click()
     page.get_by_role("button", name="Take it back").click()
     page.get_by_text("Taken back.").wait_for()
     assert written(here, "hazel-2") == []
     page.get_by_text("withdrawn: it counts for nothing").wait_for()
-    assert page.get_by_role("button", name="Put right", exact=False).count() == 0
+    assert page.get_by_role("button", name="Correct", exact=False).count() == 0
 
 
 def test_of_two_who_put_one_visit_right_the_second_is_told(here, form, visit):
     visit.expect("412")
     number = here.write_down(hive="hazel-2", at="2026-05-09T10:00:00Z", queen="seen")
     page = form("hazel-2")
-    page.get_by_role("button", name="Put right", exact=False).click()
+    page.get_by_role("button", name="Correct", exact=False).click()
     with here.store.write() as connection:
         stored = inspections.by_id(connection, number)
         other = stored.inspection.model_copy(update={"queen": "absent"})

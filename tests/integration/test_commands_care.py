@@ -122,7 +122,7 @@ def test_the_demo_says_at_once_that_a_day_is_none(desk: Desk) -> None:
     for said in ("soon", "2026-02-30"):
         done = desk.run("demo", "--until", said)
         assert (done.status, done.out) == (2, "")
-        assert done.err == f"hivewatch: --until: {said}: not a day; use one as 2026-06-30\n"
+        assert done.err == f"hivewatch: --until: {said}: not a day; write it as 2026-06-30\n"
 
 
 def test_the_demo_takes_a_last_day_of_its_season_alone_and_a_free_port(desk: Desk) -> None:
@@ -260,5 +260,5 @@ def test_a_store_that_cannot_be_used_is_told_in_a_line(desk: Desk) -> None:
     desk.write("hivewatch.toml", '[store]\npath = "nowhere/hivewatch.db"\n')
     assert desk.run("findings").fault == (
         f"{desk.folder}/nowhere/hivewatch.db: cannot be opened;"
-        " is the folder there, and may we? see [store] path"
+        " check that its folder exists and lets you write; see [store] path"
     )

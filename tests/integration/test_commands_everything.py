@@ -193,7 +193,7 @@ def test_a_record_that_is_refused_is_named_and_the_others_are_taken_in(tmp_path:
     assert named == [
         "yards.csv: line 2: latitude: out of range; use degrees from -90 (south) to 90 (north)",
         'yards.csv: line 4: longitude = "east": not a number',
-        "yards.csv: line 5: 1 cells where the heading has 5; mend it there",
+        "yards.csv: line 5: 1 cells where the heading has 5; correct it there",
     ]
     assert last.startswith("hivewatch: import: 3 records not taken in, as told above; all else was")
     desk.write("yards.csv", HEADING + GOOD.replace("52.2", "52.3"))
@@ -229,7 +229,7 @@ def test_what_is_not_utf8_and_what_is_no_export_is_named(desk: Desk, tmp_path: P
     said = other.run("import", "in").err.splitlines()
     assert said[:2] == [
         "notes.txt: left out: no file of an export",
-        "yards.csv: line 3: not UTF-8 text; mend it there",
+        "yards.csv: line 3: not UTF-8 text; correct it there",
     ]
     piped = (desk.folder / "all-json" / "yards.json").read_bytes()
     assert other.ok("import", "-", stdin=piped).out == (

@@ -31,7 +31,7 @@ time,device,quantity,value
 """
 BAD_SAID = [
     "may.csv: line 3: weight = '21,5': not a number; use a point, or --decimal comma",
-    "may.csv: line 4: time = '2026-05-02T10:10:00': use 2026-05-01T12:00:00Z or with an offset",
+    "may.csv: line 4: time = '2026-05-02T10:10:00': write it as 2026-05-01T12:00:00Z",
     "may.csv: line 5: device = 'scale 1': use 1 to 64 of A-Z a-z 0-9 . _ -",
     "may.csv: line 6: quantity = 'wieght': use weight, nest, ambient, nest-humidity,",
     "may.csv: line 7: weight = '4130': not believable; -5 to 300 kg",
@@ -156,8 +156,8 @@ def test_a_line_of_a_wrong_clock_is_admitted_with_its_time_moved(desk: Desk) -> 
     leap_days = 48  # Gregorian calendar: every fourth year, but not 2100 and 2200
     shift = str(-(200 * 365 + leap_days) * 86_400)
     assert desk.run("quarantine", "readmit", f"--shift={shift}").fault == (
-        f"--shift: {shift}: every clock is wrong in its own way;"
-        " name what came from one clock; hivewatch quarantine list gives the numbers"
+        f"--shift: {shift}: each clock is wrong in its own way;"
+        " give the numbers of one device's; hivewatch quarantine list shows them"
     )
     assert desk.ok("quarantine", "readmit", "1", f"--shift={shift}").out == (
         "1 tried, 1 reading stored, 0 still in quarantine\n"

@@ -7,6 +7,7 @@ import gzip
 import json
 import subprocess
 from datetime import UTC, datetime, timedelta
+from importlib.metadata import version
 from pathlib import Path
 
 import pyarrow.parquet
@@ -85,10 +86,10 @@ def test_names_that_there_are_not_are_told_with_the_nearest(desk: Desk) -> None:
             "--quantity: wieght: no such quantity; did you mean weight?"
         ),
         ("findings", "--since", "2026-05-01"): (
-            "--since: 2026-05-01: not a time; use 2026-05-01T12:00:00Z or with an offset"
+            "--since: 2026-05-01: not a time; write it as 2026-05-01T12:00:00Z, or with an offset"
         ),
         ("export", "-", "--until", "now"): (
-            "--until: now: not a time; use 2026-05-01T12:00:00Z or with an offset"
+            "--until: now: not a time; write it as 2026-05-01T12:00:00Z, or with an offset"
         ),
     }.items():
         assert desk.run(*words).fault == fault
@@ -276,3 +277,7 @@ def test_the_outlook_of_a_count_of_yesterday_reaches_three_weeks_ahead(tmp_path:
     assert data["adults"][-1]["day"] == 21
     assert all(one["low"] <= one["median"] <= one["high"] for one in data["adults"])
     assert desk.ok("outlook", "meadow-1").out
+
+
+def test_the_version_is_said(desk: Desk) -> None:
+    assert desk.ok("--version").out == f"hivewatch {version('hivewatch')}\n"

@@ -85,7 +85,7 @@ def test_late_news_of_the_night_waits_for_the_morning(day):
     (one,) = day.at("02:00").find("toppled", start=20 * 3600, end=15 * 3600)
     day.is_(one, "held", "quiet hours")
     day.at("08:00").phone.heard_nothing_more(1)
-    day.phone.heard("06:30", "Late news:", "no fresh news")
+    day.phone.heard("06:30", "Late news:", "not fresh news")
 
 
 def test_a_hive_that_still_lies_rings_however_late(day):

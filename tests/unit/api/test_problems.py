@@ -110,14 +110,14 @@ def test_a_busy_store_says_try_again(here, monkeypatch):
 @pytest.mark.parametrize(
     ("body", "told"),
     [
-        ('{"hive": "hazel-1"', "body: not JSON, from character 18 on; mend it there"),
+        ('{"hive": "hazel-1"', "body: not JSON, from character 18 on; correct it there"),
         (
             '{"hive": "hazel-1", "at": "2026-05-01T10:00:00Z", "quen": "seen"}',
             "body.quen: no such key; /api/v1/openapi.json names them",
         ),
         (
             '{"hive": "hazel-1", "at": "2026-05-01 10:00"}',
-            'body.at: without an offset; end it with "Z", or an offset as "+01:00"',
+            'body.at: without an offset; end it with "Z", or an offset such as "+01:00"',
         ),
     ],
 )

@@ -142,7 +142,7 @@ def test_wrong_values_name_the_variable_and_are_told_at_once() -> None:
         "environment: HIVEWATCH_BROKER__PASSWORD: empty; unset it when there is none",
         (
             "environment: HIVEWATCH_ALERTS__CHANNELS, address 1: no service that Apprise knows; "
-            "mend what stands before ://"
+            "correct what stands before ://"
         ),
         "environment: HIVEWATCH_BROKER__PASSWORD: a password without a user; add [broker] username",
         'environment: HIVEWATCH_BROKER__URL = "mqt://x": unknown scheme; use mqtt:// or mqtts://',

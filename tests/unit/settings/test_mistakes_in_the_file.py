@@ -92,7 +92,7 @@ def test_a_long_value_is_cut(tmp_path: Path) -> None:
     file.write_text(f'[api]\nhost = "{"a" * 10_000}"')
     (line,) = said_of(file, {})
     assert len(line) < 300 + len(str(file))
-    assert "aaa…: not this machine alone" in line
+    assert "aaa…: reaches beyond this machine" in line
 
 
 def test_a_broken_file_and_a_wrong_variable_are_told_together(tmp_path: Path) -> None:

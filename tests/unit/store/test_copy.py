@@ -90,7 +90,7 @@ def test_a_copy_takes_no_name_that_is_taken(store: Store, tmp_path) -> None:
 
 
 def test_a_copy_into_no_folder_is_told(store: Store, tmp_path) -> None:
-    with pytest.raises(UsageError, match=r"cannot be written \(.*\); is the folder there"):
+    with pytest.raises(UsageError, match=r"cannot be written \(.*\); check that its folder exists"):
         copy_out(store, tmp_path / "nowhere" / "copy.db")
 
 
