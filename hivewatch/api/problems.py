@@ -112,6 +112,14 @@ async def _invalid(_request: Request, error: Exception) -> Response:
     return respond(422, "; ".join(f"{one.where}: {one.detail}" for one in faults), faults)
 
 
+_SAID = {
+    "missing": "missing; give it",
+    "int_parsing": "must be a whole number",
+    "float_parsing": "must be a number",
+    "bool_parsing": "must be true or false",
+}
+
+
 def _fault(one: Mapping[str, Any]) -> Fault:
     """Say in our own words what pydantic found."""
     loc = [str(part) for part in one["loc"]]
@@ -127,7 +135,7 @@ def _fault(one: Mapping[str, Any]) -> Fault:
     if one["type"] == "string_pattern_mismatch":
         pattern = one["ctx"]["pattern"]
         return Fault(where=".".join(loc), detail=f"not in the right form; it must match {pattern}")
-    said = str(one["msg"]).removeprefix("Value error, ")
+    said = _SAID.get(one["type"]) or str(one["msg"]).removeprefix("Value error, ")
     return Fault(where=".".join(loc), detail=said.replace("Input should be", "must be"))
 
 

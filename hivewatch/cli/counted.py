@@ -66,6 +66,6 @@ def _frame(name: str | None, what: str) -> Frame:
     """Find the frame whose sides were judged."""
     if name is None:
         remedy = f"give --frame with one of {', '.join(FRAMES)}"
-        raise UsageError(what, "", "sides of which frame?", remedy)
+        raise UsageError(what, "", "the kind of frame is not said", remedy)
     check_known("--frame", name, FRAMES)
     return FRAMES[name]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import sys
-from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
@@ -15,7 +14,8 @@ import typer
 from hivewatch import settings as settings_room
 from hivewatch.clock import WallClock
 from hivewatch.errors import UsageError
-from hivewatch.mistakes import read_utf8
+from hivewatch.mistakes import WrongValueError, read_utf8
+from hivewatch.moments import read_seconds
 from hivewatch.settings import Settings
 from hivewatch.store.open import Store
 
@@ -76,14 +76,10 @@ def time_s(text: str | None, option: str, otherwise_s: int) -> int:
     if text is None:
         return otherwise_s
     try:
-        read = datetime.fromisoformat(text)
-    except ValueError:
-        read = None
-    if read is None or read.tzinfo is None:
-        raise UsageError(
-            option, text, "not a time", "write it as 2026-05-01T12:00:00Z, or with an offset"
-        )
-    return int(read.timestamp())
+        return read_seconds(text)
+    except WrongValueError as error:
+        remedy = error.remedy or "write it as 2026-05-01T12:00:00Z, or with an offset"
+        raise UsageError(option, text, error.wrong, remedy) from error
 
 
 def print_json(data: Any) -> None:  # noqa: ANN401 - whatever JSON can hold

@@ -101,7 +101,8 @@ def _json_items(payload: bytes) -> object:
     try:
         items = _decode_json(payload.removeprefix(_BYTE_ORDER_MARK))
     except (ValueError, RecursionError) as error:
-        raise PackError("malformed", f"JSON: {error}") from error
+        said = str(error).removeprefix("JSON is malformed: ")
+        raise PackError("malformed", f"JSON: {said}") from error
     if isinstance(items, list) and (
         payload.count(b'"v"') > len(items) or payload.count(b'"n"') > len(items)
     ):

@@ -86,10 +86,13 @@ def test_names_that_there_are_not_are_told_with_the_nearest(desk: Desk) -> None:
             "--quantity: wieght: no such quantity; did you mean weight?"
         ),
         ("findings", "--since", "2026-05-01"): (
-            "--since: 2026-05-01: not a time; write it as 2026-05-01T12:00:00Z, or with an offset"
+            '--since: 2026-05-01: without an offset; end it with "Z", or an offset such as "+01:00"'
         ),
         ("export", "-", "--until", "now"): (
-            "--until: now: not a time; write it as 2026-05-01T12:00:00Z, or with an offset"
+            "--until: now: not a date and time; write it as 2026-05-01T12:00:00Z, or with an offset"
+        ),
+        ("findings", "--as-of", "0001-01-01T00:00:00+10:00"): (
+            "--as-of: 0001-01-01T00:00:00+10:00: out of range; use a year from 1970 to 2199"
         ),
     }.items():
         assert desk.run(*words).fault == fault
@@ -105,7 +108,10 @@ def test_names_that_there_are_not_are_told_with_the_nearest(desk: Desk) -> None:
         (["comb", "--eggs", "-3"], "must be greater than or equal to 0"),
         (["comb", "--eggs", "many"], "must be a number; see hivewatch comb --help"),
         (["comb", "--eggs", "0.4"], "--eggs: 0.4: not a whole number of cells; for frame sides"),
-        (["comb", "--sides", "--eggs", "1"], "--sides: sides of which frame?; give --frame with"),
+        (
+            ["comb", "--sides", "--eggs", "1"],
+            "--sides: the kind of frame is not said; give --frame with",
+        ),
         (["comb", "--sides", "--frame", "dadnt", "--eggs", "1"], "no such frame; did you mean dad"),
         (
             ["comb", "--sides", "--frame", "dadant", "--eggs", "3900"],

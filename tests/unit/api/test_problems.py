@@ -125,3 +125,11 @@ def test_what_is_wrong_with_a_body_is_said_in_plain_words(fresh, body, told):
     headers = {"content-type": "application/json"}
     answer = fresh.http.post("/api/v1/inspections", content=body, headers=headers)
     assert (answer.status_code, answer.json()["detail"]) == (422, told)
+
+
+def test_what_is_missing_or_no_number_is_said_in_our_words(here):
+    for path, said in (
+        ("hives/hazel-1/readings", "query.quantity: missing; give it"),
+        ("hives?limit=many", "query.limit: must be a whole number"),
+    ):
+        assert the_problem(here.http.get(f"/api/v1/{path}"), 422)["detail"] == said

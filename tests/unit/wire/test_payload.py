@@ -248,3 +248,9 @@ def test_a_number_too_long_to_print_can_be_quoted():
 
 def test_what_a_library_says_is_cut():
     assert brief("a\tb" + "ü" * 500) == "a\\tb" + "\\xfc" * 197
+
+
+def test_what_is_no_json_is_said_once():
+    with pytest.raises(PackError) as refused:
+        items_of(b"garbage", None)
+    assert refused.value.detail == "JSON: invalid character (byte 0)"
