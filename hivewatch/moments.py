@@ -1,8 +1,8 @@
-"""One reading of a time that somebody wrote into a file or a form: with its offset, to UTC."""
+"""Times as people and files write them: read with their offset to UTC, and written again."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from hivewatch.mistakes import WrongValueError
 
@@ -44,3 +44,13 @@ def read_seconds(value: object) -> int:
 def written(moment: datetime) -> str:
     """Give a time as RFC 3339 in UTC."""
     return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def written_s(time_s: int) -> str:
+    """Give Unix seconds as RFC 3339 in UTC."""
+    return written(datetime.fromtimestamp(time_s, UTC))
+
+
+def spoken(day: date) -> str:
+    """Say a day as people do: 3 June."""
+    return f"{day.day} {day:%B}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -22,6 +22,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.errors import UsageError
 from hivewatch.ingest.folder import Taken, files_of, import_file
 from hivewatch.ingest.tables import Imported
+from hivewatch.moments import written_s
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
 
@@ -38,22 +39,15 @@ UNITS = {
 """Of measures, by the part of a name that says it."""
 
 
-def rfc3339(time_s: int | None) -> str | None:
-    """Write a time as the contract has it."""
-    if time_s is None:
-        return None
-    return datetime.fromtimestamp(time_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
 def finding_json(one: Finding) -> dict[str, Any]:
     """Give a finding in the form of the contract."""
     return {
         "id": one.id,
         "kind": one.kind,
         "subject": one.subject,
-        "start": rfc3339(one.start_s),
-        "end": rfc3339(one.end_s),
-        "detected_at": rfc3339(one.detected_s),
+        "start": written_s(one.start_s),
+        "end": None if one.end_s is None else written_s(one.end_s),
+        "detected_at": written_s(one.detected_s),
         "confidence": one.confidence,
         "status": one.status,
         "measures": dict(one.measures),
@@ -126,7 +120,7 @@ def held_json(one: Held) -> dict[str, Any]:
     """Give a pack or line in quarantine, without its bytes."""
     return {
         "id": one.id,
-        "received_at": rfc3339(one.received_s),
+        "received_at": written_s(one.received_s),
         "source": one.source,
         "device": one.device,
         "times": one.times,
@@ -145,7 +139,7 @@ def held_text(one: Held) -> str:
     more = f", and {len(one.faults) - 1} more" if len(one.faults) > 1 else ""
     times = f" ({one.times} times)" if one.times > 1 else ""
     return (
-        f"{one.id:>5}  {rfc3339(one.received_s)}  {one.source}{times}:"
+        f"{one.id:>5}  {written_s(one.received_s)}  {one.source}{times}:"
         f" {place}{reason}: {detail}{more}"
     )
 
@@ -253,7 +247,7 @@ def imported_json(name: str, done: Imported) -> dict[str, Any]:
         "stored": done.stored,
         "repeats": done.repeats,
         "quarantined": dict(done.reasons),
-        "newest": rfc3339(done.newest_s) if done.newest_s else None,
+        "newest": written_s(done.newest_s) if done.newest_s else None,
     }
 
 

@@ -20,8 +20,8 @@ from sqlalchemy import Connection
 from sse_starlette import ServerSentEvent
 
 from hivewatch.alerts import answers
-from hivewatch.api.forms import written_time
 from hivewatch.api.models import Alert, Finding, Recorded
+from hivewatch.moments import written_s
 from hivewatch.store import apiary, findings, inspections, news
 from hivewatch.store.news import News
 from hivewatch.store.open import Store
@@ -202,7 +202,7 @@ def _readings(heard: Mapping[str, int], began: Place, done: Place) -> list[Serve
     last = len(heard) - 1
     return [
         _event(
-            "readings", {"hive": hive, "heard_at": written_time(at_s)}, done if n == last else began
+            "readings", {"hive": hive, "heard_at": written_s(at_s)}, done if n == last else began
         )
         for n, (hive, at_s) in enumerate(sorted(heard.items()))
     ]
@@ -216,7 +216,7 @@ def _events(connection: Connection, rows: list[News], heard_s: int) -> list[Serv
     for one in rows:
         if one.what == "readings":
             at_s = heard.get(one.about)
-            of = {"hive": one.hive, "heard_at": None if at_s is None else written_time(at_s)}
+            of = {"hive": one.hive, "heard_at": None if at_s is None else written_s(at_s)}
             told.append(_event("readings", of, Place(one.id, heard_s)))
         elif last[one.what, one.about] == one.id and (body := _body(connection, one)) is not None:
             place = {"hive": one.hive, "yard": one.yard}

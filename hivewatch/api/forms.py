@@ -49,11 +49,6 @@ def _write_time(value: datetime) -> str:
     return value.astimezone(UTC).isoformat()[:19] + "Z"
 
 
-def written_time(at_s: int) -> str:
-    """Give Unix seconds as all answers write a time."""
-    return _write_time(datetime.fromtimestamp(at_s, UTC))
-
-
 Time = Annotated[
     datetime, BeforeValidator(_read_time), PlainSerializer(_write_time, return_type=str)
 ]

@@ -15,12 +15,12 @@ from fastapi import APIRouter, Header, Path, Response
 from pydantic import Field, TypeAdapter, ValidationError
 from sqlalchemy import Connection
 
-from hivewatch.api.forms import Asked, Identity, Time, Whole, moment, moment_or_none, written_time
+from hivewatch.api.forms import Asked, Identity, Time, Whole, moment, moment_or_none
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
 from hivewatch.mistakes import WrongValueError, told
-from hivewatch.moments import read_seconds
+from hivewatch.moments import read_seconds, written_s
 from hivewatch.store import apiary
 
 STAYS_MOST = 1000  # own choice: a device that is moved every day for years
@@ -201,7 +201,7 @@ def _device(connection: Connection, device_id: str) -> DeviceRecord | None:
 def _checked(kind: type[Any], values: dict[str, Any]) -> Any:  # noqa: ANN401 - a yard or a hive
     """Check what the apiary file would check, too: names of frames and zones, text that prints."""
     if values.get("since") is not None:
-        values["since"] = written_time(_seconds("body.since", values["since"]))
+        values["since"] = written_s(_seconds("body.since", values["since"]))
     try:
         return TypeAdapter(kind).validate_python(values)
     except ValidationError as error:

@@ -93,13 +93,14 @@ def outlook(
 ) -> None:
     """Look three weeks back and three weeks ahead at one hive."""
     from hivewatch.comb.outlook_words import outlook_dict
+    from hivewatch.moments import written_s
     from hivewatch.replay import ahead
-    from hivewatch.show import outlook_text, rfc3339
+    from hivewatch.show import outlook_text
 
     as_of_s = time_s(as_of, "--as-of", present_s())
     seen = ahead(store_of(config), hive, as_of_s, is_replay=as_of is not None)
     if form is Format.json:
-        print_json(outlook_dict(seen, rfc3339(as_of_s)))
+        print_json(outlook_dict(seen, written_s(as_of_s)))
     else:
         typer.echo(outlook_text(seen))
 

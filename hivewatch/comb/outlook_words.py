@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import timedelta
 
 from hivewatch.comb.outlook import AHEAD_DAYS, Outlook
 from hivewatch.comb.reading import Range
 from hivewatch.comb.room_words import describe_need, describe_room, room_dict, stores_dict
 from hivewatch.comb.words import about
+from hivewatch.moments import spoken
 
 VISIT_STALE_DAYS = 14
 """A count older than this is asked for again. Own choice: two brood checks of a swarming season."""
@@ -119,7 +120,7 @@ def _again(outlook: Outlook) -> list[str]:
 
 
 def _ahead(outlook: Outlook, days: int) -> str:
-    return _said(outlook.as_of + timedelta(days=days))
+    return spoken(outlook.as_of + timedelta(days=days))
 
 
 def _cold(outlook: Outlook) -> list[str]:
@@ -143,14 +144,10 @@ def _workers(outlook: Outlook) -> list[str]:
     return [
         (
             "There is no open brood: without a queen, workers may begin to lay about "
-            f"{day:%-d %B}; look for eggs before then, and give a comb of young brood if there are "
-            "none."
+            f"{spoken(day)}; look for eggs before then, and give a comb of young brood if there "
+            "are none."
         )
     ]
-
-
-def _said(day: date) -> str:
-    return f"{day.day} {day:%B}"
 
 
 def _rests_on(outlook: Outlook) -> list[str]:
@@ -158,11 +155,11 @@ def _rests_on(outlook: Outlook) -> list[str]:
     said = []
     if outlook.restarted_on is not None:
         said.append(
-            f"The count of {_said(outlook.restarted_on)} fits nothing before it: a swarm, a split, "
-            "hives united, or a slip of the pen? The outlook starts from it."
+            f"The count of {spoken(outlook.restarted_on)} fits nothing before it: a swarm, a "
+            "split, hives united, or a slip of the pen? The outlook starts from it."
         )
     ago = (outlook.as_of - outlook.visit.day).days
-    when = "today's visit" if ago == 0 else f"the visit of {_said(outlook.visit.day)}"
+    when = "today's visit" if ago == 0 else f"the visit of {spoken(outlook.visit.day)}"
     if ago > VISIT_STALE_DAYS:
         winter = outlook.need.winter
         rests = winter is not None and winter.since <= outlook.as_of

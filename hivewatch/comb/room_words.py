@@ -6,6 +6,7 @@ from datetime import date
 
 from hivewatch.comb.need import Need, Winter
 from hivewatch.comb.room import LEAST_GAIN_KG, Room
+from hivewatch.moments import spoken
 
 WHOLE_KG = 10.0  # [kg] own choice: from here on stores are said in whole kilograms
 LACK_KG = 0.5  # [kg] own choice: stores are known no better
@@ -62,14 +63,14 @@ def describe_room(room: Room, as_of: date) -> list[str]:
             said.append(f"{seams}, and {boxes} are full: give room now.")
         elif room.pressed_by == "bees":
             said.append(
-                f"{seams}, and {boxes} are full on {_said(room.crowded_on)}: {_by(room, as_of)}."
+                f"{seams}, and {boxes} are full on {spoken(room.crowded_on)}: {_by(room, as_of)}."
             )
         else:
-            said.append(f"{seams}, and {boxes} are full of them on {_said(room.crowded_on)}.")
+            said.append(f"{seams}, and {boxes} are full of them on {spoken(room.crowded_on)}.")
     if room.full_on is not None and room.gain_kg is not None:
         what = "the brood boxes have" if room.supers == 0 else _supers(room.supers)
         head = f"It gains about {room.gain_kg:.1f} kg a day, and {what} no room for more"
-        when = "now" if room.full_on <= as_of else f"on {_said(room.full_on)}"
+        when = "now" if room.full_on <= as_of else f"on {spoken(room.full_on)}"
         if room.pressed_by == "nectar":
             said.append(f"{head} {when}: {_by(room, as_of)}.")
         else:
@@ -82,7 +83,7 @@ def describe_need(need: Need, as_of: date) -> list[str]:
     held = need.held
     if held.stores_kg is None or held.stores_on is None:
         return []
-    judged = "" if held.is_weighed else f", as judged on {_said(held.stores_on)}"
+    judged = "" if held.is_weighed else f", as judged on {spoken(held.stores_on)}"
     said = (
         f"Stores are about {_kg(held.stores_kg)}{judged}, and bees and brood eat about "
         f"{_kg(need.need_kg)} in three weeks"
@@ -91,7 +92,7 @@ def describe_need(need: Need, as_of: date) -> list[str]:
     if comes:
         said += f", while about {held.gain_kg:.1f} kg a day are left over at present"
     elif need.lasts_until is not None:
-        said += f": if nothing comes in, they last until {_said(need.lasts_until)}"
+        said += f": if nothing comes in, they last until {spoken(need.lasts_until)}"
     return [f"{said}.", *_winter(held.stores_kg, need.winter, as_of)]
 
 
@@ -100,9 +101,9 @@ def _winter(stores_kg: float, winter: Winter | None, as_of: date) -> list[str]:
     if winter is None or (winter.since - as_of).days > SPOKEN_OF_DAYS:
         return []
     missing = winter.need_kg - stores_kg
-    said = f"Until {_said(winter.until)} it needs about {_kg(winter.need_kg)}"
+    said = f"Until {spoken(winter.until)} it needs about {_kg(winter.need_kg)}"
     if winter.since > as_of:
-        said = f"From {_said(winter.since)} to {_said(winter.until)} it needs about "
+        said = f"From {spoken(winter.since)} to {spoken(winter.until)} it needs about "
         said += f"{_kg(winter.need_kg)} if nothing comes in"
     if missing > LACK_KG:
         return [f"{said}: about {_kg(missing)} are missing."]
@@ -112,7 +113,7 @@ def _winter(stores_kg: float, winter: Winter | None, as_of: date) -> list[str]:
 def _by(room: Room, as_of: date) -> str:
     if room.super_by is None or room.super_by <= as_of:
         return "give room now"
-    return f"have {'another' if room.supers else 'a'} super on by {_said(room.super_by)}"
+    return f"have {'another' if room.supers else 'a'} super on by {spoken(room.super_by)}"
 
 
 def _supers(supers: int) -> str:
@@ -121,10 +122,6 @@ def _supers(supers: int) -> str:
 
 def _kg(kg: float) -> str:
     return f"{kg:.0f} kg" if kg >= WHOLE_KG else f"{kg:.1f} kg"
-
-
-def _said(day: date) -> str:
-    return f"{day.day} {day:%B}"
 
 
 def _rounded(number: float | None) -> float | None:

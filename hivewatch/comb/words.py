@@ -55,7 +55,7 @@ def _figures(reading: CombReading) -> list[str]:
     ]
     said = [f"Eggs a day: {'; '.join(rates)}."] if rates else []
     if 0 < sum(cells or 0 for cells in reading.count.cells) < _TOO_FEW_CELLS:
-        said.append("So few cells are soon miscounted: take this as rough, and count again.")
+        said.append("So few cells are easily miscounted: take this as rough, and count again.")
     return said
 
 
@@ -272,8 +272,8 @@ def _queen(reading: CombReading) -> list[str]:
             (
                 "Nearly all of the brood is drones: the queen was badly mated or is spent, or "
                 "workers are laying. One egg at the bottom of each cell is a queen's, several are "
-                "workers'. Look within 4 days: with a queen it wants another one, with laying "
-                "workers it is shaken out or united, as no new queen is taken then."
+                "workers'. Look within 4 days. With a queen, the colony needs another one; with "
+                "laying workers, shake it out or unite it, for it takes no new queen then."
             )
         ]
     if reading.queen == "failing":

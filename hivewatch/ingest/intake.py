@@ -11,7 +11,6 @@ import re
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
 from itertools import groupby
 from operator import itemgetter
 from typing import NamedTuple
@@ -19,6 +18,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection
 
 from hivewatch import metrics
+from hivewatch.moments import written_s
 from hivewatch.store import apiary, news, quarantine, stale
 from hivewatch.store.open import Store
 from hivewatch.store.quarantine import Held
@@ -247,7 +247,7 @@ def _hold_conflicts(batch: Batch, places: Iterable[int]) -> None:
         _, number, time_ms, value, _ = batch.rows[place]
         quantity = BY_NUMBER[number]
         detail = (
-            f"{quantity.name} = {value:g} {quantity.unit} at {_rfc3339(time_ms)},"
+            f"{quantity.name} = {value:g} {quantity.unit} at {written_s(time_ms // 1000)},"
             " where another value is stored; the first one stays"
         )
         faults.setdefault(batch.sources[place], []).append((None, "conflict", detail))
@@ -290,10 +290,6 @@ def _spans(rows: Iterable[Row]) -> dict[int, _Span]:
             max(known.received_s, span.received_s),
         )
     return spans
-
-
-def _rfc3339(time_ms: int) -> str:
-    return datetime.fromtimestamp(time_ms / 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _count(done: Committed, batch: Batch) -> None:

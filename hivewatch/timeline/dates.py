@@ -10,6 +10,7 @@ from operator import attrgetter
 from hivewatch.comb.calendar import Due, Seen, queen_calendar
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
+from hivewatch.moments import spoken
 from hivewatch.timeline.stated import Noted
 
 CELLS: dict[str, Seen] = {
@@ -67,7 +68,7 @@ class Event:
     @property
     def words(self) -> str:
         """Say it in a few words with its day."""
-        return f"{NAMES[self.seen]} on {self.on.day} {self.on:%B}"
+        return f"{NAMES[self.seen]} on {spoken(self.on)}"
 
 
 def queen_events(

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
+from hivewatch.moments import spoken
 from hivewatch.timeline.reasons import NEVER_DAYS
 from hivewatch.timeline.visits import YardVisit
 from hivewatch.timeline.wants import Level
@@ -60,9 +61,9 @@ def above(visit: YardVisit, other: YardVisit) -> YardVisit:
     place = next(i for i, pair in enumerate(zip(mine, its, strict=True)) if pair[0] != pair[1])
     words = (
         f"{_hives(-mine[0])} with an emergency here, {-its[0] or 'none'} at {other.name}",
-        f"a date is due on {said(mine[1])} here, {_or_none(its[1])} at {other.name}",
+        f"a date is due on {spoken(mine[1])} here, {_or_none(its[1])} at {other.name}",
         f"{_hives(-mine[2])} for today here, {-its[2] or 'none'} at {other.name}",
-        f"wanted by {said(mine[3])} here, {_or_none(its[3])} at {other.name}",
+        f"wanted by {spoken(mine[3])} here, {_or_none(its[3])} at {other.name}",
         f"{_hives(-mine[4])} for the next visit here, {-its[4] or 'none'} at {other.name}",
         f"the oldest count is {_days(-mine[5])} here, {_days(-its[5])} at {other.name}",
         "alike in everything else: by name",
@@ -79,10 +80,5 @@ def _days(age: int) -> str:
     return "not there" if age >= NEVER_DAYS else f"{age} days old" if age else "fresh"
 
 
-def said(day: date) -> str:
-    """Say a day as "3 June"."""
-    return f"{day.day} {day:%B}"
-
-
 def _or_none(day: date) -> str:
-    return "none" if day == date.max else f"on {said(day)}"
+    return "none" if day == date.max else f"on {spoken(day)}"

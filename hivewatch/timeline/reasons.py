@@ -11,6 +11,7 @@ from operator import attrgetter
 from hivewatch.comb.outlook_words import VISIT_STALE_DAYS
 from hivewatch.detect.finding import Finding
 from hivewatch.inspections import Inspection
+from hivewatch.moments import spoken
 from hivewatch.signals.season import laying_level
 from hivewatch.timeline import kit
 from hivewatch.timeline.dates import Event, looked_at_brood, queen_events
@@ -199,13 +200,13 @@ def _date_reasons(
                 continue
             words, why = LOOKS[due.what]
             pressing = due.last <= today + timedelta(days=PRESSING_DAYS)
-            late = "it is late already" if is_late else f"after {_day(due.last)} it is late"
+            late = "it is late already" if is_late else f"after {spoken(due.last)} it is late"
             yield Reason(
                 source="queen date",
                 about=due.what,
                 level="deadline" if pressing else "next visit",
                 by=due.last,
-                words=f"{words}, from {_day(due.first)} to {_day(due.last)}: {event.words}",
+                words=f"{words}, from {spoken(due.first)} to {spoken(due.last)}: {event.words}",
                 why=f"{why}; {late}",
                 take=kit.BY_DATE.get(due.what, ()),
                 id=event.id,
@@ -263,8 +264,4 @@ def _after(reason: Reason, closed_until: date) -> Reason:
 def _moment(at_s: int, zone: tzinfo) -> str:
     at = datetime.fromtimestamp(at_s, zone)
     hour = "" if (at.hour, at.minute) == (0, 0) else f", {at:%H:%M}"  # whole days are found as such
-    return f"{at:%A} {at.day} {at:%B}{hour}"
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B}"
+    return f"{at:%A} {spoken(at)}{hour}"

@@ -14,9 +14,10 @@ from zoneinfo import ZoneInfo
 
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
+from hivewatch.moments import spoken
 from hivewatch.timeline import kit
 from hivewatch.timeline.kit import LIFTING, STINGS, Item
-from hivewatch.timeline.order import above, rank, said
+from hivewatch.timeline.order import above, rank
 from hivewatch.timeline.reasons import WEEK_DAYS, finding_reasons, wants_of
 from hivewatch.timeline.supers import has_fresh_super
 from hivewatch.timeline.visits import HiveVisit, Quiet, Round, YardVisit
@@ -117,7 +118,7 @@ def _hive_visit(facts: Facts, wants: Wants, today: date) -> HiveVisit:
 def _closed(quiet: Mapping[str, Wants]) -> list[str]:
     """Name the hives that want nothing but to be left closed."""
     return [
-        f"Leave {hive} closed until {said(wants.closed_until)}: {wants.closed_why}."
+        f"Leave {hive} closed until {spoken(wants.closed_until)}: {wants.closed_why}."
         for hive, wants in quiet.items()
         if wants.closed_until is not None
     ]
@@ -156,10 +157,10 @@ def _when(level: Level, by: date, today: date) -> str:
     if level == "emergency":
         return "now, as soon as it is safe"
     if by < today:
-        return f"today; it was due on {by.day} {by:%B}"
+        return f"today; it was due on {spoken(by)}"
     if by == today:
         return "today"
-    return f"by {by:%A} {by.day} {by:%B}"
+    return f"by {by:%A} {spoken(by)}"
 
 
 def _mind(reasons: Sequence[Reason], take: Sequence[Item]) -> tuple[str, ...]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Any
 
+from hivewatch.moments import spoken, written_s
 from hivewatch.timeline.kit import Item
 from hivewatch.timeline.reasons import NEVER_DAYS
 from hivewatch.timeline.visits import HiveVisit, Quiet, Round, YardVisit
@@ -23,7 +24,7 @@ SOON = {
 def round_dict(plan: Round) -> dict[str, Any]:
     """Give the JSON form; days are local days of their yards."""
     return {
-        "as_of": datetime.fromtimestamp(plan.as_of_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        "as_of": written_s(plan.as_of_s),
         "visits": [_yard(one) for one in plan.visits],
         "quiet": [
             {"yard": one.yard, "name": one.name, "hives": one.hives, "words": one.words}
@@ -110,13 +111,13 @@ def _hive_lines(hive: HiveVisit) -> list[str]:
     lines = [f"   {hive.hive}: {_because(hive.reasons[0])}"]
     lines += [f"      {_because(one)}" for one in hive.reasons[1:]]
     if hive.closed_until is not None:
-        until = f"{hive.closed_until.day} {hive.closed_until:%B}"
+        until = spoken(hive.closed_until)
         lines += [f"      leave it closed until {until} if you can: {hive.closed_why}"]
     return lines
 
 
 def _because(reason: Reason) -> str:
-    by = f", by {reason.by.day} {reason.by:%B}" if reason.by is not None else ""
+    by = f", by {spoken(reason.by)}" if reason.by is not None else ""
     return f"{reason.words} [{SOON[reason.level]}{by}: {reason.why}]"
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from hivewatch.comb.held import supers_on
 from hivewatch.inspections import Inspection
+from hivewatch.moments import spoken
 from hivewatch.timeline import kit
 from hivewatch.timeline.wants import AHEAD_DAYS, PRESSING_DAYS, Facts, Reason
 
@@ -29,7 +30,7 @@ def super_reasons(facts: Facts, visits: Sequence[Inspection], today: date) -> It
         level="deadline" if by <= today + timedelta(days=PRESSING_DAYS) else "next visit",
         by=by,
         words=f"{no_room(room, today)}: "
-        + ("a super today" if by <= today else f"a super by {_said(by)}"),
+        + ("a super today" if by <= today else f"a super by {spoken(by)}"),
         why="a colony without room makes ready to swarm"
         if room.get("pressed_by") != "nectar"
         else "without room bees bring in no more, and fill the brood nest",
@@ -49,14 +50,14 @@ def no_room(room: Mapping[str, Any], today: date) -> str:
         full = date.fromisoformat(room["full_on"])
         gain = f"{room['gain_kg_a_day']:.1f} kg a day"
         if full > today:
-            return f"At {gain} there is no more room for honey from {_said(full)} on"
-        since = f" since {_said(full)}" if full < today else ""
+            return f"At {gain} there is no more room for honey from {spoken(full)} on"
+        since = f" since {spoken(full)}" if full < today else ""
         return f"No room for honey{since}, and {gain} come in"
     boxes = "Brood boxes and supers" if room.get("supers") else "The brood boxes"
     full = date.fromisoformat(room["crowded_on"])
     if full > today:
-        return f"{boxes} will be full on {_said(full)}"
-    return f"{boxes} have been full since {_said(full)}" if full < today else f"{boxes} are full"
+        return f"{boxes} will be full on {spoken(full)}"
+    return f"{boxes} have been full since {spoken(full)}" if full < today else f"{boxes} are full"
 
 
 def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> bool:
@@ -65,7 +66,3 @@ def has_fresh_super(visits: Sequence[Inspection], zone: tzinfo, today: date) -> 
     if not added_s:
         return False
     return datetime.fromtimestamp(max(added_s), zone).date() >= today - timedelta(days=HOLDS_DAYS)
-
-
-def _said(day: date) -> str:
-    return f"{day.day} {day:%B}"

@@ -197,7 +197,7 @@ def test_few_eggs_for_much_open_brood_are_nearly_a_stop() -> None:
 def test_a_handful_of_cells_is_no_sign_of_disease() -> None:
     words = said(10, 15, 5)
     assert "must be reported" not in words
-    assert "So few cells are soon miscounted" in words
+    assert "So few cells are easily miscounted" in words
     assert "So few cells" not in said(900, 1600, 3200)
 
 
