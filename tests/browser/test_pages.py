@@ -215,7 +215,7 @@ def test_the_yards_say_what_the_round_wants_of_each_hive(here, visit):
 def test_the_first_key_leads_past_the_menu(here, visit):
     page = visit(here.url)
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "To the content"
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.id") == "main"
     page.keyboard.press("Tab")
