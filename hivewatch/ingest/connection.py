@@ -19,8 +19,9 @@ from hivewatch.settings import Broker
 SESSION_S = 60 * 60 * 24 * 30  # own choice: how long the broker keeps what waits for us
 PACKET_BYTES = 1_100_000  # own choice: the largest pack that is decoded, and its topic
 KEEP_ALIVE_S = 30  # own choice: a dead line is noticed within a minute
-# Own choice: two batches. A broker that saves its file at every change is slow with what waits; were
-# thousands of our acknowledgements before our ping, its answer would come too late, and all again.
+# Own choice: two batches. A broker that saves its file at every change is slow with what waits:
+# with thousands of our acknowledgements before our ping, its answer would come too late, and every
+# message again.
 IN_FLIGHT = 1000
 ANSWER_S = 10  # own choice: how long a broker may take for its answers
 FIRST_ANSWER_S = 4  # own choice: an old broker may say nothing at all to version 5
