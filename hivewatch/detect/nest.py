@@ -43,6 +43,8 @@ NIGHT_PART = 0.25  # ... for so much of it, there is no brood: own choice, an op
 AIR_S = 2 * HOUR_S  # [s] own choice: so old a reading tells of the air
 HOT_S = 2 * HOUR_S  # [s] own choice: before a swarm leaves the nest is hot for half an hour
 HOT_SHARE = 0.75  # own choice: of the readings of that time; one in four may be off by its noise
+SPREAD_DAYS = 14  # own choice: days that tell how the nest spreads; a hot week is shorter
+SWAYS_K = 1.0  # [K] own choice: where the days before spread further, the probe shows no brood
 HOT_OVER_CEL = 37.0  # [Cel] own choice: hysteresis
 USUAL_DAYS = 7  # own choice: days that tell what is usual
 USUAL_LEAST = 3  # own choice: of them known
@@ -138,6 +140,13 @@ def _usual_cel(warmth: Warmth) -> Floats:
     return middle_before(warmth.level_cel, USUAL_DAYS, 0, USUAL_LEAST)
 
 
+def _usual_spread_k(window: HiveWindow, nest: Series) -> Floats:
+    """Give for each reading how far a day's readings spread in the days before. [K]."""
+    warmth = warmth_of(window)
+    usual_k = middle_before(warmth.spread_k, SPREAD_DAYS, 0, USUAL_LEAST)
+    return _of_each_reading(warmth, usual_k, nest)
+
+
 def _of_each_reading(warmth: Warmth, of_day: Floats, nest: Series) -> Floats:
     """Give a day's figure to each reading of it."""
     day = np.searchsorted(warmth.start_s, nest.time_s, side="right") - 1
@@ -206,6 +215,8 @@ def _hot_spells(
     time_s, value = nest.time_s, nest.value
     with np.errstate(invalid="ignore"):
         hot = (value > np.fmax(HOT_CEL, usual + HOT_K)) & (usual >= BROOD_CEL)
+    if hot.any():
+        hot &= ~(_usual_spread_k(window, nest) > SWAYS_K)
     some = np.flatnonzero(hot)
     if not len(some):
         return

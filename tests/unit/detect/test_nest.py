@@ -206,3 +206,12 @@ def test_nothing_is_said_of_forty_seasons_of_a_steady_nest(limits):
         nest = MadeUpNest(first="2026-04-01", days=60, seed=seed, step_s=1800, air_cel=6 + seed / 4)
         said += find(nest, limits)
     assert said == []
+
+
+def test_a_probe_that_sways_with_every_day_shows_no_heat_of_brood(limits):
+    nest = MadeUpNest(first="2026-06-20", days=24, air_cel=24)
+    for day in range(24):
+        nest.add(nest.at(day, 10), nest.at(day, 18), 2.2, hours=2)  # sun on the wall beside it
+        nest.add(nest.at(day, 0), nest.at(day, 8), -1.5, hours=2)
+    nest.add(nest.at(20, 11), nest.at(20, 17), 1.6)
+    assert of_kind(find(nest, limits), "overheating") == []
