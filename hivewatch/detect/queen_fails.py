@@ -67,7 +67,13 @@ def _lays_half(visit: Visit, hers: Sequence[Visit]) -> Sign | None:
     One low class may be a pause; eggs, larvae and capped brood together are a queen that fades.
     """
     known = [one for one in hers if one.for_weeks]
-    if not known or visit.cells or visit.a_day is None or visit.capped is None or not visit.open:
+    if (
+        len(known) < LEAST_VISITS
+        or visit.cells
+        or visit.a_day is None
+        or visit.capped is None
+        or not visit.open
+    ):
         return None  # with eggs and no larvae she has but begun
     best = max(known, key=lambda one: one.for_weeks or 0.0)
     usual = [

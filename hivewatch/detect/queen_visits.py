@@ -65,7 +65,7 @@ def _sign(visit: Visit, before: Sequence[Visit]) -> Sign | None:
         return Sign("stopped", visit.at_s, visit.at_s, since_s, words, 0.97, is_sure=True)
     is_few = visit.adults is not None and visit.adults < FEW_BEES
     if visit.eggs is None or visit.queen in COMING or is_few or visit.is_hungry:
-        return None
+        return _laying(visit) if visit.eggs is None and visit.queen == "eggs seen" else None
     if visit.eggs == 0 and visit.queen != "eggs seen":
         return _not_laying(visit, before, rates)
     if visit.cells and visit.queen == "not seen" and visit.stage == "open":
