@@ -29,7 +29,7 @@ from hivewatch.signals.days import DAY_S, days_of
 from hivewatch.signals.departures import departures_of, is_watched
 from hivewatch.signals.larder import larder_of
 from hivewatch.signals.nest_bound import is_autumn, light_hours
-from hivewatch.signals.season import laying_level
+from hivewatch.signals.season import laying_level, northern_day
 from hivewatch.signals.window import HiveWindow
 
 AUTUMN_VISIT_H = 12.5  # [h] own choice: the same for a visit that found no eggs
@@ -40,6 +40,7 @@ WAIT_D = 21  # [d] published: the bad-mating limit is three to four weeks from e
 SWARM_WAIT_D = 35  # [d] published: weather, too; a virgin is out on day 8, and has 4 weeks
 CAST_WAIT_D = 26  # [d] the same from the last cast, with which the queen that stays is out
 GIVEN_WAIT_D = 21  # [d] own choice: a queen that was given lays by then
+SWARMS_UNTIL_DAY = 213.0  # own choice: 1 August; published, after-swarms leave about 18 July
 OVERDUE_D = 7  # [d] own choice: trouble is dated back that far when the time is over
 HUNGER_D = 12  # [d] own choice: brood that was laid when food came again is capped by then
 NOTICED_D = 7  # [d] own choice: a visit so soon after tells why the brood went
@@ -199,10 +200,17 @@ def _explained(window: HiveWindow, visits: Sequence[Sign], sign: Sign) -> tuple[
         sign.is_sure
         or sign.what == "failing"
         or is_watched(window, sign.since_s - AROUND_D * DAY_S, sign.at_s)
+        or _is_past_swarming(window, sign.since_s)
     ):
         return None
     until_s = sign.since_s + SWARM_WAIT_D * DAY_S
     return until_s, "had a swarm left unseen, a young queen would lay by now"
+
+
+def _is_past_swarming(window: HiveWindow, since_s: int) -> bool:
+    """Say whether laying stopped so late that hardly a swarm accounts for it, though nobody saw."""
+    day = datetime.fromtimestamp(since_s, UTC).date()
+    return northern_day(day, window.yard.latitude) > SWARMS_UNTIL_DAY
 
 
 def _end_s(

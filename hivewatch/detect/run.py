@@ -9,7 +9,6 @@ from functools import reduce
 
 from hivewatch.apiary import Yard
 from hivewatch.detect import (
-    broodless,
     carrying,
     dead_out,
     deserted,
@@ -56,8 +55,8 @@ DETECTORS = (
     dead_out,
     queen,
 )
-YARD_DETECTORS = (deserted, flow, silent_robbing, unreturned, unvisited, broodless)
-BESIDE_THE_YARD = ("kg_behind_yard", "yard_bees_out", "nests_with_brood", "hives_still")
+YARD_DETECTORS = (deserted, flow, silent_robbing, unreturned, unvisited)
+BESIDE_THE_YARD = ("kg_behind_yard", "yard_bees_out", "hives_still")
 """Measures of what is told of one hive by its neighbours."""
 
 PRECEDENCE = ("taken", "toppled", "swarm", "handling")
@@ -170,7 +169,7 @@ def detect_yard(yard: Yard, days_of_hives: Mapping[str, Days]) -> list[Finding]:
 def is_of_yard(one: Finding) -> bool:
     """Say whether a finding is told by a look at the yard, of which one hive may be the subject.
 
-    A swarm, a robbing, an empty hive, a loss of foragers or of brood that only the neighbours show
+    A swarm, a robbing, an empty hive or a loss of foragers that only the neighbours show
     is settled with the yard's findings, not with those of the hive's own readings; its measures say
     which. A robbing always is, since both may tell it: `told_once`.
     """

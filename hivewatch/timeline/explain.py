@@ -20,7 +20,6 @@ from types import MappingProxyType
 
 from hivewatch.detect.finding import MATCH_SLACK_S, Finding
 from hivewatch.inspections import Inspection
-from hivewatch.timeline.dates import has_eggs
 from hivewatch.timeline.gone import Absence, absences
 from hivewatch.timeline.stated import (
     LEAST_KG,
@@ -38,8 +37,6 @@ from hivewatch.timeline.stated import (
 SAME_DAY_S = 12 * 3600  # [s] own choice: an evening's entry for the day, when its kg agree
 GAP_MOST_S = 12 * 3600  # [s] own choice: a device that was off longer was not just unplugged
 DENIED = 0.4  # own choice: less likely than not; of that nobody is asked (`questions.ASK_FROM`)
-BROOD_S = 3 * 86_400  # [s] own choice: eggs seen so long before the nest is cool are no last ones
-QUEENED = ("requeened", "united")
 CHILL_MOST_S = 6 * 3600  # [s] own choice: an opened nest is warm again long before
 
 Rule = Callable[[Finding, Inspection], int | None]
@@ -216,14 +213,6 @@ def _chilled(finding: Finding, visit: Inspection) -> int | None:
     return _within(_away_s(visit, finding.start_s, finding.end_s), SAME_VISIT_S)
 
 
-def _has_brood(finding: Finding, visit: Inspection) -> int | None:
-    """Judge a brood that went before the neighbours' did: the visit saw eggs, or set it right."""
-    if "nests_with_brood" not in finding.measures or visit.at_s < finding.detected_s - BROOD_S:
-        return None
-    settles = has_eggs(visit) or any(one.what in QUEENED for one in visit.actions)
-    return 0 if settles and (finding.end_s is None or visit.at_s <= finding.end_s) else None
-
-
 RULES: Mapping[str, Rule] = MappingProxyType(
     {
         "handling": _opened,
@@ -236,7 +225,6 @@ RULES: Mapping[str, Rule] = MappingProxyType(
         "low_battery": _put_right,
         "chilled_brood": _chilled,
         "overheating": _chilled,
-        "queen_trouble": _has_brood,
     }
 )
 """What a visit can account for, by kind of finding; of all other kinds it can cause none."""

@@ -78,7 +78,7 @@ def test_what_the_neighbours_tell_of_a_hive_is_told_of_it_alone_as_well(store):
         assert found == [one for one in everything if one.subject == f"hive:{hive}"]
 
 
-def test_eggs_that_a_keeper_finds_account_for_a_brood_that_seemed_to_end(store):
+def test_eggs_that_a_keeper_finds_end_the_trouble_of_a_brood_that_seemed_to_end(store):
     (before,) = [one for one in said_of(store, "hazel-1") if one.kind == "queen_trouble"]
     assert before.status == "open"
     clock = StillClock(START_S + 3600 * HOURS)
@@ -87,10 +87,10 @@ def test_eggs_that_a_keeper_finds_account_for_a_brood_that_seemed_to_end(store):
     at = datetime.fromtimestamp(START_S + 3600 * (HOURS - 30), UTC)
     visit = Inspection(hive="hazel-1", at=at, queen="eggs seen")
     with store.write() as connection:
-        number, _ = inspections.add(connection, visit, clock.now_s() - 3600)
+        inspections.add(connection, visit, clock.now_s() - 3600)
     watcher.look_round(Event(), lambda: None)
     with store.read() as connection:
         (told,) = findings.read(connection, hive="hazel-1", kind="queen_trouble")
     (after,) = [one for one in said_of(store, "hazel-1") if one.kind == "queen_trouble"]
     for one in (told, after):
-        assert (one.status, one.explained_by) == ("explained", number)
+        assert (one.status, one.end_s) == ("ended", visit.at_s)

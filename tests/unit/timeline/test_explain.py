@@ -130,23 +130,6 @@ def test_what_no_visit_causes_stays_as_it_is(kind):
     assert explain([one], [visit(AT_S, "moved", "fed", "split")]) == [one]
 
 
-@pytest.mark.parametrize(
-    "seen", [{"queen": "eggs seen"}, {"brood": {"eggs": 900}}, {"done": "requeened"}]
-)
-def test_eggs_account_for_a_brood_that_seemed_to_end_and_a_look_does_not(seen):
-    beside = {"lasts_s": None, "measures": {"nests_with_brood": 3}, "detected_s": AT_S + 22 * DAY_S}
-    one = found("queen_trouble", **beside)
-    done = [seen["done"]] if "done" in seen else []
-    more = {name: value for name, value in seen.items() if name != "done"}
-    assert by(one, visit(AT_S + 25 * DAY_S, *done, **more)) == "v1"
-    assert by(one, visit(AT_S + 18 * DAY_S, *done, **more)) is None  # of the last ones, perhaps
-    assert by(one, visit(AT_S + 25 * DAY_S, queen="not seen")) is None
-    over = found("queen_trouble", **beside | {"lasts_s": 24 * DAY_S})
-    assert by(over, visit(AT_S + 25 * DAY_S, *done, **more)) is None
-    own = found("queen_trouble", **beside | {"measures": {}})
-    assert by(own, visit(AT_S + 25 * DAY_S, *done, **more)) is None  # its detector heard of it
-
-
 def test_what_was_withdrawn_stays_withdrawn():
     assert explain([found(status="withdrawn")], [visit()])[0].status == "withdrawn"
 
