@@ -6,10 +6,12 @@ import numpy as np
 
 from hivewatch.detect.added import added_kg
 from hivewatch.detect.finding import Finding
+from hivewatch.signals.days import HOUR_S
 from hivewatch.signals.dips import Dip
 from hivewatch.signals.steps import Step
 from hivewatch.signals.window import HiveWindow
 
+HAND_KG = 1.0  # [kg] own choice: more than foragers move between two readings
 LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
 NO_HIVE_KG = 10.0  # [kg] own choice: less is no hive with bees
 BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
@@ -34,18 +36,33 @@ def handled(
         measures["kg_lifted"] = round(lifted, 2)
         evidence.append(f"{lifted:.1f} kg came off or on, and back, within {minutes:.0f} min")
     evidence += [f"the nest cooled by {dip.depth_k:.1f} K and was warm again" for dip in dips[:1]]
-    start_s = min([move.before_s, *(dip.before_s for dip in dips)])
+    from_s, to_s = _hands_s(window, move)
     return Finding(
         kind="handling",
         subject=f"hive:{window.hive.id}",
-        start_s=start_s,
-        end_s=move.after_s,
+        start_s=min([from_s, *(dip.before_s for dip in dips)]),
+        end_s=to_s,
         detected_s=max([told_s, *(dip.back_s for dip in dips)]),
         confidence=confidence,
         measures=measures,
         evidence=tuple(evidence),
         status="ended",
     )
+
+
+def _hands_s(window: HiveWindow, move: Step) -> tuple[int, int]:
+    """Give the reading before anything was lifted or put on, and that after the last of it. [s].
+
+    Foragers that come and go beside a visit make a longer move of it than an hour.
+    """
+    if move.after_s - move.before_s <= HOUR_S:
+        return move.before_s, move.after_s
+    weight = window.of("weight").between(move.before_s, move.after_s)
+    one, other = (np.abs(weight.value - weight.value[end]) >= HAND_KG for end in (0, -1))
+    if not (one.any() and other.any()):
+        return move.before_s, move.after_s
+    first, last = int(one.argmax()) - 1, int(np.flatnonzero(other)[-1]) + 1
+    return int(weight.time_s[first]), int(weight.time_s[max(last, first + 1)])
 
 
 def _probably(level_kg: float, size: float) -> str:

@@ -47,7 +47,7 @@ COARSE_S = (540, 1080)  # [s] own choice: of one reading so long, a visit can be
 COOLED_K = 0.4  # [K] own choice: what an opened nest loses at least, four times its noise
 OPEN_K = 1.0  # [K] own choice: the same where something was put on; no shower cools a nest so
 COOLED = 3.0  # own choice: ... and times what it moved in the hour before; a far probe drifts
-DOUBTED_S = 14 * 86_400  # [s] own choice: a scale that gave wild readings is not believed so long
+DOUBTED_S = 45 * DAY_S  # [s] own choice: a scale that gave wild readings is not believed so long
 STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves ...
 COARSE_READINGS = 24  # own choice: ... or so many of one with a coarse digit
 BY_CHANCE = 1e-4  # own choice: a quiet scale shows one digit for half an hour by chance as well
@@ -115,9 +115,13 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
 
 def _is_wild(window: HiveWindow, move: Step) -> bool:
     """Say whether a move can only be bad readings: it comes back, and no hand can have done it."""
-    if move.is_lasting or move.readings > 1:
+    if move.is_lasting:
         return False
-    if move.high_kg >= OPENED_KG or move.level_kg - move.low_kg < -LIFTED_KG:
+    if move.high_kg >= max(OPENED_KG, move.level_kg) or move.level_kg - move.low_kg < -LIFTED_KG:
+        return True
+    if move.readings > 1:
+        return False
+    if move.high_kg >= OPENED_KG:
         return True
     dark = not (is_light(window.yard, move.before_s) or is_light(window.yard, move.after_s))
     return dark and move.low_kg >= OPENED_KG

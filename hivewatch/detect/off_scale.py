@@ -32,6 +32,7 @@ from hivewatch.signals.window import HiveWindow, Ints, Series
 
 HEAVY_KG = 10.0  # [kg] own choice: less than this is no hive with bees
 BEFORE = 3  # [readings] own choice: one spike among them does not count
+STOOD = 7  # [readings] own choice: nor do three, of a scale that gives many, among so many
 NEAR_NOTHING = 0.3  # own choice: share of the hive that may stay on the scale
 NEAR_NOTHING_KG = (5.0, 12.0)  # [kg] own choice: bounds of the same; a floor board, a brood box
 EMPTY_SHARE = 0.5  # own choice: of the known weight of the empty hive
@@ -190,9 +191,9 @@ def _cold_s(window: HiveWindow, before_s: int, there_s: int, back_s: int | None)
 
 
 def _level_kg(weight: Series, i: int) -> float:
-    """Give what the hive weighed before reading `i`: a median of at least three readings. [kg]."""
+    """Give what the hive weighed before reading `i`: a median of seven readings or more. [kg]."""
     low = int(np.searchsorted(weight.time_s, weight.time_s[i - 1] - LEVEL_S))
-    values = np.sort(weight.value[max(0, min(low, i - BEFORE)) : i])
+    values = np.sort(weight.value[max(0, min(low, i - STOOD)) : i])
     return float(values[len(values) // 2])
 
 

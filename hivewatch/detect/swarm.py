@@ -52,6 +52,7 @@ QUICK_S = 900  # [s] own choice: all foragers of a strong hive take longer to le
 # [kg/h] own choice, as an error: a good flow, and foragers on their way, that a coarse feed cannot
 # tell from the swarm; at half an hour between readings two in three losses lie within it
 FLOW_KG_PER_H = 0.25
+CLEAR_ERRORS = 1.5  # own choice: a loss of less than so many of its errors may be foragers
 MINUTES_MOST = 45  # own choice: an exodus takes about ten minutes, from memory: Rangel, Seeley 2008
 VISIT_S = 5400  # [s] own choice: so near to a visit that was written down, it may be of it
 LIFTED_KG = 2.0  # [kg] own choice: a part in somebody's hands
@@ -261,6 +262,8 @@ def _by_weight(window: HiveWindow, step: Step, kg: float, *, is_visited: bool) -
     a probe at work says nothing of a swarm, foragers left, or somebody took something out.
     """
     nest = _nest_of(window, step, "weighed")
+    if kg < CLEAR_ERRORS * _error_kg(step):
+        return
     if nest.what == "swarm":
         words = f"the nest had warmed up by {nest.warmer_k:.1f} K before"
         yield _left(window, step, kg, max(step.settled_s, nest.told_s), 0.9, words)
@@ -300,6 +303,11 @@ def _left(
     minutes = (step.after_s - step.before_s) / 60
     evidence = f"{kg:.1f} kg left within {minutes:.0f} min by day and did not come back", words
     span = step.before_s, step.after_s
-    meanwhile_kg = FLOW_KG_PER_H * max(0, step.after_s - step.before_s - QUIET_S) / 3600
-    measures = measures_of(kg, float(np.hypot(step.spread_kg, meanwhile_kg)))
+    measures = measures_of(kg, _error_kg(step))
     return left(window, span, told_s, confidence, measures, evidence)
+
+
+def _error_kg(step: Step) -> float:
+    """Give the error of a loss: of its readings, and of what came and went meanwhile. [kg]."""
+    meanwhile_kg = FLOW_KG_PER_H * max(0, step.after_s - step.before_s - QUIET_S) / 3600
+    return float(np.hypot(step.spread_kg, meanwhile_kg))

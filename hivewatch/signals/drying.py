@@ -23,11 +23,12 @@ NEAR_S = 1800  # [s] own choice: rain this near to a step may be its cause
 
 def is_at_once(move: Step) -> bool:
     """Say whether a step came as from one hand, not as from a cloud."""
-    size_kg = abs(move.size_kg)
-    if abs(move.within_kg) < SHARP * size_kg:
+    size_kg, within_kg = abs(move.size_kg), abs(move.within_kg)
+    if within_kg < SHARP * size_kg:
         return False  # it went on before and after
     allowed_s = AT_ONCE_S if size_kg < RAIN_LIGHT_KG else HEAVY_AT_ONCE_S
-    return move.sharp_kg > SHARP * size_kg or move.after_s - move.before_s <= allowed_s
+    is_sharp = move.sharp_kg > SHARP * max(size_kg, within_kg)
+    return is_sharp or move.after_s - move.before_s <= allowed_s
 
 
 def stayed_s(weight: Series, rain: Series, move: Step) -> int | None:

@@ -10,14 +10,8 @@ from typing import NamedTuple
 import numpy as np
 
 from hivewatch.signals.carried import DAY_S, SILENT_S, unless_same, worked
-from hivewatch.signals.levels import (
-    MEDIAN_LOSS,
-    NOISE_BLOCK,
-    NORMAL,
-    Side,
-    agreed,
-    median,
-)
+from hivewatch.signals.income import without_income
+from hivewatch.signals.levels import MEDIAN_LOSS, NOISE_BLOCK, NORMAL, Side, agreed, median
 from hivewatch.signals.restless import LEAST_KG, Restless
 from hivewatch.signals.window import Floats, HiveWindow, Ints
 
@@ -145,7 +139,8 @@ def _lasting(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
     since = settled_of(window)
     if kept is not None:
         since = since[bisect_left(since, window.carried.until_s, key=lambda one: one.settled_s) :]
-    return (kept or []) + [one for one in since if one.is_lasting]
+    by_hand = [without_income(window, one) for one in since if one.is_lasting]
+    return (kept or []) + [one for one in by_hand if one is not None and one.is_lasting]
 
 
 def _go_on(window: HiveWindow, kept: list[Step], apart_s: int) -> list[Step]:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.signals.late import LATE_S
-from hivewatch.signals.window import Floats, Series
+from hivewatch.signals.window import Floats, Ints, Series
 
 BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memory 10 to 20 minutes
 USUAL_S = 3 * 3600  # [s] own choice: what the nest was like before that
@@ -94,35 +94,67 @@ def nest_said(
     if is_far_off or not len(near):
         return Said("nothing") if len(near) else unsaid
     till = int(time_s.searchsorted(after_s, side="right"))
-    warmer = np.maximum.accumulate(np.where(np.arange(len(near)) < till, near, -np.inf)) - level
+    rising = _rising(nest.time_s[first:middle], usual, level)
+    warmer, beyond = (
+        np.maximum.accumulate(np.where(np.arange(len(near)) < till, near - usually, -np.inf))
+        for usually in (level, rising.at(time_s))
+    )
     since = time_s > before_s
     lowest = np.minimum.accumulate(np.where(since, near, np.inf))
-    agree = np.flatnonzero(_turned(warmer, _fell(near, till), level - lowest, strayed_k, asked))
+    colder = np.maximum(level - lowest, 0.0)
+    turned = _turned(beyond, rising.strayed_k, _fell(near, till), colder, strayed_k, asked)
+    if asked != "at once":
+        turned |= (warmer >= WARMING_K) & (strayed_k <= STEADY * warmer) & (colder >= COOLED_K)
+    agree = np.flatnonzero(turned)
     if len(agree):
         at = int(agree[0])
         return Said("swarm", int(time_s[at]), float(warmer[at]))
-    colder = np.maximum(level - lowest, 0.0)
-    fell = np.flatnonzero((colder >= COOLED_K) & (strayed_k <= STEADY * colder))
+    cooled = np.flatnonzero((colder >= COOLED_K) & (strayed_k <= STEADY * colder))
     is_seldom = np.diff(time_s[: till + 1]).max(initial=0) > MISSED_S
-    if asked == "weighed" and among_brood and is_seldom and len(fell):
-        return Said("cooled", int(time_s[fell[0]]), float(colder[-1]))
+    if asked == "weighed" and among_brood and is_seldom and len(cooled):
+        return Said("cooled", int(time_s[cooled[0]]), float(colder[-1]))
     if not (is_over and among_brood and till):
         return unsaid
     told_s = int(nest.time_s[last]) if len(nest) > last else after_s + SINCE_S + LATE_S
     return Said("still", told_s, float(warmer[-1]))
 
 
+class _Rising(NamedTuple):
+    """How the nest warmed up with the morning before, and how far it strayed from that."""
+
+    from_s: float
+    level: float
+    k_per_s: float
+    strayed_k: float
+
+    def at(self, time_s: Ints) -> Floats:
+        """Give what it would be if that went on. [Cel]."""
+        return np.asarray(self.level + self.k_per_s * (time_s - self.from_s), np.float64)
+
+
+def _rising(time_s: Ints, usual: Floats, level: float) -> _Rising:
+    """See how the nest warmed up by itself, if it did, by the medians of its halves."""
+    half, k_per_s, from_s = len(usual) // 2, 0.0, float(np.median(time_s))
+    if half:
+        rise, run = (
+            float(np.median(side[-half:]) - np.median(side[:half])) for side in (usual, time_s)
+        )
+        k_per_s = max(rise, 0.0) / run
+    flat = usual - k_per_s * (time_s - from_s)
+    middle = float(np.median(flat)) if k_per_s else level
+    return _Rising(from_s, middle, k_per_s, float(np.abs(flat - middle).max()))
+
+
 def _turned(
-    warmer: Floats, fell: Floats, colder: Floats, strayed_k: float, asked: Asked
+    beyond: Floats, was_off_k: float, fell: Floats, colder: Floats, strayed_k: float, asked: Asked
 ) -> NDArray[np.bool_]:
     """Say at which readings the nest has turned as it does when a swarm leaves."""
-    steady = strayed_k <= STEADY * warmer
+    steady = was_off_k <= STEADY * beyond
     if asked == "at once":
-        return np.asarray((warmer >= WARMED_K) & steady & (colder <= strayed_k))
-    turned = (warmer >= WARM_UP_K) & (steady | (fell >= np.maximum(WARM_UP_K, strayed_k)))
+        return np.asarray((beyond >= WARMED_K) & steady & (colder <= strayed_k))
+    turned = (beyond >= WARM_UP_K) & (steady | (fell >= np.maximum(WARM_UP_K, strayed_k)))
     if asked in {"weighed", "seldom"}:  # what warms up with the morning stays warm
-        turned &= (warmer >= WARMED_K) | (fell >= COOLED_K)
-    turned |= (warmer >= WARMING_K) & steady & (colder >= COOLED_K)
+        turned &= (beyond >= WARMED_K) | (fell >= COOLED_K)
     if asked in {"counted", "burst"}:
         turned |= (colder >= COOLED_K) & (strayed_k <= STEADY * colder)
     return np.asarray(turned)

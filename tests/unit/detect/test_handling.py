@@ -236,16 +236,25 @@ def test_a_dip_of_the_nest_beside_a_loss_as_of_a_swarm_is_left_to_the_swarm(made
 
 
 def test_a_scale_that_gives_wild_readings_is_not_believed_alone(made_up_hive, said):
-    hive = made_up_hive(step_s=900, days=20)
+    hive = made_up_hive(step_s=900, days=40)
     weight = hive.series["weight"]
-    visits = [hive.at(day, 14.1) for day in (2, 8, 12)]
+    visits = [hive.at(day, 14.1) for day in (2, 8, 35)]
     for visit_s in visits:
         hive.lift(visit_s, 15, 15)
     assert len(said(hive.window(("weight",)))) == 3
     weight[hive.time_s == hive.at(5, 3)] += 11
     assert [one.start_s for one in said(hive.window(("weight",)))] == [hive.at(2, 14)]
     hive.dip(visits[2], 4.0)
-    assert [one.start_s for one in said(hive.window())] == [hive.at(12, 14)]
+    assert [one.start_s for one in said(hive.window())] == [hive.at(35, 14)]
+
+
+def test_a_visit_begins_with_the_hand_and_not_with_foragers_before_it(made_up_hive, said):
+    hive = made_up_hive(step_s=1800, days=5)
+    hive.add(hive.at(3, 12.2), -0.5)
+    hive.add(hive.at(3, 12.7), 0.5)
+    hive.add(hive.at(3, 14.2), 6.0)
+    (one,) = said(hive.window(("weight",)))
+    assert (one.start_s, one.end_s) == (hive.at(3, 14), hive.at(3, 14.5))
 
 
 def test_a_part_lifted_in_one_reading_needs_a_nest_that_cools_where_there_is_a_probe(

@@ -187,6 +187,13 @@ def test_one_bad_reading_is_nothing(made_up_hive, said, step_s, kg):
     assert said(hive.window()) == []
 
 
+@pytest.mark.parametrize("step_s", [600, 1800])
+def test_a_bad_scale_that_reads_far_too_much_twice_is_nothing(made_up_hive, said, step_s):
+    hive = made_up_hive(step_s=step_s, days=4)
+    hive.series["weight"][[100, 102]] += 150.0
+    assert [one.kind for one in said(hive.window()) if one.kind != "handling"] == []
+
+
 def test_honey_taken_off_is_handling(made_up_hive, said):
     hive = made_up_hive(step_s=300, days=4)
     hive.add(hive.at(1, 12), 40)

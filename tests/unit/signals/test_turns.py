@@ -65,6 +65,13 @@ def test_a_probe_that_follows_the_day_says_nothing() -> None:
     assert said(rising).what == "swarm"  # it rose and fell at once
 
 
+def test_a_probe_that_warms_up_with_the_morning_is_no_swarms() -> None:
+    """A third of a kelvin an hour before and after: at an hour a reading a kelvin in three."""
+    rising = nest(3600, level=35.0, drift_k_per_h=0.35)
+    assert said(rising).what == "still"
+    assert said(warmed(nest(level=35.0, drift_k_per_h=0.35), 1.2, then_k=-1.0)).what == "swarm"
+
+
 @pytest.mark.parametrize(("by_k", "what"), [(0.4, "swarm"), (0.2, "still")])
 def test_the_first_minutes_of_the_warming_count_where_it_cooled_as_well(
     by_k: float, what: str
