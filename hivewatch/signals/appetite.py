@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TypeVar
 
-import numpy as np
-
 from hivewatch.signals.window import Floats
 
 Some = TypeVar("Some", float, Floats)
@@ -22,14 +20,6 @@ WINTER_MG = 3.3
 """Honey of a bee in the winter cluster. [mg/d] Popular: two scale hives, 33 to 50 g a day
 (quarrylifeaward.cz 2018), over 10,000 to 15,000 bees; at `RESTING_MG` it would be three times as
 much."""
-
-NEST_CEL = 34.5  # [Cel] published: Kronenberg & Heller 1982, brood nest
-SUMMER_CEL = 15.0  # [Cel] own choice: outside, where those figures hold; a summer's mean
-WARMTH_LEAST, WARMTH_MOST = (
-    0.8,
-    2.0,
-)  # own choice: brood is tended, too; bees crowd together over it
-CLUSTER_CEL, BUSY_CEL = 8.0, 20.0  # [Cel] common practice, no source: bees cluster; all are about
 
 
 def eaten_kg(bees: Some, larvae: Some, cells: Some, resting_mg: Some) -> Some:
@@ -54,7 +44,7 @@ def bee_mg(active: Some) -> Some:
     return WINTER_MG + (RESTING_MG - WINTER_MG) * active
 
 
-def need_kg(bees: Some, young: Some, capped: Some, active: Some, warmth: Some | float = 1) -> Some:
+def need_kg(bees: Some, young: Some, capped: Some, active: Some) -> Some:
     """Give what a colony needs a day, as scales show it. [kg].
 
     Parameters
@@ -63,23 +53,7 @@ def need_kg(bees: Some, young: Some, capped: Some, active: Some, warmth: Some | 
         Adults, eggs and open brood, capped brood.
     active : float or Floats
         From 0, as in winter, to 1, as in summer.
-    warmth : float or Floats
-        How much more a cell of brood takes for its warmth than in summer.
     """
     resting_mg = WINTER_MG + (NEED_SHARE * RESTING_MG - WINTER_MG) * active
-    larvae, cells = NEED_SHARE * LARVAE_SHARE * young, NEED_SHARE * (young + capped) * warmth
-    return eaten_kg(bees, larvae, cells, resting_mg)
-
-
-def active_at(air_cel: Floats) -> Floats:
-    """Say how active bees are when it is so warm outside, from 0, a cluster, to 1; shape (n,)."""
-    return np.clip((air_cel - CLUSTER_CEL) / (BUSY_CEL - CLUSTER_CEL), 0.0, 1.0)
-
-
-def warmth_at(air_cel: Floats) -> Floats:
-    """Give how much more warmth brood takes than in summer, when it is so warm outside; shape (n,).
-
-    What a nest loses goes with the difference between it and the air (Newton's law of cooling).
-    """
-    share = (NEST_CEL - air_cel) / (NEST_CEL - SUMMER_CEL)
-    return np.clip(share, WARMTH_LEAST, WARMTH_MOST)
+    larvae, cells = LARVAE_SHARE * young, young + capped
+    return eaten_kg(bees, NEED_SHARE * larvae, NEED_SHARE * cells, resting_mg)

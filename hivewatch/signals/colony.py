@@ -41,19 +41,12 @@ LIFE_D, WINTER_LIFE_D = 35.0, 180.0  # [d] common practice, no source: five week
 WINTER_D = 21  # [d] own choice: so long without flight is winter
 TROPIC, TROPIC_SHARE = 15.0, 0.6  # [deg] nearer to the equator it is always as great, in between
 LEAST_BEES, LEAST_CELLS = 1000.0, 500.0  # own choice: fewer are none, when held against the usual
-# [d], [kg] of pollen: 2 kg at most, when there is most brood, 0.75 kg for the winter, published,
-# McLellan (1978), J. Appl. Ecol. 15:155 (abstract); about a kilogram in most hives, from memory,
-# Seeley (1995), so that the height here is between them; least when spring's brood has eaten it
-POLLEN_DAYS = 1, 105, 180, 230, 270, 365
-POLLEN_KG = 0.65, 0.5, 1.2, 1.2, 0.75, 0.65
-TROPIC_POLLEN_KG = 1.0
 HOME_SHARE = 0.92  # own choice: of the bees; a third of the foragers is out while one counts
 # As powers of e. Own choice: colonies that nobody counted, what a day adds, and counts by eye
 BEES_DOUBT, BROOD_DOUBT = 0.45, 0.6
 BEES_DRIFT, BROOD_DRIFT = 0.025, 0.06
 BEES_COUNT, BROOD_COUNT = 0.2, 0.25
 NIGHTS, NIGHT_QUANTILE = 10, 0.3  # nights that are asked together; with nectar they lose more
-NECTAR_KG, FED_KG, RIPENS_D = 0.8, 1.0, 2  # [kg], [kg], [d] own choice: nectar of a flow, feed
 NIGHT_ERROR = 0.6  # own choice, as a power of e: of the colony that such nights tell
 NIGHT_MOST = 1.1  # own choice, the same: three times as much is no colony but water
 FLYING_H = 4.0  # [h/d] own choice: with less it is cold, and a cluster eats as it likes
@@ -71,7 +64,7 @@ class Colony(NamedTuple):
     young: Floats  # eggs and open brood
     capped: Floats
     error_kg: Floats  # one standard deviation of `kg`
-    pollen_kg: Floats  # as it usually is by then
+    height: Floats  # of the year, by an ordinary colony's brood: 0 in winter, to 1
 
     def kg(self) -> Floats:
         """Give what they weigh [kg]."""
@@ -93,7 +86,6 @@ class _Course(NamedTuple):
     bees: list[float]
     laid: list[float]  # [cells/d]
     dying: list[float]  # [1/d]
-    pollen_kg: Floats
 
 
 def colony_of(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Inspection]) -> Colony:
@@ -132,8 +124,9 @@ def colony_of(window: HiveWindow, days: Days, is_cold: Flags, seen: Sequence[Ins
         if days.day[i].toordinal() % NIGHTS == 0 and not math.isnan(by_night_kg[i]):
             book.weigh(by_night_kg[i])
         rows.append((book.bees, book.young, book.capped, book.error_kg()))
+    height = np.array(course.laid) * BROOD_D / BROOD_CELLS
     table = np.array(rows, np.float64).reshape(-1, 4).T
-    return Colony(table[0], table[1], table[2], table[3], course.pollen_kg)
+    return Colony(table[0], table[1], table[2], table[3], height)
 
 
 class _Book:
@@ -208,23 +201,14 @@ class _Book:
         return math.hypot(bees_kg, brood_kg)
 
 
-def dry_nights_kg(days: Days) -> Floats:
-    """Give what each night took, as of a day, but for nights that dried nectar; shape (n,) [kg].
+def _eaten_by_night(days: Days) -> Floats:
+    """Give what is eaten a day by what the last nights without nectar took; NaN when cold [kg].
 
-    What came in takes days to ripen. A night on which the hive grew heavier is one of rain.
+    A night on which the hive grew heavier is one of rain.
     """
     night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
-    brought = np.nan_to_num(days.day_kg) >= NECTAR_KG
-    fed_s = np.array([one.after_s for one in days.steps if one.size_kg >= FED_KG], np.float64)
-    brought |= np.diff(np.searchsorted(fed_s, days.start_s)) > 0
-    told = np.concatenate((np.zeros(RIPENS_D), np.cumsum(brought)))
-    is_dry = told[RIPENS_D:] == told[:-RIPENS_D]
-    return np.where(is_dry & (days.night_kg > 0), 24 * days.night_kg / night_h, np.nan)
-
-
-def _eaten_by_night(days: Days) -> Floats:
-    """Give what is eaten a day by what the last nights took; NaN when cold [kg]."""
-    eaten = before_each(dry_nights_kg(days), NIGHTS, NIGHTS // 2, NIGHT_QUANTILE)
+    lost = np.where(days.night_kg > 0, 24 * days.night_kg / night_h, np.nan)
+    eaten = before_each(lost, NIGHTS, NIGHTS // 2, NIGHT_QUANTILE)
     flown_h = before_each(np.nan_to_num(days.flying_h, nan=FLYING_H), NIGHTS, 1)
     return np.where(flown_h >= FLYING_H, eaten, np.nan)
 
@@ -260,11 +244,9 @@ def _course(window: HiveWindow, days: Days, is_cold: Flags) -> _Course:
     grown, breeds, summer = (
         np.interp(number, marks, height) for marks in (BEES_DAYS, BROOD_DAYS, SUMMER_BEES)
     )
-    pollen_kg = np.interp(number, POLLEN_DAYS, POLLEN_KG)
     if abs(latitude) < TROPIC:
         grown, breeds = (np.full(len(days), TROPIC_SHARE) for _ in range(2))
         summer = np.ones(len(days))
-        pollen_kg = np.full(len(days), TROPIC_POLLEN_KG)
     is_winter = _is_long(is_cold)
     mild_d = np.cumsum(~is_cold, dtype=np.float64)
     since_d = mild_d - np.maximum.accumulate(np.where(is_winter, mild_d, -np.inf))
@@ -272,8 +254,7 @@ def _course(window: HiveWindow, days: Days, is_cold: Flags) -> _Course:
     breeds = np.minimum(breeds, (since_d + BROOD_AHEAD_D) / BROOD_GROWN_D)
     dying = 1 / WINTER_LIFE_D + (1 / LIFE_D - 1 / WINTER_LIFE_D) * summer
     bees = BEES[0] + (BEES[1] - BEES[0]) * grown
-    laid = BROOD_CELLS / BROOD_D * breeds
-    return _Course(bees.tolist(), laid.tolist(), dying.tolist(), pollen_kg)
+    return _Course(bees.tolist(), (BROOD_CELLS / BROOD_D * breeds).tolist(), dying.tolist())
 
 
 def _is_long(is_cold: Flags) -> Flags:

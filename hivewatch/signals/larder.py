@@ -16,14 +16,13 @@ from numpy.typing import NDArray
 
 from hivewatch.inspections import Inspection
 from hivewatch.signals import tare
-from hivewatch.signals.appetite import active_at, need_kg, warmth_at
+from hivewatch.signals.appetite import need_kg
 from hivewatch.signals.bare import before_each, stepped_kg
 from hivewatch.signals.boxes import boxes_of
 from hivewatch.signals.carried import unless_same
-from hivewatch.signals.colony import Colony, colony_of, dry_nights_kg
-from hivewatch.signals.days import READ, Days, days_of
+from hivewatch.signals.colony import BEE_KG, Colony, colony_of
+from hivewatch.signals.days import HOUR_S, READ, Days, days_of
 from hivewatch.signals.departures import departures_of
-from hivewatch.signals.season import usual_air_cel
 from hivewatch.signals.window import Floats, HiveWindow
 
 Flags = NDArray[np.bool_]
@@ -31,21 +30,20 @@ Flags = NDArray[np.bool_]
 # Own choices where no source is named; tests/unit/detect/test_stores.py.
 SEEN_LONG_DAYS = tare.SEEN_LONG_DAYS  # [d] so long a visit tells of the stores
 NO_HIVE_KG = -3.0  # [kg] own choice: less is no hive on its scale
-# Own choice: of what the scale tells, the rest is the need of such a colony; where nectar comes in,
-# where little does, and of a cluster, which neither flies nor breeds
-WARM_SHARE, COOL_SHARE, STILL_SHARE = 0.3, 0.5, 0.8
+BEE_LIVES_D = 35.0  # [d] common practice, no source: about five weeks in summer
+SCALE_SHARE = 0.5  # own choice: of what the scale tells; the rest is the need of such a colony
+COLD_SHARE = 0.8  # own choice: the same of a cluster, which neither flies nor breeds
 NIGHT_SHARE = 0.7  # own choice: of a night's loss; the rest is water of the day's nectar
 NIGHTS, LOSS_DAYS = 7, 10  # [d] own choice: nights, and days, that tell the present rate
-COLD_DAYS = STILL_DAYS = 28  # [d] own choice: that snow may lie; that tell the rate of a cluster
+COLD_DAYS, COLD_NIGHTS = 28, 10  # [d] own choice: the same of a cluster; the least of them known
 BREEDS_CELLS = 2000.0  # own choice: with fewer cells it is a cluster
 COLD_KG = 0.033  # [kg/d] popular: the less of two scale hives in winter
-DOUBT = 2.0  # own choice: a scale that shows so many times the need weighs water
+DOUBT = 3.0  # own choice: a scale that shows so many times the need weighs water
 LEAST_KG = 0.02  # [kg/d] own choice: nobody lives on less
 DRY_DAYS = 3  # [d] own choice: a lid is dry once in so many dawns
 FLIGHT_H = 1.0  # [h/d] own choice: less is winter
-AIR_DAYS = 7  # [d] own choice: that tell how warm it is
 COOL_H, COOL_DAYS = 4.0, 14  # [h/d] own choice: less brings little; [d] that then tell the rate
-OF_DAYS = ("rise_s", "set_s", "dawn_s", "dusk_s", "dawn_kg", "dusk_kg", "flying_h", "ambient_cel")
+OF_DAYS = ("rise_s", "set_s", "dawn_s", "dusk_s", "dawn_kg", "dusk_kg", "flying_h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +56,15 @@ class Larder:
         Honey at dawn. [kg]
     rate_kg : Floats
         What is eaten of it a day, as if nothing came in. [kg/d]
+    net_kg : Floats
+        The net loss, negative while it gains. [kg/d]
     error_kg : Floats
         How far off the stores may be, one standard deviation. [kg]
     """
 
     stores_kg: Floats
     rate_kg: Floats
+    net_kg: Floats
     error_kg: Floats
 
     @property
@@ -103,8 +104,7 @@ def _weighed(days: Days) -> Days:
     """Give the days with the figures that a larder goes by, and nothing of a day under way."""
     unknown = np.full(len(days), np.nan)
     figures: dict[str, Any] = {name: unknown for name in READ if name not in OF_DAYS}
-    for name in ("flying_h", "ambient_cel"):
-        figures[name] = np.append(getattr(days, name)[:-1], unknown[-1:])
+    figures["flying_h"] = np.append(days.flying_h[:-1], unknown[-1:])
     return replace(days, **figures)
 
 
@@ -118,14 +118,11 @@ def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Lar
     boxes = boxes_of(window, days, gross_kg, rough_kg, seen)
     rest = tare.rest_of(window, days, colony, is_cold, gross_kg, boxes, seen)
     bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
-    air_cel = _air_cel(window, days)
-    need = need_kg(
-        *(colony.bees, colony.young, colony.capped), active_at(air_cel), warmth_at(air_cel)
-    )
+    loss_kg = _usual_loss(bare_kg, LOSS_DAYS, 3)
     stores_kg = gross_kg - rest.kg
     stores_kg[np.isnan(days.dawn_kg) | (stores_kg < NO_HIVE_KG)] = np.nan
-    rate_kg = _rate(days, bare_kg, dry_kg, colony, is_cold, need)
-    return Larder(stores_kg, rate_kg, rest.error_kg)
+    rate_kg = _rate(days, bare_kg, loss_kg, colony, is_cold)
+    return Larder(stores_kg, rate_kg, loss_kg, rest.error_kg)
 
 
 def _dry(days: Days) -> tuple[Floats, Flags]:
@@ -154,40 +151,32 @@ def _least(table: Floats) -> Floats:
     return np.asarray(np.fmin.reduce(table, axis=1), np.float64)
 
 
-def _rate(
-    days: Days, bare_kg: Floats, dry_kg: Floats, colony: Colony, is_cold: Flags, need: Floats
-) -> Floats:
+def _rate(days: Days, bare_kg: Floats, loss_kg: Floats, colony: Colony, is_cold: Flags) -> Floats:
     """Give what is taken of the stores a day: between what the scale tells and the need [kg].
 
-    A hive loses what is eaten, less what bees and brood grow by. Where nothing comes in, that is
-    all; else nights tell more, though water of the day's nectar goes by night, too. A thaw shows in
-    what has gone over the weeks, a wet dawn in the middle of the days' losses: the less counts.
+    The nights tell what is eaten; so does a loss by the day, less the bees that died in the field.
+    Where nothing comes in, all that goes does.
     """
     flown_h = before_each(np.nan_to_num(days.flying_h, nan=COOL_H), LOSS_DAYS, 1, 0.7)
-    nights_kg = NIGHT_SHARE * before_each(dry_nights_kg(days), NIGHTS, 3)
-    grown_kg = np.diff(colony.kg(), prepend=np.nan)  # a count is a day's jump, which no median sees
+    active = np.clip(flown_h / COOL_H, 0.0, 1.0)
+    bees, young, capped = colony.bees, colony.young, colony.capped
+    eaten_kg = need_kg(bees, young, capped, np.where(is_cold, 0.0, active))
+    died_kg = BEE_KG * bees / BEE_LIVES_D * active
+    night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
+    nights_kg = NIGHT_SHARE * 24 * before_each(days.night_kg / night_h, NIGHTS, 3)
+    warm = np.fmax(nights_kg, loss_kg - died_kg)
+    cool = _usual_loss(bare_kg, COOL_DAYS, 7) - died_kg  # little comes in
+    warm = np.where((flown_h < COOL_H) & ~np.isnan(cool), cool, warm)
+    breeds = young + capped > BREEDS_CELLS
+    cold = np.where(breeds, cool, _usual_loss(bare_kg, COLD_DAYS, COLD_NIGHTS))
+    told_kg = np.where(is_cold, np.where(np.isnan(cold), eaten_kg, cold), warm)
+    told_kg = np.clip(told_kg, eaten_kg / DOUBT, eaten_kg * DOUBT)
+    share = np.where(is_cold & ~breeds, COLD_SHARE, SCALE_SHARE)
+    rate_kg = np.fmax(told_kg**share * eaten_kg ** (1 - share), LEAST_KG)
+    return np.where(is_cold | ~np.isnan(nights_kg), rate_kg, np.nan)
+
+
+def _usual_loss(bare_kg: Floats, days: int, least: int) -> Floats:
+    """Give the middle of the last days' losses: neither thaw nor what dries after a flow counts."""
     lost_kg = np.append(-np.diff(bare_kg), np.nan)  # from that dawn to the next
-    loss_kg = before_each(lost_kg, LOSS_DAYS, 3) + before_each(grown_kg, LOSS_DAYS, 3)
-    is_cool = is_cold | (flown_h < COOL_H)
-    is_still = is_cold & (colony.young + colony.capped <= BREEDS_CELLS)
-    fallen_kg = np.fmin(_fallen(dry_kg, COOL_DAYS), before_each(lost_kg, COOL_DAYS, 7))
-    cool_kg = fallen_kg + before_each(grown_kg, COOL_DAYS, 3)
-    still_kg = np.fmin(_fallen(dry_kg, STILL_DAYS), before_each(lost_kg, STILL_DAYS, 10))
-    told_kg = np.where(is_cool, np.where(is_still, still_kg, cool_kg), np.fmax(nights_kg, loss_kg))
-    told_kg = np.clip(np.where(np.isnan(told_kg), need, told_kg), need / DOUBT, need * DOUBT)
-    share = np.where(is_cool, np.where(is_still, STILL_SHARE, COOL_SHARE), WARM_SHARE)
-    rate_kg = np.fmax(told_kg**share * need ** (1 - share), LEAST_KG)
-    return np.where(is_cold | ~np.isnan(before_each(days.night_kg, NIGHTS, 3)), rate_kg, np.nan)
-
-
-def _fallen(dry_kg: Floats, days: int) -> Floats:
-    """Give by how much the dry weight has fallen a day, over so many days [kg/d]."""
-    before_kg = np.concatenate((np.full(days, np.nan), dry_kg))[: len(dry_kg)]
-    return (before_kg - dry_kg) / days
-
-
-def _air_cel(window: HiveWindow, days: Days) -> Floats:
-    """Give the air of the week before each day, or what is usual then [Cel]."""
-    known = before_each(days.ambient_cel, AIR_DAYS, 3)
-    usual = [usual_air_cel(day, window.yard.latitude) for day in days.day]
-    return np.where(np.isnan(known), usual, known)
+    return before_each(lost_kg, days, least)

@@ -28,9 +28,6 @@ _GROWTH_LIMITS = (0.93, 1.07)
 """Of the growth of laying. [1/d] Own choice: in spring the published curve grows by less than 7 % a
 day and falls so in autumn; the other (see `comb.queen.FALL`) falls more slowly."""
 
-_AIR_CEL, _AIR_SWING_K = 10.0, 10.0  # [Cel], [K] of the air at the reference latitude; own choice
-_AIR_K_A_DEGREE = 0.6  # [K/deg] own choice: colder by so much towards the pole
-
 _WINTER_BEES_FROM = 246.0  # day of year, 3 September, when half emerging are; own choice
 _WINTER_BEES_WIDTH = 8.0  # [d] own choice
 
@@ -136,16 +133,3 @@ def usual_flying(day: date, latitude: float) -> float:
     number = northern_day(day, latitude)
     swing = 0.40 * min(1.0, abs(latitude) / _REFERENCE_LATITUDE)
     return 0.80 - swing * (1.0 - math.cos(2.0 * math.pi * (number - 200.0) / 365.0))
-
-
-@lru_cache(maxsize=4096)
-def usual_air_cel(day: date, latitude: float) -> float:
-    """Give the mean of the air on such a day of the year, where nobody measures it. [Cel].
-
-    Own choice: 10 Cel over the year at the reference latitude, 20 between July and January, with
-    the swing of `usual_flying`.
-    """
-    from_pole = abs(latitude) - _REFERENCE_LATITUDE
-    swing = _AIR_SWING_K * abs(latitude) / _REFERENCE_LATITUDE
-    angle = 2.0 * math.pi * (northern_day(day, latitude) - 200.0) / 365.0
-    return _AIR_CEL - _AIR_K_A_DEGREE * from_pole + swing * math.cos(angle)

@@ -21,6 +21,7 @@ from hivewatch.signals.days import DAY_S, Days
 from hivewatch.signals.window import Floats, HiveWindow
 
 # Own choices where no source is named; tests/unit/signals/test_tare.py, test_stores.py.
+POLLEN_KG = 1.0  # [kg] from memory, Seeley (1995): at the height of the year; half in winter
 DAMP_KG = 0.5  # [kg] what wood and dead bees take up over a winter
 OTHER_KG, OTHER_D = 0.7, 30.0  # [kg], [d] how far all that is off, and for how long
 UNTOLD_KG = 30.0  # [kg] an empty hive that nobody weighed
@@ -39,7 +40,7 @@ class Rest(NamedTuple):
 
 def live_kg(colony: Colony, is_cold: Flags) -> Floats:
     """Give what bees, brood, pollen and a winter's damp weigh, shape (n,) [kg]."""
-    return np.asarray(colony.kg() + colony.pollen_kg + DAMP_KG * is_cold)
+    return np.asarray(colony.kg() + POLLEN_KG / 2 * (1 + colony.height) + DAMP_KG * is_cold)
 
 
 def rest_of(
@@ -76,10 +77,7 @@ def rest_of(
     rows = np.full((len(days), 2), np.nan)
     for i in range(len(days)):
         for at_s, kg in judged.get(i, ()):
-            # judged before something was done, or what was left of it: whichever is the likelier
-            before_kg = gross_kg[i - 1] - kg - base_kg[i] + boxes.kg[i] - boxes.kg[i - 1]
-            after_kg = gross_kg[i] - kg - base_kg[i]
-            more_kg = min((before_kg, after_kg), key=lambda one: _apart(one, sum(off.kg)))
+            more_kg = gross_kg[i - 1] - kg - base_kg[i] + boxes.kg[i] - boxes.kg[i - 1]
             if np.isnan(more_kg) or more_kg < -FAR_OFF_KG:  # it lay beside its scale
                 continue
             off.learn(more_kg, (JUDGED_KG + JUDGED_SHARE * kg) ** 2 + colony.error_kg[i] ** 2)
@@ -88,11 +86,6 @@ def rest_of(
         if days.dawn_s[i] - told_s < SEEN_LONG_DAYS * DAY_S:
             rows[i] = base_kg[i] + sum(off.kg), math.sqrt(off.var() + colony.error_kg[i] ** 2)
     return Rest(*rows.T)
-
-
-def _apart(one_kg: float, other_kg: float) -> float:
-    """Give how far apart two weights are; what is not known is the furthest [kg]."""
-    return math.inf if math.isnan(one_kg) else abs(one_kg - other_kg)
 
 
 class _Off:

@@ -28,7 +28,7 @@ def hungry(made_up_hive, honey_kg=8.0, eaten_kg=0.4, days=24, *, known=True, col
     day = (hive.time_s - hive.time_s[0]) / DAY_S
     hour = 24 * (day % 1)
     out = 0.0 if cold else np.clip((hour - 6) / 3, 0, 1) - np.clip((hour - 15) / 5, 0, 1)
-    rest = EMPTY_KG + 1.2 + 0.7 + 0.5 if cold else REST_KG
+    rest = EMPTY_KG + 1.2 + 0.5 + 0.5 if cold else REST_KG
     died_kg = 0.0 if cold else 0.04  # 400 bees a day
     noise = rng.normal(0, 0.02, len(day))
     hive.series["weight"] = rest + honey_kg - (eaten_kg + died_kg) * day - 0.4 * out + noise
@@ -83,7 +83,7 @@ def test_in_winter_snow_hides_nothing_for_long(made_up_hive, limits) -> None:
     (one,) = find(hive, limits, winter=True)
     day = (one.detected_s - hive.at(0, 0)) / DAY_S
     assert one.measures["stores_kg"] == pytest.approx(1.6 - 0.04 * day, abs=0.3)
-    assert one.measures["kg_a_day"] == pytest.approx(0.04, abs=0.011)
+    assert one.measures["kg_a_day"] == pytest.approx(0.04, rel=0.15)
     assert 17 < day < 38  # 0.9 kg are left on day 17
 
 
@@ -105,7 +105,7 @@ def test_enough_is_not_told(made_up_hive, limits) -> None:
 def test_with_brood_in_a_cold_week_more_is_eaten_than_by_a_cluster(made_up_hive) -> None:
     hive = hungry(made_up_hive, honey_kg=12.0, eaten_kg=0.25, cold=True)
     rate_kg = larder(hive).rate_kg  # it is May
-    assert rate_kg[16] == pytest.approx(0.25, rel=0.3)
+    assert rate_kg[16] == pytest.approx(0.25, rel=0.25)
 
 
 def test_snow_and_thaw_are_not_eaten(made_up_hive) -> None:
@@ -148,7 +148,7 @@ def test_a_visit_tells_the_stores_where_the_empty_hive_is_not_known(made_up_hive
     (one,) = find(hive, limits, [seen(hive, 6, stores_kg=5.6)])
     day = (one.detected_s - hive.at(0, 0)) / DAY_S
     assert one.measures["days_left"] == pytest.approx((8.0 - 0.4 * day) / 0.4, rel=0.25)
-    assert one.confidence < 0.85
+    assert one.confidence < 0.8
 
 
 def test_frames_that_were_judged_tell_it_too(made_up_hive, limits) -> None:
@@ -197,7 +197,8 @@ def test_what_stood_on_a_lid_or_dried_off_is_no_rate(made_up_hive) -> None:
     hive = hungry(made_up_hive, honey_kg=20.0, eaten_kg=0.3, days=20)
     hive.add(hive.at(14, 20), 1.2, minutes=60)
     hive.add(hive.at(16, 9), -1.2, minutes=400)  # slowly: what dries off
-    assert larder(hive).rate_kg[18] == pytest.approx(0.3, rel=0.25)
+    found = larder(hive)
+    assert found.net_kg[18] == pytest.approx(0.3, abs=0.06)
 
 
 def test_after_a_great_harvest_nobody_knows_to_a_kilogram(made_up_hive) -> None:

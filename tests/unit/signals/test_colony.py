@@ -174,17 +174,3 @@ def test_visits_that_count_nothing_change_nothing(made_up_hive) -> None:
     usual = colony(window, days)
     looked = colony(window, days, visit(window, days, 10, queen="seen"))
     assert all(np.array_equal(a, b) for a, b in zip(usual, looked, strict=True))
-
-
-def test_nights_that_dry_nectar_tell_nothing_of_the_colony(made_up_hive) -> None:
-    """A kilogram comes in by day, and half of it is gone by dawn: that is water, and no food."""
-    made = made_up_hive(days=45, empty_kg=21.5, step_s=1800, flow_kg=0.0)
-    made.series["weight"][:] = 40.0 - 0.3 * (made.time_s - made.time_s[0]) / DAY_S
-    dry = colony(made.window(), days_of(made.window()))
-    for day in range(10, 40):
-        made.add(made.at(day, 12), 1.2, minutes=300)
-        made.add(made.at(day, 23), -1.0, minutes=180)
-    days = days_of(made.window())
-    assert np.isnan(book.dry_nights_kg(days)[12:39]).all()
-    assert not np.isnan(book.dry_nights_kg(days)[2:8]).any()
-    assert colony(made.window(), days).bees[40] < 1.3 * dry.bees[40]

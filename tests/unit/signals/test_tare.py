@@ -14,7 +14,7 @@ from hivewatch.signals.colony import Colony
 from hivewatch.signals.days import days_of
 from hivewatch.signals.larder import larder_of
 
-EMPTY_KG, POLLEN_KG = 21.5, 1.0
+EMPTY_KG = 21.5
 DAYS = 60  # and a part of one more
 
 
@@ -37,12 +37,12 @@ def rest(window, *seen, net_kg=10.0, boxes_kg=0.0, doubt_kg=None, off_on=None):
     """
     days = days_of(window)
     bees, none, full = np.full(DAYS, 20_000.0), np.zeros(DAYS), np.ones(DAYS)
-    colony = Colony(bees, none, none, none, POLLEN_KG * full)
+    colony = Colony(bees, none, none, none, full)
     doubt = none.copy()
     if doubt_kg is not None:
         doubt[doubt_kg[0]] = doubt_kg[1] ** 2
     are_off = np.arange(DAYS) == (-1 if off_on is None else off_on)
-    gross = (EMPTY_KG + boxes_kg + 2.22 + POLLEN_KG + net_kg) * full
+    gross = (EMPTY_KG + boxes_kg + 2.22 + tare.POLLEN_KG + net_kg) * full
     boxes = Boxes(boxes_kg * full, doubt, are_off)
     is_cold = np.zeros(DAYS, np.bool_)
     return tare.rest_of(window, days, colony, is_cold, gross, boxes, seen)
@@ -102,26 +102,13 @@ def test_an_empty_hive_that_nobody_weighed_is_told_by_a_visit_for_a_winter(windo
     assert np.isnan(larder_of(unknown, []).stores_kg).all()
 
 
-def test_what_was_judged_after_a_harvest_is_what_was_left(made_up_hive) -> None:
-    """Whether somebody wrote down what was there before it, or after it."""
-    made = made_up_hive(days=30, empty_kg=EMPTY_KG, flow_kg=0.0)
-    made.add(made.at(10, 12), -8.0)
-    window = made.window()
-    alone = larder_of(window, []).stores_kg
-    left_kg = round(float(alone[11]), 1)
-    for kg in (left_kg, left_kg + 8.0):
-        assert larder_of(window, [visit(window, 10, kg)]).stores_kg[12] == pytest.approx(
-            alone[12], abs=0.3
-        )
-
-
-def test_wood_and_dead_bees_are_heavier_in_winter(window) -> None:
+def test_pollen_is_less_in_winter(window) -> None:
     days = days_of(window)
     full, none = np.ones(DAYS), np.zeros(DAYS)
     boxes = Boxes(none, none, none > 0)
-    colony = Colony(none, none, none, none, full)
-    mild, cold = (
-        tare.rest_of(window, days, colony, is_cold, full, boxes, ()).kg
-        for is_cold in (none > 0, full > 0)
-    )
-    assert cold - mild == pytest.approx(tare.DAMP_KG)
+    kg = [
+        tare.rest_of(window, days, Colony(none, none, none, none, height), cold, full, boxes, ()).kg
+        for height, cold in ((full, none > 0), (none, none > 0), (none, full > 0))
+    ]
+    assert kg[0] - kg[1] == pytest.approx(tare.POLLEN_KG / 2)
+    assert kg[2] - kg[1] == pytest.approx(tare.DAMP_KG)
