@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 from hivewatch.detect.finding import Finding
@@ -25,6 +25,7 @@ from hivewatch.detect.limits import Limits
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import Inspection
 from hivewatch.inspections.model import brood_counts
+from hivewatch.moments import spoken
 from hivewatch.signals.days import DAY_S
 from hivewatch.signals.departures import departures_of
 from hivewatch.signals.nest_room import nest_room
@@ -113,8 +114,7 @@ def _furthest(visit: Inspection) -> str | None:
 
 def _is_late(window: HiveWindow, at_s: int) -> bool:
     """Say whether the year is so far on that cells are raised to replace a queen."""
-    day = datetime.fromtimestamp(at_s, UTC).astimezone(ZoneInfo(window.yard.timezone)).date()
-    latitude = window.yard.latitude
+    day, latitude = _local_day(window, at_s), window.yard.latitude
     return seasons_weight(latitude) >= 1 and northern_day(day, latitude) >= LATE_DAY
 
 
@@ -156,8 +156,7 @@ def _losses_s(window: HiveWindow, since_s: int) -> list[int]:
 
 def _lacks_room(window: HiveWindow, visit: Inspection) -> bool:
     """Say whether a visit found, and left, a crowded nest with honey where brood should be."""
-    day = datetime.fromtimestamp(visit.at_s, UTC).astimezone(ZoneInfo(window.yard.timezone)).date()
-    room = nest_room(visit)
+    day, room = _local_day(window, visit.at_s), nest_room(visit)
     if room.covered is None or room.stored is None or room.free is None:
         return False
     if not is_laying_season(day, window.yard.latitude) or _is_late(window, visit.at_s):
@@ -173,7 +172,7 @@ def _by_cells(window: HiveWindow, visit: Inspection, stage: str) -> Finding:
     """Put the risk that queen cells show into words."""
     days = CAPPED_IN_DAYS[stage]
     furthest = "with an egg" if stage == "eggs" else stage
-    look = f"look again by {_local_day(window, visit.at_s + days * DAY_S)}"
+    look = f"look again by {spoken(_local_day(window, visit.at_s + days * DAY_S))}"
     count = visit.queen_cells.count if visit.queen_cells else 0
     return _risk(
         window,
@@ -203,15 +202,14 @@ def _by_room(window: HiveWindow, visit: Inspection) -> Finding:
         f"bees covered {covered:.0%} of the combs, stores {stored:.0%} of the brood combs",
         "most crowded hives do not swarm; a cell begun now is capped in "
         f"{days} days: give room, and look for cells by "
-        + _local_day(window, visit.at_s + days * DAY_S),
+        + spoken(_local_day(window, visit.at_s + days * DAY_S)),
         *(["a swarm left it in an earlier season"] if before else []),
     )
 
 
-def _local_day(window: HiveWindow, at_s: float) -> str:
-    """Name a day as the keeper would."""
-    there = datetime.fromtimestamp(at_s, UTC).astimezone(ZoneInfo(window.yard.timezone))
-    return f"{there.day} {there:%B}"
+def _local_day(window: HiveWindow, at_s: int) -> date:
+    """Give the day at the yard."""
+    return datetime.fromtimestamp(at_s, UTC).astimezone(ZoneInfo(window.yard.timezone)).date()
 
 
 def _risk(
