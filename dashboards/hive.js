@@ -115,7 +115,7 @@ function render(main, data, state, page) {
       stepS: seconds(readings.get(quantities[0]).step), from: data.from, to: data.to,
     });
   }
-  fill(part("outlook"), data.isGone ? [h("p", { class: "quiet" }, given || "The hive is gone from its scale.")] : outlookPart(data.outlook));
+  fill(part("outlook"), data.isGone ? [h("p", { class: "quiet" }, given || "The hive is gone from its scale.")] : outlookPart(data.outlook, seen, now, zone));
   for (const choice of main.querySelectorAll(".spans input")) choice.checked = !state.around && choice.value === state.days;
   const listed = LISTED * state.pages;
   const show = (finding) => showAround(finding, main, state, page, now);
@@ -157,12 +157,12 @@ function build(main, state, page, id) {
     h("div", { "data-part": "head", class: "headline" }), h("div", { "data-part": "now" }),
     h("dl", { "data-part": "figures", class: "figures" }),
     h("div", { "data-part": "asked" }),
+    h("section", { "aria-labelledby": "ahead" }, h("h2", { id: "ahead" }, "Three weeks back, three weeks ahead"),
+      h("div", { "data-part": "outlook" })),
     h("section", { "aria-labelledby": "did" },
       h("header", {}, h("h2", { id: "did", tabindex: "-1" }, "What it did"), choice),
       h("p", { "data-part": "marks", class: "quiet small" }),
       h("div", { class: "charts" }, charts.map(({ chart }) => chart.figure))),
-    h("section", { "aria-labelledby": "ahead" }, h("h2", { id: "ahead" }, "Three weeks back, three weeks ahead"),
-      h("div", { "data-part": "outlook" })),
     h("section", { "aria-labelledby": "found" }, h("h2", { id: "found" }, "What was found"), h("div", { "data-part": "findings" })),
     h("section", { "aria-labelledby": "seen" }, h("h2", { id: "seen" }, "What people saw"),
       state.form.element, h("div", { "data-part": "inspections" })),

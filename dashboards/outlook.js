@@ -1,7 +1,7 @@
 // Three weeks back, three weeks ahead: what was counted at the comb, carried on.
 
 import { h } from "./dom.js";
-import { number } from "./words.js";
+import { dayKey, number } from "./words.js";
 
 const WIDE = 420;
 const HIGH = 200;
@@ -27,24 +27,35 @@ export function canLookAhead(events, now) {
     && (event.inspection.brood || event.inspection.adults || event.inspection.frames?.length));
 }
 
-/** The part of a hive's page; `outlook` is the API's, or null. */
-export function outlookPart(outlook) {
+/** Bees that people counted, as `[{day, bees}]`, days counted from today. */
+function counted(events, now, zone) {
+  const dayOf = (time) => Date.parse(dayKey(time, zone)) / 86400000;
+  return events.filter(({ inspection }) => inspection?.adults && !inspection.withdrawn)
+    .map(({ at, inspection }) => ({ day: dayOf(at) - dayOf(now), bees: inspection.adults }))
+    .filter(({ day }) => day >= WEEKS[0]);
+}
+
+/** The part of a hive's page; `outlook` is the API's, or null, `events` what people saw. */
+export function outlookPart(outlook, events, now, zone) {
   if (outlook === null) {
     return [h("p", { class: "quiet" },
       "Count brood or bees at a visit and write it down: then this looks three weeks back and three weeks ahead.")];
   }
+  const of = (name) => outlook.days.map((row) => ({ day: row.day, ...row[name] }));
   return [
     h("ul", { class: "reading" }, outlook.reading.map((line) => h("li", {}, line))),
+    h("p", { class: "quiet small" }, "Line: most likely. Band: the truth lies in it eight times in ten. Ring: counted at a visit."),
     h("div", { class: "charts abreast" },
-      chart("Eggs laid a day", outlook.laying, "--line-2"),
-      chart("Adult bees", outlook.adults, "--line-1"),
-      chart("Foragers among them", outlook.foragers, "--line-3")),
+      chart("Eggs laid a day", outlook.laying, "line-2"),
+      chart("Young bees emerging a day", of("emerging"), "line-2"),
+      chart("Adult bees", of("adults"), "line-1", counted(events, now, zone)),
+      chart("Foragers among them", of("foragers"), "line-3")),
   ];
 }
 
-/** A line with the band in which the truth lies eight times in ten. */
-function chart(title, days, colour) {
-  const most = nice(Math.max(...days.map((one) => one.high), 1));
+/** A line with the band in which the truth lies eight times in ten, and rings for what was counted. */
+function chart(title, days, line, seen = []) {
+  const most = nice(Math.max(...days.map((one) => one.high), ...seen.map((one) => one.bees), 1));
   const x = (day) => LEFT + ((day + 21) / 42) * (WIDE - LEFT - 8);
   const y = (bees) => TOP + (1 - bees / most) * (HIGH - FOOT - TOP);
   const points = (name, list) => list.map((one) => `${x(one.day).toFixed(1)},${y(one[name]).toFixed(1)}`);
@@ -60,13 +71,15 @@ function chart(title, days, colour) {
   ]);
   const last = days.at(-1);
   return h("figure", { class: "chart ahead" },
-    h("figcaption", {}, h("h3", {}, title), h("p", { class: "quiet small" }, "line: most likely; band: eight times in ten")),
+    h("figcaption", {}, h("h3", {}, title)),
     svg("svg", {
-      viewBox: `0 0 ${WIDE} ${HIGH}`, role: "img", class: colour.slice(2),
+      viewBox: `0 0 ${WIDE} ${HIGH}`, role: "img", class: line,
       "aria-label": `${title}: ${number(last.median, 0)} in three weeks, between ${number(last.low, 0)} and ${number(last.high, 0)}`,
     }, ...grid, ...weeks,
     svg("polygon", { class: "band", points: [...points("high", days), ...points("low", [...days].reverse())].join(" ") }),
-    svg("polyline", { class: "line", points: points("median", days).join(" ") })),
+    svg("polyline", { class: "line", points: points("median", days).join(" ") }),
+    ...seen.map(({ day, bees }) => svg("circle", { class: "counted", cx: x(day), cy: y(bees), r: 5 },
+      svg("title", {}, `${number(bees, 0)} counted, ${-day} days ago`)))),
     h("details", {}, h("summary", {}, "The same as a table"),
       h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `${title}, by day` }, table(days))));
 }

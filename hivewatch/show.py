@@ -18,6 +18,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from hivewatch.apiary import Apiary, stands
 from hivewatch.comb.outlook import Outlook
 from hivewatch.comb.outlook_words import describe_outlook
+from hivewatch.comb.reading import Range
 from hivewatch.detect.finding import Finding
 from hivewatch.errors import UsageError
 from hivewatch.ingest.folder import Taken, files_of, import_file
@@ -100,16 +101,19 @@ def _first(amount: str, rest: list[str]) -> str:
 
 
 def outlook_text(seen: Outlook) -> str:
-    """Give an outlook in sentences, with a small table of the weeks ahead."""
-    rows = ["", "days from now      adults (8 in 10 times)   foragers   emerging a day"]
-    for day in (0, 7, 14, 21):
-        adults, foragers, young = seen.adults[day], seen.foragers[day], seen.emerging[day]
-        span = f"({_hundreds(adults.low)} to {_hundreds(adults.high)})"
-        rows.append(
-            f"{day:>13} {_hundreds(adults.median):>11} {span:<20}"
-            f" {_hundreds(foragers.median):>9} {_hundreds(young.median):>12}"
-        )
+    """Give an outlook in sentences, with a small table of the weeks back and ahead."""
+    rows = ["", "days from now   eggs laid      adults (8 in 10 times)   foragers   emerging a day"]
+    for day in range(-21, 22, 7):
+        known = [seen.figures[name].get(day) for name in ("adults", "foragers", "emerging")]
+        adults, foragers, young = ("-" if one is None else _hundreds(one.median) for one in known)
+        span = "" if known[0] is None else _span(known[0])
+        laid = _hundreds(seen.laying[day].median)
+        rows.append(f"{day:>13} {laid:>11} {adults:>11} {span:<20} {foragers:>9} {young:>12}")
     return "\n".join([*describe_outlook(seen), *rows])
+
+
+def _span(of: Range) -> str:
+    return f"({_hundreds(of.low)} to {_hundreds(of.high)})"
 
 
 def _hundreds(bees: float) -> str:

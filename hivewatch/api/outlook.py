@@ -31,6 +31,19 @@ class OfDay(Spread):
     day: int
 
 
+class Day(Answer):
+    """Brood and bees of one day, counted from today."""
+
+    day: int
+    eggs: Spread = Field(description="cells, as are open and capped")
+    open: Spread
+    capped: Spread
+    emerging: Spread = Field(description="young bees on that day")
+    adults: Spread
+    house_bees: Spread
+    foragers: Spread
+
+
 class Brood(Answer):
     """Cells of each stage today."""
 
@@ -82,6 +95,9 @@ class Outlook(Answer):
     adults: list[OfDay]
     foragers: list[OfDay]
     emerging: list[OfDay] = Field(description="young bees a day")
+    days: list[Day] = Field(
+        description="day -21 to 21; none before the first inspection that the outlook rests on"
+    )
     room: Room
     stores: Stores
     reading: list[str] = Field(description="what a keeper would say")

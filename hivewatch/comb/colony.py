@@ -198,3 +198,9 @@ def join_hives(colonies: list[Colony]) -> Colony:
         np.concatenate([c.foragers for c in colonies], axis=1),
         np.concatenate([c.winter for c in colonies], axis=0),
     )
+
+
+def empty_days(colony: Colony) -> int:
+    """Say for how many days no egg was laid in the first hive, by most members."""
+    aged = np.flatnonzero(np.median(colony.brood[:, 0], axis=1) >= 1.0)
+    return int(aged[0]) if aged.size else WORKER.emerge_day

@@ -10,12 +10,13 @@ from typing import Literal
 import numpy as np
 
 from hivewatch.comb.assimilate import bring_in, first_colony
-from hivewatch.comb.colony import Colony, join_hives, take_hives
+from hivewatch.comb.colony import Colony, empty_days, join_hives, take_hives
 from hivewatch.comb.done import Change, change, lost, swarmed
 from hivewatch.comb.follow import follow_foragers
 from hivewatch.comb.laying_told import AROUND_DAYS, Told, turn, worth_of_failing
 from hivewatch.comb.nest import choose, fit
 from hivewatch.comb.own import draw_own, season_of, wander
+from hivewatch.comb.past import days_of_rows, no_days, rows_of
 from hivewatch.comb.priors import DRIFTING, Traits, draw_noise, join_traits, stream, take_traits
 from hivewatch.comb.queen import (
     STOPPED_PART,
@@ -26,7 +27,7 @@ from hivewatch.comb.queen import (
 )
 from hivewatch.comb.rates import CHUNK_HIVES, Day, advance_one_day
 from hivewatch.comb.sensed import Sensed, against_usual, days_between
-from hivewatch.comb.stages import WORKER, Floats
+from hivewatch.comb.stages import Floats
 from hivewatch.comb.start import LAYING_MAX, Visit
 from hivewatch.signals.season import (
     growths_by_season,
@@ -56,6 +57,8 @@ class Course:
         The day (ordinal) on which a queen begins to lay, `NEVER` for none; and how much.
     emerged : Floats
         Bees that emerged today.
+    past : Floats
+        The days before, as `comb.past` keeps them.
     day, visit : date, Visit
         This day, and the last visit.
     restarted : date or None
@@ -70,6 +73,7 @@ class Course:
     again: Floats
     again_laying: Floats
     emerged: Floats
+    past: Floats
     day: date
     visit: Visit
     restarted: date | None
@@ -104,7 +108,7 @@ def begin(visit: Visit, seed: int, latitude: float, sensed: Sensed, members: int
     wait = np.full(members, NEVER)
     usual = against_usual(sensed, latitude)
     course = Course(
-        *(empty, nobody, own, wait, none, none, visit.day, visit, None),
+        *(empty, nobody, own, wait, none, none, no_days(members), visit.day, visit, None),
         *(seed, latitude, sensed, usual),
     )
     colony, traits = first_colony(visit, seed, course.days_of, latitude, members)
@@ -167,14 +171,16 @@ def _next_day(courses: Sequence[Course], day: date) -> list[Course]:
 
 
 def meet(course: Course, visit: Visit) -> Course:
-    """Bring in a visit on its day."""
-    colony, traits, own, afresh = bring_in(
-        *(course.colony, course.traits, course.own, visit),
+    """Bring in a visit on its day; what it says of the days before changes these, too."""
+    colony, traits, moved, afresh = bring_in(
+        *(course.colony, course.traits, np.concatenate([course.own, rows_of(course.past)]), visit),
         *(course.seed, course.days_of, course.latitude),
     )
+    own, rows = np.split(moved, [len(course.own)])
     restarted = visit.day if afresh else course.restarted
     last = visit if visit.is_count else course.visit
-    met = replace(course, colony=colony, traits=traits, own=own, visit=last, restarted=restarted)
+    met = replace(course, colony=colony, traits=traits, own=own, past=days_of_rows(rows))
+    met = replace(met, visit=last, restarted=restarted)
     return _done(_requeen(met) if visit.is_count else met, visit)
 
 
@@ -281,6 +287,7 @@ def _by_nest(course: Course, day: date) -> Course:
         again=course.again[chosen],
         again_laying=course.again_laying[chosen],
         emerged=course.emerged[chosen],
+        past=course.past[..., chosen],
     )
 
 
@@ -308,9 +315,3 @@ def _follow(courses: list[Course], day: date) -> list[Course]:
                 own=np.concatenate([own[:, nth], some[nth].own[3:]]),
             )
     return courses
-
-
-def empty_days(colony: Colony) -> int:
-    """Say for how many days no egg was laid, by most members."""
-    aged = np.flatnonzero(np.median(colony.brood[:, 0], axis=1) >= 1.0)
-    return int(aged[0]) if aged.size else WORKER.emerge_day

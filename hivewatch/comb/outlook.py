@@ -9,10 +9,11 @@ from datetime import date, timedelta
 import numpy as np
 
 from hivewatch.comb.calendar import EMERGENCY_EGGS_DAYS
-from hivewatch.comb.colony import Colony
-from hivewatch.comb.course import NEVER, Course, begin, empty_days, meet, run_to
+from hivewatch.comb.colony import Colony, empty_days
+from hivewatch.comb.course import NEVER, Course, begin, meet, run_to
 from hivewatch.comb.held import NOTHING_HELD, Held
 from hivewatch.comb.need import Need, need_of
+from hivewatch.comb.past import FIGURES, add_day, figures
 from hivewatch.comb.priors import Traits, stream
 from hivewatch.comb.reading import WITHIN, Range
 from hivewatch.comb.room import Boxes, Room, room_of
@@ -22,7 +23,7 @@ from hivewatch.comb.start import BEE_LIFE_DAYS, LAYING_MAX, MEMBERS, Visit
 from hivewatch.frames import Frame
 from hivewatch.signals.season import is_laying_season, laying_growth, laying_level
 
-AHEAD_DAYS = 21
+AHEAD_DAYS = BACK_DAYS = 21
 
 VISIT_TOO_OLD_DAYS = 60
 """Visits longer ago are not started from. Own choice: by then no bee that was counted as brood is a
@@ -77,22 +78,43 @@ class Hive:
 class Outlook:
     """The colony from 21 days back to 21 ahead; `day` 0 is `as_of`.
 
-    `laying` has days -21 to 21, `adults`, `foragers`, `emerging` 0 to 21. `brood` is as of day 0.
-    `workers_lay_from` is by when workers may lay, where open brood is missing.
+    `laying` has days -21 to 21; so has each of `past.FIGURES` in `figures`, but none before the
+    first visit that the outlook rests on. `workers_lay_from` is by when workers may lay, where open
+    brood is missing.
     """
 
     hive: str
     as_of: date
     visit: Visit
     laying: dict[int, Range]
-    brood: dict[str, Range]
-    adults: dict[int, Range]
-    foragers: dict[int, Range]
-    emerging: dict[int, Range]
+    figures: dict[str, dict[int, Range]]
     room: Room
     need: Need
     restarted_on: date | None
     workers_lay_from: date | None = None
+
+    @property
+    def adults(self) -> dict[int, Range]:
+        """Adult workers, from today on."""
+        return self._from_today("adults")
+
+    @property
+    def foragers(self) -> dict[int, Range]:
+        """Foragers among them, from today on."""
+        return self._from_today("foragers")
+
+    @property
+    def emerging(self) -> dict[int, Range]:
+        """Bees that emerge on a day, from today on."""
+        return self._from_today("emerging")
+
+    @property
+    def brood(self) -> dict[str, Range]:
+        """Cells of each stage, today."""
+        return {stage: self.figures[stage][0] for stage in ("eggs", "open", "capped")}
+
+    def _from_today(self, name: str) -> dict[int, Range]:
+        return {day: span for day, span in self.figures[name].items() if day >= 0}
 
 
 def look_ahead(
@@ -141,8 +163,17 @@ def look_ahead(
         return None
     course = begin(usable[0], hive.seed, hive.latitude, sensed, members)
     for visit in usable[1:]:
-        course = meet(run_to(course, visit.day), visit)
-    return _ahead(hive, run_to(course, as_of), as_of, held, within)
+        course = meet(_lived(course, visit.day, as_of), visit)
+    return _ahead(hive, _lived(course, as_of, as_of), as_of, held, within)
+
+
+def _lived(course: Course, until: date, as_of: date) -> Course:
+    """Move on to the end of another day, and remember the last three weeks."""
+    course = run_to(course, min(until, max(course.day, as_of - timedelta(days=BACK_DAYS))))
+    while course.day < until:
+        course = replace(course, past=add_day(course.past, course.colony, course.emerged))
+        course = run_to(course, course.day + timedelta(days=1))
+    return course
 
 
 def _ahead(hive: Hive, course: Course, as_of: date, held: Held, within: float) -> Outlook:
@@ -151,29 +182,27 @@ def _ahead(hive: Hive, course: Course, as_of: date, held: Held, within: float) -
     laying = {
         -age - 1: one for age, one in enumerate(_ranges(course.colony.brood[:, 0] / alive, within))
     }
-    now = course.colony
-    of_stages = _ranges([now.brood_class(place)[0] for place in range(3)], within)
-    brood = dict(zip(("eggs", "open", "capped"), of_stages, strict=True))
+    now, days = course.colony, list(np.expm1(course.past))
+    first = -len(days)
     course = _resumes(course, hive, as_of)
-    coming = []
+    laid = []
     for ahead in range(AHEAD_DAYS + 1):
         course = run_to(course, as_of + timedelta(days=ahead))
-        laid, colony = course.traits.laying[0], course.colony
-        coming.append((laid, colony.adults[0], colony.foragers.sum(axis=0)[0], course.emerged))
-    laying_ahead, adults, foragers, emerging = (
-        dict(enumerate(_ranges(rows, within))) for rows in zip(*coming, strict=True)
-    )
-    laying |= laying_ahead
-    cells = sum(one.median for one in brood.values())
+        laid.append(course.traits.laying[0])
+        days.append(figures(course.colony, course.emerged))
+    laying |= dict(enumerate(_ranges(laid, within)))
+    by_figure = {
+        name: dict(enumerate(_ranges([day[place] for day in days], within), start=first))
+        for place, name in enumerate(FIGURES)
+    }
+    adults = {day: span for day, span in by_figure["adults"].items() if day >= 0}
+    cells = sum(by_figure[stage][0].median for stage in ("eggs", "open", "capped"))
     return Outlook(
         hive.hive,
         as_of,
         course.visit,
         dict(sorted(laying.items())),
-        brood,
-        adults,
-        foragers,
-        emerging,
+        by_figure,
         room_of(hive.boxes, held, adults, cells, as_of, hive.latitude),
         need_of(held, adults, laying, as_of, hive.latitude),
         course.restarted,

@@ -35,6 +35,10 @@ def outlook_dict(outlook: Outlook, as_of: str | None = None) -> dict[str, object
         "adults": _days(outlook.adults),
         "foragers": _days(outlook.foragers),
         "emerging": _days(outlook.emerging),
+        "days": [
+            {"day": day} | {name: _span(spans[day]) for name, spans in outlook.figures.items()}
+            for day in sorted(outlook.figures["adults"])
+        ],
         "room": room_dict(outlook.room),
         "stores": stores_dict(outlook.need),
         "reading": describe_outlook(outlook),
@@ -95,7 +99,21 @@ def _brood(outlook: Outlook) -> list[str]:
     if laying.median < HARDLY_ANY:
         said = "She lays hardly any eggs" if laying.median >= 1 else "No eggs are being laid"
     young = f"about {about(week)} young bees emerge" if week >= 1 else "no young bees emerge"
-    return [f"{said}, and {young} in the next 7 days.", *_again(outlook), *_cold(outlook)]
+    said = f"{said}, and {young} in the next 7 days."
+    return [said, *_on_the_combs(outlook), *_again(outlook), *_cold(outlook)]
+
+
+def _on_the_combs(outlook: Outlook) -> list[str]:
+    """Say what a count would find, so that a keeper can hold the next one against it."""
+    eggs, larvae, capped = (span.median for span in outlook.brood.values())
+    if outlook.visit.day == outlook.as_of or eggs + larvae + capped < 1:
+        return []
+    return [
+        (
+            f"On the combs there should be about {about(eggs)} eggs, {about(larvae)} open and "
+            f"{about(capped)} capped cells."
+        )
+    ]
 
 
 def _again(outlook: Outlook) -> list[str]:

@@ -20,6 +20,7 @@ def form(here, visit):
         page = visit(f"{here.url}/#/hive/{hive}", viewport)
         page.get_by_text("Write down a visit").click()
         page.locator(".visit [name=at]").wait_for()
+        page.wait_for_function("document.querySelector('.visit [name=at]').value")
         return page
 
     return opened

@@ -264,3 +264,61 @@ def test_nobody_fears_laying_workers_beside_open_brood_or_in_winter() -> None:
     for ahead in (look_ahead(HIVE, [GOOD], DAY), look_ahead(HIVE, resting, january)):
         assert ahead is not None
         assert ahead.workers_lay_from is None
+
+
+def test_the_days_before_are_told_from_the_first_visit_on() -> None:
+    ahead = look_ahead(HIVE, [GOOD], DAY + timedelta(days=9))
+    assert ahead is not None
+    for spans in ahead.figures.values():
+        assert sorted(spans) == list(range(-9, 22))
+        assert all(0 <= span.low <= span.median <= span.high for span in spans.values())
+    assert ahead.figures["capped"][-9].median == pytest.approx(15100, rel=0.1)
+    told = outlook_dict(ahead)["days"]
+    assert [row["day"] for row in told] == list(range(-9, 22))  # type: ignore[attr-defined]
+    long_ago = look_ahead(HIVE, [GOOD], DAY + timedelta(days=40))
+    assert long_ago is not None
+    assert sorted(long_ago.figures["adults"]) == list(range(-21, 22))
+
+
+def test_bees_of_a_day_are_those_in_the_house_and_those_who_forage() -> None:
+    ahead = look_ahead(HIVE, [GOOD], DAY + timedelta(days=9), within=0.0)
+    assert ahead is not None
+    for day, adults in ahead.figures["adults"].items():
+        parts = [ahead.figures[name][day].median for name in ("house_bees", "foragers")]
+        assert sum(parts) == pytest.approx(adults.median, rel=0.05)  # medians need not add up
+
+
+def test_what_was_the_present_is_the_past_a_day_later() -> None:
+    one, two = (look_ahead(HIVE, [GOOD], DAY + timedelta(days=days)) for days in (6, 10))
+    assert one is not None
+    assert two is not None
+    for name, spans in one.figures.items():
+        for day in range(-6, 1):
+            assert two.figures[name][day - 4].median == pytest.approx(spans[day].median, rel=1e-9)
+
+
+@pytest.mark.parametrize("part", [0.75, 1.3])
+def test_a_count_says_as_much_of_yesterday_as_of_today(part: float) -> None:
+    later = DAY + timedelta(days=14)
+    untold = look_ahead(HIVE, [GOOD], later)
+    assert untold is not None
+    counted = part * untold.adults[0].median
+    told = look_ahead(HIVE, [GOOD, Visit(later, None, counted)], later)
+    assert told is not None
+    week_ago, yesterday, today = (
+        np.log(told.figures["adults"][day].median / untold.figures["adults"][day].median)
+        for day in (-7, -1, 0)
+    )
+    assert yesterday == pytest.approx(today, rel=0.2)
+    assert 0 < week_ago / np.log(part) <= today / np.log(part) + 0.05 < 1
+
+
+def test_a_count_that_fits_nothing_leaves_the_days_before_as_they_were() -> None:
+    later = DAY + timedelta(days=14)
+    untold = look_ahead(HIVE, [GOOD], later)
+    told = look_ahead(HIVE, [GOOD, Visit(later, CombCount(0, 0, 2000), 1500)], later)
+    assert untold is not None
+    assert told is not None
+    assert told.restarted_on == later
+    for day in range(-14, 0):
+        assert told.figures["adults"][day] == untold.figures["adults"][day]
