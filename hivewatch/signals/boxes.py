@@ -1,7 +1,7 @@
 """What of a hive's weight is boxes that were put on since the first reading, day by day.
 
-A visit says what was put on; what nobody wrote down is guessed from the size of its step, and stays
-in doubt until the boxes are off again.
+A visit says what was put on; what nobody wrote down, though there may have been a visit, is guessed
+from the size of its step, and stays in doubt until the boxes are off again.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ ALL_SHARE = 0.9  # own choice: of what was put on; who takes as much takes all o
 EMPTY_BOX_KG = 6.0  # [kg] own choice: of a box that is taken off where several are on
 FOOD_MONTHS = (8, 9, 10, 11, 12, 1, 2, 3)  # common practice, no source: fed then, not supered;
 # half a year later in the south
+ADDS = {"super added", "fed", "united", "moved", "other"}  # what makes a hive heavier
 MOVED_SHARE = 0.01  # own choice: error of boxes put on or taken off
 UNTOLD_KG = 3.0  # [kg] own choice: half a box, which a step that nobody wrote down may be
 LIKELY_KG = 1.5  # [kg] own choice: where room was wanted, or food, and the other is unlikely
@@ -113,7 +114,7 @@ def _changes(
         elif size_kg < -BOX_KG[0]:
             on_kg = 0.0 if -size_kg > ALL_SHARE * on_kg else max(on_kg - EMPTY_BOX_KG, 0.0)
         off_kg = MOVED_SHARE * size_kg if abs(size_kg) >= BOX_KG[0] else 0.0
-        if not visits and BOX_KG[0] < size_kg < BOX_KG[1]:
+        if not what & ADDS and BOX_KG[0] < size_kg < BOX_KG[1]:
             left_kg = rough_kg[day] - on_kg if day >= 0 else np.nan
             is_fed = _is_fed_then(step, is_south=window.yard.latitude < 0)
             on_kg += 0.0 if is_fed else _box_kg(size_kg, left_kg)

@@ -77,7 +77,10 @@ def rest_of(
     rows = np.full((len(days), 2), np.nan)
     for i in range(len(days)):
         for at_s, kg in judged.get(i, ()):
-            more_kg = gross_kg[i - 1] - kg - base_kg[i] + boxes.kg[i] - boxes.kg[i - 1]
+            # judged before something was done, or what was left of it: whichever is the likelier
+            before_kg = gross_kg[i - 1] - kg - base_kg[i] + boxes.kg[i] - boxes.kg[i - 1]
+            after_kg = gross_kg[i] - kg - base_kg[i]
+            more_kg = min((before_kg, after_kg), key=lambda one: _apart(one, sum(off.kg)))
             if np.isnan(more_kg) or more_kg < -FAR_OFF_KG:  # it lay beside its scale
                 continue
             off.learn(more_kg, (JUDGED_KG + JUDGED_SHARE * kg) ** 2 + colony.error_kg[i] ** 2)
@@ -86,6 +89,11 @@ def rest_of(
         if days.dawn_s[i] - told_s < SEEN_LONG_DAYS * DAY_S:
             rows[i] = base_kg[i] + sum(off.kg), math.sqrt(off.var() + colony.error_kg[i] ** 2)
     return Rest(*rows.T)
+
+
+def _apart(one_kg: float, other_kg: float) -> float:
+    """Give how far apart two weights are; what is not known is the furthest [kg]."""
+    return math.inf if math.isnan(one_kg) else abs(one_kg - other_kg)
 
 
 class _Off:

@@ -37,6 +37,12 @@ def test_what_is_written_down_counts(hive) -> None:
     assert unweighed[6] == pytest.approx(6.2, abs=0.2)
 
 
+def test_a_visit_that_says_nothing_of_a_box_leaves_it_to_its_step(hive) -> None:
+    hive.add(hive.at(5, 12), 6.2)
+    assert found(hive, seen(hive, 5)).kg.tolist() == found(hive).kg.tolist()
+    assert found(hive, seen(hive, 5, {"what": "fed"})).kg[-1] == 0
+
+
 def test_one_visit_in_two_steps_counts_once(hive) -> None:
     hive.add(hive.at(5, 11.5), 6.2)
     hive.add(hive.at(5, 12.5), 3.5)

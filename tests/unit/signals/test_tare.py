@@ -102,6 +102,18 @@ def test_an_empty_hive_that_nobody_weighed_is_told_by_a_visit_for_a_winter(windo
     assert np.isnan(larder_of(unknown, []).stores_kg).all()
 
 
+def test_what_was_judged_after_a_harvest_is_what_was_left(made_up_hive) -> None:
+    """Whether somebody wrote down what was there before it, or after it."""
+    made = made_up_hive(days=30, empty_kg=EMPTY_KG, flow_kg=0.0)
+    made.add(made.at(10, 12), -8.0)
+    window = made.window()
+    alone = larder_of(window, []).stores_kg
+    left_kg = round(float(alone[11]), 1)
+    for kg in (left_kg, left_kg + 8.0):
+        judged = larder_of(window, [visit(window, 10, kg)]).stores_kg
+        assert judged[12] == pytest.approx(alone[12], abs=0.3)
+
+
 def test_pollen_is_less_in_winter(window) -> None:
     days = days_of(window)
     full, none = np.ones(DAYS), np.zeros(DAYS)
