@@ -7,7 +7,7 @@ less than two weeks and is less than a keeper would leave in the hive at any tim
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from math import erf, sqrt
+from statistics import NormalDist
 
 import numpy as np
 
@@ -27,7 +27,8 @@ RATE_SHARE = 0.2  # own choice: two in three of made-up seasons keep to it
 # [kg], own choice: an error that a well-kept hive has, too; of what is off beyond it so much must
 # be low as well, else boxes that nobody wrote down hide more than anybody can know
 USUAL_KG, SURE = 1.2, 1.5
-SURE_LEAST, SURE_MOST = 0.5, 0.95  # own choice: below an even chance nothing is told
+SURE_MOST = 0.95  # own choice; an even chance is the least: what lies above its mark is not told
+LEAST_ERROR_KG, FAR = 0.1, 3.0  # [kg], own choice; deviations below nothing that still tell apart
 IN_A_ROW = 2  # [d] own choice: dawns that agree; a wet or windy one does not
 
 
@@ -46,7 +47,8 @@ def find(window: HiveWindow, inspections: Sequence[Inspection], _limits: Limits)
     -------
     list[Finding]
         Of kind `low_stores`; `days_left`, `stores_kg` and `kg_a_day` as they were when it was told,
-        `days_error` and `kg_error` how far off they may be.
+        `days_error` and `kg_error` how far off they may be. `confidence` is how likely the stores
+        are below the mark by which they are told, were they off as a normal error is.
 
     References
     ----------
@@ -85,36 +87,48 @@ def _spells(larder: Larder) -> Iterator[tuple[int, int, int | None]]:
 
 def _sure(kg: float, error_kg: float, low_kg: float) -> float:
     """Give how likely stores are low, if they are off as a normal error is; never quite certain."""
-    below = 0.5 * (1.0 + erf((low_kg - kg) / max(error_kg, 0.1) / sqrt(2.0)))
-    return min(max(below, SURE_LEAST), SURE_MOST)
+    return min(NormalDist().cdf((low_kg - kg) / max(error_kg, LEAST_ERROR_KG)), SURE_MOST)
+
+
+def _likely_kg(kg: float, error_kg: float) -> float:
+    """Give what is as likely exceeded as not, if stores are off as a normal error is.
+
+    There is never less than nothing, so that of the normal distribution what lies above it counts.
+    """
+    error_kg, normal = max(error_kg, LEAST_ERROR_KG), NormalDist()
+    apart = max(kg / error_kg, -FAR)
+    return error_kg * (apart - normal.inv_cdf(normal.cdf(apart) / 2))
 
 
 def _low(
     window: HiveWindow, days: Days, larder: Larder, first: int, told: int, well: int | None
 ) -> Finding:
     """Put a shortage into words and figures."""
-    left, kg = float(larder.days_left[told]), max(float(larder.stores_kg[told]), 0.0)
-    rate = float(larder.rate_kg[told])
+    rate, error_kg = float(larder.rate_kg[told]), float(larder.error_kg[told])
     known = window.hive.empty_kg is not None
-    error_kg = float(larder.error_kg[told])
+    weighed_kg = float(larder.stores_kg[told])
+    kg = _likely_kg(weighed_kg, error_kg)
+    low_kg = max(min(LOW_DAYS * rate, LOW_KG), ALWAYS_LOW_KG)
+    left = kg / rate
     error_d = float(np.hypot(error_kg / rate, RATE_SHARE * left))
     span = f"{max(left - error_d, 0.0):.0f} to {left + error_d:.0f}"
     until = len(days) if well is None else well + 1
-    lowest_kg = float(np.nanmin(larder.stores_kg[first:until]))
+    lowest = first + int(np.nanargmin(larder.stores_kg[first:until]))
+    lowest_kg = _likely_kg(float(larder.stores_kg[lowest]), float(larder.error_kg[lowest]))
     return Finding(
         kind="low_stores",
         subject=f"hive:{window.hive.id}",
         start_s=int(days.dawn_s[first]),
         end_s=None if well is None else int(days.dawn_s[well]),
         detected_s=int(days.dawn_s[told]),
-        confidence=round(_sure(kg, error_kg, min(LOW_DAYS * rate, LOW_KG)), 2),
+        confidence=round(_sure(weighed_kg, error_kg, low_kg), 2),
         measures={
             "days_left": round(left, 1),
             "days_error": round(error_d, 1),
             "stores_kg": round(kg, 1),
             "kg_error": round(error_kg, 1),
             "kg_a_day": round(rate, 2),
-            "lowest_stores_kg": round(max(lowest_kg, 0.0), 1),
+            "lowest_stores_kg": round(lowest_kg, 1),
         },
         evidence=(
             f"about {kg:.1f} kg of honey, to {error_kg:.1f} kg or so",
