@@ -27,14 +27,28 @@ const live = follow((what) => {
 });
 
 function choose() {
-  const [name = "", id = "", part = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decodeURIComponent);
+  const [name, id = "", part = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decoded);
   if (name === "hive" && id) return part === "timeline" ? timelinePage("hives", id) : hivePage(id);
   if (name === "alerts") return alertsPage();
   if (name === "quarantine") return quarantinePage();
   if (name === "round") return roundPage();
   if (name === "yard" && id) return timelinePage("yards", id);
-  return yardsPage();
+  return name === "" ? yardsPage() : noPage;
 }
+
+/** A part of the address; null where it is no text that an address can stand for. */
+function decoded(part) {
+  try {
+    return decodeURIComponent(part);
+  } catch {
+    return null;
+  }
+}
+
+const noPage = {
+  title: "Nothing here",
+  load: () => Promise.reject(Object.assign(new Error("There is no such page."), { status: 404 })),
+};
 
 function open() {
   view?.close?.();

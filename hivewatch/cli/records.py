@@ -17,8 +17,8 @@ from hivewatch.cli.words import (
     print_json,
     read_text,
     settings_of,
+    span_s,
     store_of,
-    time_s,
 )
 from hivewatch.errors import SeveralErrors, UsageError
 from hivewatch.store.open import Store
@@ -184,12 +184,13 @@ def export_records(
     """
     from hivewatch.export import END_S, Choice, export_all, export_kind
 
+    since_s, until_s = span_s(since, until, END_S)
     choice = Choice(
         hives=hive or (),
         yards=yard or (),
         quantities=quantity or (),
-        since_s=time_s(since, "--since", 0),
-        until_s=time_s(until, "--until", END_S),
+        since_s=since_s,
+        until_s=until_s,
         received=what is not None,
     )
     path = None if str(file) == "-" else file

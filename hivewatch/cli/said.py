@@ -15,6 +15,7 @@ from hivewatch.cli.words import (
     present_s,
     print_json,
     settings_of,
+    span_s,
     store_of,
     time_s,
 )
@@ -59,7 +60,9 @@ def findings(
     from hivewatch.store import apiary
 
     now_s = present_s()
-    as_of_s, store = time_s(as_of, "--as-of", now_s), store_of(config)
+    as_of_s = time_s(as_of, "--as-of", now_s)
+    since_s, until_s = span_s(since, until, now_s + 1)
+    store = store_of(config)
     found = find(
         store,
         settings_of(config).alerts,
@@ -68,8 +71,8 @@ def findings(
         hive=hive,
         yard=yard,
         kind=kind,
-        since_s=time_s(since, "--since", 0),
-        until_s=time_s(until, "--until", now_s + 1),
+        since_s=since_s,
+        until_s=until_s,
     )
     if pictures is not None:
         draw(store, found, pictures, as_of_s=as_of_s, is_replay=as_of is not None)

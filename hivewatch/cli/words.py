@@ -82,6 +82,14 @@ def time_s(text: str | None, option: str, otherwise_s: int) -> int:
         raise UsageError(option, text, error.wrong, remedy) from error
 
 
+def span_s(since: str | None, until: str | None, end_s: int) -> tuple[int, int]:
+    """Read `--since` and `--until`; without them from the first to `end_s`."""
+    since_s, until_s = time_s(since, "--since", 0), time_s(until, "--until", end_s)
+    if since is not None and until is not None and until_s <= since_s:
+        raise UsageError("--until", until, f"not later than --since {since}", "exchange the two")
+    return since_s, until_s
+
+
 def print_json(data: Any) -> None:  # noqa: ANN401 - whatever JSON can hold
     """Print data as JSON, and nothing else."""
     typer.echo(json.dumps(data, ensure_ascii=False, indent=2))

@@ -258,3 +258,11 @@ def test_counts_do_not_show_how_readings_fall_on_steps(here, visit):
     told = asked.value.json()
     assert told["step"] == "1h"
     assert {one["count"] for one in told["items"][1:-1]} == {6}  # of ten minutes each
+
+
+@pytest.mark.parametrize("address", ["#/hives", "#/%E0", "#/yard"])
+def test_an_address_of_no_page_says_so_and_leads_back(here, visit, address):
+    page = visit(f"{here.url}/{address}")
+    page.get_by_role("heading", name="Nothing here").wait_for()
+    page.get_by_role("link", name="To the yards").click()
+    page.get_by_role("heading", name="wants a look").wait_for()

@@ -91,6 +91,10 @@ def test_names_that_there_are_not_are_told_with_the_nearest(desk: Desk) -> None:
         ("export", "-", "--until", "now"): (
             "--until: now: not a date and time; write it as 2026-05-01T12:00:00Z, or with an offset"
         ),
+        ("findings", "--since", "2026-05-02T00:00:00Z", "--until", "2026-05-01T00:00:00Z"): (
+            "--until: 2026-05-01T00:00:00Z: not later than --since 2026-05-02T00:00:00Z; "
+            "exchange the two"
+        ),
         ("findings", "--as-of", "0001-01-01T00:00:00+10:00"): (
             "--as-of: 0001-01-01T00:00:00+10:00: out of range; use a year from 1970 to 2199"
         ),

@@ -108,7 +108,6 @@ def test_a_season_that_flies_twice_as_much_goes_on_so_where_nobody_measures() ->
     ("kind", "measures", "says"),
     [
         ("queen_trouble", {"laying": "stopped"}, ("stopped", 0)),
-        ("queen_trouble", {"nests_with_brood": 3}, ("stopped", 0)),  # by the neighbours
         ("queen_trouble", {"laying": "failing"}, ("failing", 0)),
         ("brood_end", {"before_cel": 34.4}, ("stopped", 18)),
         ("brood_end", {"before_cel": 30.1}, None),  # by degrees, as in autumn
