@@ -3,9 +3,10 @@
 Foragers that are sprayed or caught out fly no more: from that day on far fewer leave than the
 neighbours' flights tell, and it came at once. On that day fewer came home than the counter's own
 bias makes of it, and in the evening the hive lacks their weight beside what its neighbours gained.
-Each of the three alone is a counter's whim, a patch that is over or a poor day; together, and with
-the flights still missing on the day after, they are bees that are gone. By then a counter has sent
-all of that day, too: on its evening those that are still to come home look the same.
+Each of the three alone is a counter's whim, a patch that is over or a poor day; together, flights
+and weight each beyond what they stray by themselves, and with the flights still missing on the day
+after, they are bees that are gone. By then a counter has sent all of that day, too: on its evening
+those that are still to come home look the same.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.balance import BEE_KG, balance_of
+from hivewatch.signals.bare import before_each
 from hivewatch.signals.beside import (
     Beside,
     before_each_row,
@@ -25,11 +27,14 @@ from hivewatch.signals.beside import (
     side_by_side,
 )
 from hivewatch.signals.days import Days
+from hivewatch.signals.faults import NORMAL
 from hivewatch.signals.window import Floats
 
 # Own choices where no source is named; tests/unit/detect/test_unreturned.py.
 USUAL = (10, 4)  # days that tell the usual share of flights, and gain; known ones of them
-FEWER = 0.75  # times the usual beside the neighbours
+FEWER = 0.75  # times the usual beside the neighbours,
+STRAY_DAYS, STRAY_LEAST = 14, 5  # days that tell how far such figures stray; known ones of them
+FEWER_SPREADS, BEHIND_SPREADS = 3.5, 2.0  # beyond that: no patch that is over, no poor day
 BEFORE = 0.85  # the same on the days before: it came at once,
 STILL = 0.8  # and on the day after: a shower brings no bees back
 LEAST_BEES = 2000.0  # [bees] of a day that says something
@@ -75,12 +80,15 @@ def _losses(hive: str, row: int, yard: Beside) -> list[Finding]:
     others = others_of(yard.out, row)
     share = out / np.where(others >= LEAST_BEES, others, np.nan)
     times = middle_of(share / before_each_row(share, *USUAL))
+    flights = np.log(np.maximum(times, 0.01))
     gained = others_of(yard.plain, row) - yard.plain[row]
     behind_kg = middle_of(gained - before_each_row(gained, *USUAL))
     balance = balance_of(out, yard.back[row], yard.day[row])
     lost = balance.lost
     is_loss = (
         (times < FEWER)
+        & (-flights >= FEWER_SPREADS * _spread(flights))
+        & (behind_kg >= BEHIND_SPREADS * _spread(behind_kg))
         & (np.fmin(_earlier(times, 1), _earlier(times, 2)) >= BEFORE)
         & (_earlier(times, -1) < STILL)
         & (lost >= LOST_BEES)
@@ -105,12 +113,17 @@ def _losses(hive: str, row: int, yard: Beside) -> list[Finding]:
             evidence=(
                 f"{times[day]:.0%} of its usual share of the neighbours' flights, at once",
                 f"{lost[day]:,.0f} more bees went out than came in, beside the counter's own bias",
-                f"in the evening it was {behind_kg[day]:.2f} kg behind them, beside the usual",
+                f"it ended {behind_kg[day]:.2f} kg further behind them: bees, and what they bring",
             ),
             status="ended",
         )
         for day in np.flatnonzero(is_loss).tolist()
     ]
+
+
+def _spread(figures: Floats) -> Floats:
+    """Give how far the figures of the days before each day stray from nothing."""
+    return NORMAL * before_each(np.abs(figures), STRAY_DAYS, STRAY_LEAST)
 
 
 def _earlier(figures: Floats, days: int) -> Floats:

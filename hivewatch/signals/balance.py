@@ -73,12 +73,13 @@ def balance_of(out: Floats, back: Floats, day_kg: Floats, first: int = 0) -> Bal
     usual = before_each(ratio, USUAL_DAYS, LEAST_DAYS, first=first)
     share = usual - ratio
     spread = NORMAL * before_each(np.abs(share), USUAL_DAYS, SPREAD_DAYS, first=first)
-    spread = np.maximum(np.where(np.isnan(spread), SPREAD, spread), LEAST_SPREAD)
+    usual_out = before_each(seen, USUAL_DAYS, LEAST_DAYS, first=first)
+    fewer = np.sqrt(np.fmax(usual_out / seen, 1.0))  # of fewer bees each one tells more
+    spread = np.where(np.isnan(spread), SPREAD, np.maximum(spread, LEAST_SPREAD) * fewer)
     lost = out * usual - back
     usual_kg = before_each(day_kg, USUAL_DAYS, LEAST_DAYS, first=first)
     lacks_kg = np.minimum(usual_kg, 0.0) - day_kg
     asked = np.where(np.isnan(lacks_kg), ALONE_SPREADS, LOST_SPREADS)
-    usual_out = before_each(seen, USUAL_DAYS, LEAST_DAYS, first=first)
     is_plain = (
         ((out < FEWER * usual_out) | (share >= PLAIN_SHARE))
         & (share >= np.maximum(LOST_SHARE, asked * spread))

@@ -9,6 +9,7 @@ import pytest
 from counted import counted
 
 from hivewatch.detect import forager_loss
+from hivewatch.signals.balance import balance_of
 
 EVERYTHING = ("weight", "nest", "ambient", "bees-in", "bees-out")
 
@@ -66,6 +67,17 @@ def test_what_a_day_of_dearth_takes_is_not_what_lost_bees_weigh(made_up_hive, li
     lose(hive, 17, 6000)
     hive.add(hive.at(17, 15), 0.8, minutes=240)
     assert find(hive, limits) == []
+
+
+def test_on_a_rainy_day_a_counter_that_counts_few_bees_strays_further() -> None:
+    """Counts scatter by the square root of what is counted: common practice, no source."""
+    rng = np.random.default_rng(0)
+    out = np.full(20, 60_000.0)
+    back = out * (0.9 + rng.normal(0, 0.012, 20))
+    for flown, is_lost in ((40_000.0, True), (16_000.0, False)):
+        out[-1], back[-1] = flown, flown * (0.9 - 0.12)
+        day_kg = np.append(np.full(19, -0.1), -0.6)
+        assert bool(balance_of(out, back, day_kg).is_plain[-1]) == is_lost
 
 
 def test_where_the_scale_says_all_are_home_none_are_lost(made_up_hive, limits) -> None:

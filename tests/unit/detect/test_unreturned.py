@@ -79,6 +79,21 @@ def test_any_two_of_them_alone_do_not() -> None:
             assert find(yard | {"hazel-1": lose(yard["hazel-1"], **loss)}) == []
 
 
+@pytest.mark.parametrize("figure", ["bees_out", "day_kg"])
+def test_what_strays_so_far_by_itself_is_none(figure) -> None:
+    """Patches that begin and end: such a hive has flown, or gained, as little before."""
+    for seed in range(5):
+        yard = yard_of(seed=seed)
+        patches = np.where(AT | np.roll(AT, -1), 0.0, np.resize([0.4, -0.4, -0.3, 0.3], COUNT))
+        mine = yard["hazel-1"]
+        if figure == "bees_out":
+            times = np.exp(patches)
+            mine = replace(mine, bees_out=mine.bees_out * times, bees_in=mine.bees_in * times)
+        else:
+            mine = replace(mine, day_kg=mine.day_kg + patches)
+        assert find(yard | {"hazel-1": lose(mine)}) == []
+
+
 def test_what_comes_slowly_is_a_colony_that_dwindles() -> None:
     yard = yard_of()
     slowly = np.interp(np.arange(COUNT), [DAY - 8, DAY], [1.0, 0.6])
