@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from bisect import bisect, bisect_left
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -29,7 +28,7 @@ FED_MOST_KG = 7.5  # [kg] own choice: more at once is feed and a box
 FEED_KG = 5.0  # [kg] own choice: with less, one feeds rather than gives room
 ALL_SHARE = 0.9  # own choice: of what was put on; who takes as much takes all of it
 EMPTY_BOX_KG = 6.0  # [kg] own choice: of a box that is taken off where several are on
-FOOD_MONTHS = (8, 9, 10, 11, 12, 1, 2, 3)  # common practice, no source: fed then, not supered;
+FOOD_MONTHS = (8, 9, 10, 11, 12, 1, 2)  # common practice, no source: fed then, not supered;
 # half a year later in the south
 ADDS = {"super added", "fed", "united", "moved", "other"}  # what makes a hive heavier
 MOVED_SHARE = 0.01  # own choice: error of boxes put on or taken off
@@ -53,6 +52,14 @@ class _Change(NamedTuple):
     after_s: int
     on_kg: float
     doubt_kg2: float
+
+
+class _Opening(NamedTuple):
+    """A hive was opened: what was put on or taken off."""
+
+    before_s: int
+    after_s: int
+    size_kg: float
 
 
 def boxes_of(
@@ -94,7 +101,9 @@ def _changes(
     """Go through the steps."""
     on_kg = fallen_kg = 0.0
     seen_s, written = [one.at_s for one in seen], -1
-    for step in _openings(days.steps):
+    weighed = list(_openings(days.steps))
+    alone = _unweighed(weighed, days, gross_kg, seen)
+    for step in sorted([*weighed, *alone]):
         visits = _visits(step, seen_s)
         size_kg, day = step.size_kg, int(np.searchsorted(days.dawn_s, step.before_s)) - 1
         if day >= 0 and size_kg < 0 and gross_kg[day] + size_kg < FLOOR_KG:
@@ -122,22 +131,39 @@ def _changes(
         yield _Change(step.after_s, on_kg, off_kg**2)
 
 
-def _openings(steps: Sequence[Step]) -> Iterator[Step]:
+def _openings(steps: Sequence[Step]) -> Iterator[_Opening]:
     """Join the steps of one opening: what was lifted off and put on again has added nothing."""
-    whole: Step | None = None
+    whole: _Opening | None = None
     for step in steps:
-        if whole is not None and step.before_s - whole.after_s <= OPENING_S:
-            size_kg = whole.size_kg + step.size_kg
-            whole = replace(step, before_s=whole.before_s, size_kg=size_kg)
+        one = _Opening(step.before_s, step.after_s, step.size_kg)
+        if whole is not None and one.before_s - whole.after_s <= OPENING_S:
+            whole = _Opening(whole.before_s, one.after_s, whole.size_kg + one.size_kg)
             continue
         if whole is not None:
             yield whole
-        whole = step
+        whole = one
     if whole is not None:
         yield whole
 
 
-def _visits(step: Step, seen_s: Sequence[int]) -> range:
+def _unweighed(
+    weighed: Sequence[_Opening], days: Days, gross_kg: Floats, seen: Sequence[Inspection]
+) -> Iterator[_Opening]:
+    """Give boxes that were written down while the scale was silent: it is the heavier for them."""
+    known = np.flatnonzero(~np.isnan(days.dawn_kg))
+    seen_s = [one.at_s for one in seen]
+    beside = {i for step in weighed for i in _visits(step, seen_s)}
+    for i in sorted(set(range(len(seen))) - beside):
+        at_s = seen_s[i]
+        kg = sum(one.kg or 0.0 for one in seen[i].actions if one.what == "super added")
+        next_one = int(np.searchsorted(days.dawn_s[known], at_s))
+        if kg and 0 < next_one < len(known):
+            before, after = known[next_one - 1], known[next_one]
+            if gross_kg[after] - gross_kg[before] > kg / 2:
+                yield _Opening(int(at_s), int(at_s), kg)
+
+
+def _visits(step: _Opening, seen_s: Sequence[int]) -> range:
     """Give the visits that a step may belong to, by number."""
     return range(bisect_left(seen_s, step.before_s - NEAR_S), bisect(seen_s, step.after_s + NEAR_S))
 
@@ -149,7 +175,7 @@ def _box_kg(size_kg: float, left_kg: float) -> float:
     return size_kg
 
 
-def _is_fed_then(step: Step, *, is_south: bool) -> bool:
+def _is_fed_then(step: _Opening, *, is_south: bool) -> bool:
     """Say whether a step fell into the months in which bees are fed rather than given room."""
     month = int(np.datetime64(step.after_s, "s").astype("datetime64[M]").astype(np.int64)) % 12
     return (month + 6 * is_south) % 12 + 1 in FOOD_MONTHS

@@ -56,7 +56,8 @@ def rest_of(
 
     A visit moves it by as much as it was in doubt, beside the error of judging by eye and of the
     colony's weight. What comes and goes, as pollen does, goes back to the usual within weeks; an
-    error of the empty hive stays until a visit tells it, one of its boxes while they are on.
+    error of the empty hive stays until a visit tells it, one of its boxes while they are on. Stores
+    of less than nothing tell the same as a visit that found none.
 
     Parameters
     ----------
@@ -86,6 +87,9 @@ def rest_of(
             off.learn(more_kg, (JUDGED_KG + JUDGED_SHARE * kg) ** 2 + colony.error_kg[i] ** 2)
             told_s = max(told_s, at_s)
         off.turn(float(boxes.doubt_kg2[i]), are_off=bool(boxes.are_off[i]))
+        left_kg = gross_kg[i] - base_kg[i] - sum(off.kg)
+        if -FAR_OFF_KG < left_kg < 0.0:  # a hive that lives has no less than nothing
+            off.learn(gross_kg[i] - base_kg[i], JUDGED_KG**2 + colony.error_kg[i] ** 2)
         if days.dawn_s[i] - told_s < SEEN_LONG_DAYS * DAY_S:
             rows[i] = base_kg[i] + sum(off.kg), math.sqrt(off.var() + colony.error_kg[i] ** 2)
     return Rest(*rows.T)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from hivewatch.inspections import Inspection
 from hivewatch.signals import boxes
 from hivewatch.signals.days import days_of
+from hivewatch.signals.window import Series
+
+FOOD = [(3, False, False), (2, False, True), (9, False, True), (9, True, False), (3, True, True)]
 
 
 @pytest.fixture
@@ -41,6 +46,29 @@ def test_a_visit_that_says_nothing_of_a_box_leaves_it_to_its_step(hive) -> None:
     hive.add(hive.at(5, 12), 6.2)
     assert found(hive, seen(hive, 5)).kg.tolist() == found(hive).kg.tolist()
     assert found(hive, seen(hive, 5, {"what": "fed"})).kg[-1] == 0
+
+
+def test_a_box_that_was_put_on_while_the_scale_was_silent_counts(hive) -> None:
+    """From the visit on, if the hive is the heavier for it."""
+    hive.add(hive.at(8, 12), 6.2)
+    window = hive.window()
+    heard = (hive.time_s < hive.at(6, 12)) | (hive.time_s > hive.at(10, 12))
+    weight = Series(hive.time_s[heard], hive.series["weight"][heard])
+    days = days_of(replace(window, series={"weight": weight}))
+    kg = {
+        day: boxes.boxes_of(window, days, days.dawn_kg, np.full(len(days), 12.0), [visit]).kg
+        for day in (8, 15)
+        for visit in [seen(hive, day, {"what": "super added", "kg": 6.2})]
+    }
+    assert kg[8][[8, 9, 19]].tolist() == [0.0, 6.2, 6.2]
+    assert kg[15][-1] == 0
+
+
+@pytest.mark.parametrize(("month", "is_south", "is_food"), FOOD)
+def test_it_is_fed_in_autumn_and_in_winter(month, is_south, is_food) -> None:
+    """Common practice, no source; in spring it goes by what is left."""
+    at_s = int(np.datetime64(f"2025-{month:02d}-15T12:00", "s").astype(np.int64))
+    assert boxes._is_fed_then(boxes._Opening(at_s, at_s, 6.2), is_south=is_south) is is_food
 
 
 def test_one_visit_in_two_steps_counts_once(hive) -> None:

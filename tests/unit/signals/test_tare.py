@@ -93,6 +93,17 @@ def test_what_was_judged_while_the_hive_lay_beside_its_scale_tells_nothing(made_
     assert judged.stores_kg[18] == pytest.approx(alone.stores_kg[18])
 
 
+def test_a_hive_that_lives_has_no_less_than_nothing(window) -> None:
+    """What was taken for wood, boxes or bees is honey, and more so what is most in doubt."""
+    usual = rest(window).kg[0]
+    found = rest(window, net_kg=-2.0)
+    assert (np.diff(found.kg[:10]) < 0).all()
+    assert found.kg[20] == pytest.approx(usual - 2.0, abs=0.4)
+    boxed = rest(window, net_kg=-2.0, doubt_kg=(1, 3.0))
+    assert boxed.kg[2] == pytest.approx(usual - 2.0, abs=0.2)
+    assert rest(window, net_kg=-2 * tare.FAR_OFF_KG).kg[59] == usual  # off its scale
+
+
 def test_an_empty_hive_that_nobody_weighed_is_told_by_a_visit_for_a_winter(window) -> None:
     unknown = replace(window, hive=replace(window.hive, empty_kg=None))
     assert np.isnan(rest(unknown).kg).all()
