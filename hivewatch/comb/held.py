@@ -13,7 +13,7 @@ from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.signals.bare import stepped_kg
 from hivewatch.signals.daily import daily_of
 from hivewatch.signals.days import DAY_S, Days, days_of
-from hivewatch.signals.larder import larder_of
+from hivewatch.signals.larder import larder_of, likely_kg
 from hivewatch.signals.window import Floats, HiveWindow
 
 DAY_H = 24.0
@@ -43,6 +43,8 @@ class Held:
         Whether a scale tells the stores; else a visit judged them.
     eaten_kg : float or None
         What it takes of them a day, as nights after idle days show. [kg/d]
+    lacks_empty : bool
+        A scale would tell the stores, if anybody knew what the empty hive weighs.
     """
 
     supers: int = 0
@@ -52,6 +54,7 @@ class Held:
     stores_on: date | None = None
     is_weighed: bool = False
     eaten_kg: float | None = None
+    lacks_empty: bool = False
 
 
 NOTHING_HELD = Held(filled_kg=None)
@@ -87,12 +90,18 @@ def held_of(
     supers, filled_kg = _supers(days, bare_kg, noted, box_combs * frame.super_kg, as_of)
     weighed, eaten = None, None
     if window.has("weight"):
-        weighed = _last(days, larder_of(window, noted).stores_kg, as_of)
+        larder = larder_of(window, noted)
+        weighed = _last(days, larder.stores_kg, as_of)
+        if weighed is not None:
+            at = days.day.index(weighed[1])
+            weighed = likely_kg(weighed[0], float(larder.error_kg[at])), weighed[1]
         eaten = _last(days, daily_of(window).rest_kg_per_h * DAY_H, as_of)
     kg, on = weighed or _judged(noted, frame, zone, as_of) or (None, None)
-    kg = None if kg is None else max(0.0, kg)
+    lacks_empty = kg is None and window.has("weight") and window.hive.empty_kg is None
     eaten_kg = None if eaten is None else eaten[0]
-    return Held(supers, filled_kg, _gain(days, as_of), kg, on, weighed is not None, eaten_kg)
+    return Held(
+        supers, filled_kg, _gain(days, as_of), kg, on, weighed is not None, eaten_kg, lacks_empty
+    )
 
 
 def supers_on(noted: Sequence[Inspection]) -> int:

@@ -10,6 +10,10 @@ from hivewatch.moments import spoken
 
 WHOLE_KG = 10.0  # [kg] own choice: from here on stores are said in whole kilograms
 LACK_KG = 0.5  # [kg] own choice: stores are known no better
+LACKS_EMPTY = (
+    "How much honey there is cannot be told from the weight: enter what the empty hive weighs, or "
+    "write down at the next visit how much honey there is."
+)
 SPOKEN_OF_DAYS = 60  # own choice: from mid-July on a winter's need is spoken of
 
 
@@ -79,10 +83,10 @@ def describe_room(room: Room, as_of: date) -> list[str]:
 
 
 def describe_need(need: Need, as_of: date) -> list[str]:
-    """Say what there is against what it will eat; nothing where nobody knows the stores."""
+    """Say what there is against what it will eat, or what is missing to tell it by the scale."""
     held = need.held
     if held.stores_kg is None or held.stores_on is None:
-        return []
+        return [LACKS_EMPTY] if held.lacks_empty else []
     judged = "" if held.is_weighed else f", as judged on {spoken(held.stores_on)}"
     said = (
         f"Stores are about {_kg(held.stores_kg)}{judged}, and bees and brood eat about "

@@ -15,7 +15,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.days import Days, days_of
-from hivewatch.signals.larder import Larder, larder_of
+from hivewatch.signals.larder import LEAST_ERROR_KG, Larder, larder_of, likely_kg
 from hivewatch.signals.window import HiveWindow
 
 # tests/unit/detect/test_stores.py
@@ -28,7 +28,6 @@ RATE_SHARE = 0.2  # own choice: two in three of made-up seasons keep to it
 # be low as well, else boxes that nobody wrote down hide more than anybody can know
 USUAL_KG, SURE = 1.2, 1.5
 SURE_MOST = 0.95  # own choice; an even chance is the least: what lies above its mark is not told
-LEAST_ERROR_KG, FAR = 0.1, 3.0  # [kg], own choice; deviations below nothing that still tell apart
 IN_A_ROW = 2  # [d] own choice: dawns that agree; a wet or windy one does not
 
 
@@ -90,16 +89,6 @@ def _sure(kg: float, error_kg: float, low_kg: float) -> float:
     return min(NormalDist().cdf((low_kg - kg) / max(error_kg, LEAST_ERROR_KG)), SURE_MOST)
 
 
-def _likely_kg(kg: float, error_kg: float) -> float:
-    """Give what is as likely exceeded as not, if stores are off as a normal error is.
-
-    There is never less than nothing, so that of the normal distribution what lies above it counts.
-    """
-    error_kg, normal = max(error_kg, LEAST_ERROR_KG), NormalDist()
-    apart = max(kg / error_kg, -FAR)
-    return error_kg * (apart - normal.inv_cdf(normal.cdf(apart) / 2))
-
-
 def _low(
     window: HiveWindow, days: Days, larder: Larder, first: int, told: int, well: int | None
 ) -> Finding:
@@ -107,14 +96,14 @@ def _low(
     rate, error_kg = float(larder.rate_kg[told]), float(larder.error_kg[told])
     known = window.hive.empty_kg is not None
     weighed_kg = float(larder.stores_kg[told])
-    kg = _likely_kg(weighed_kg, error_kg)
+    kg = likely_kg(weighed_kg, error_kg)
     low_kg = max(min(LOW_DAYS * rate, LOW_KG), ALWAYS_LOW_KG)
     left = kg / rate
     error_d = float(np.hypot(error_kg / rate, RATE_SHARE * left))
     span = f"{max(left - error_d, 0.0):.0f} to {left + error_d:.0f}"
     until = len(days) if well is None else well + 1
     lowest = first + int(np.nanargmin(larder.stores_kg[first:until]))
-    lowest_kg = _likely_kg(float(larder.stores_kg[lowest]), float(larder.error_kg[lowest]))
+    lowest_kg = likely_kg(float(larder.stores_kg[lowest]), float(larder.error_kg[lowest]))
     return Finding(
         kind="low_stores",
         subject=f"hive:{window.hive.id}",

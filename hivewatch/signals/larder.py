@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -42,6 +43,7 @@ DOUBT = 3.0  # own choice: a scale that shows so many times the need weighs wate
 LEAST_KG = 0.02  # [kg/d] own choice: nobody lives on less
 DRY_DAYS = 3  # [d] own choice: a lid is dry once in so many dawns
 FLIGHT_H = 1.0  # [h/d] own choice: less is winter
+LEAST_ERROR_KG, FAR = 0.1, 3.0  # [kg]; own choice: deviations below nothing that still tell apart
 COOL_H, COOL_DAYS = 4.0, 14  # [h/d] own choice: less brings little; [d] that then tell the rate
 OF_DAYS = ("rise_s", "set_s", "dawn_s", "dusk_s", "dawn_kg", "dusk_kg", "flying_h")
 
@@ -72,6 +74,16 @@ class Larder:
         """Give the days that the stores last; without end where nobody eats. [d]."""
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.maximum(self.stores_kg, 0.0) / self.rate_kg
+
+
+def likely_kg(kg: float, error_kg: float) -> float:
+    """Give what is as likely exceeded as not, if stores are off as a normal error is [kg].
+
+    There is never less than nothing, so that of the normal distribution what lies above it counts.
+    """
+    error_kg, normal = max(error_kg, LEAST_ERROR_KG), NormalDist()
+    apart = max(kg / error_kg, -FAR)
+    return error_kg * (apart - normal.inv_cdf(normal.cdf(apart) / 2))
 
 
 def larder_of(window: HiveWindow, inspections: Sequence[Inspection]) -> Larder:

@@ -83,6 +83,22 @@ def test_stores_are_weighed_or_judged_lately_or_not_known(hive: Any) -> None:
     assert (old.stores_kg, old.stores_on) == (None, None)
 
 
+def test_a_hive_that_lives_has_some_honey(made_up_hive: Callable[..., Any]) -> None:
+    hive = made_up_hive(days=20, flow_kg=0.0, empty_kg=35.5)  # 38 kg, less bees and brood
+    held = hold(hive, [])
+    assert held.stores_kg is not None
+    assert 0.1 < held.stores_kg < 1.5
+
+
+def test_it_says_that_the_empty_hive_is_not_known(hive: Any) -> None:
+    assert not hold(hive, []).lacks_empty
+    hive.empty_kg = None
+    held = hold(hive, [])
+    assert (held.stores_kg, held.lacks_empty) == (None, True)
+    assert not hold(hive, [seen(hive, 12, stores_kg=7.5)]).lacks_empty
+    assert not hold(hive, [], weighed=False).lacks_empty
+
+
 def test_a_scale_that_fell_silent_says_nothing_of_today(hive: Any) -> None:
     window = hive.window()
     later = days_of(window).day[-1] + timedelta(days=6)

@@ -44,6 +44,8 @@ def test_what_is_said_of_them() -> None:
     judged = describe_need(need(Held(stores_kg=5.0, stores_on=MAY - timedelta(days=4))), MAY)
     assert "as judged on 8 May" in judged[0]
     assert describe_need(need(Held()), MAY) == []
+    (lacks,) = describe_need(need(Held(lacks_empty=True)), MAY)
+    assert "what the empty hive weighs" in lacks
 
 
 def test_the_winter_is_spoken_of_when_it_is_time() -> None:

@@ -12,7 +12,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.run import settle_claims
 from hivewatch.inspections import Inspection
 from hivewatch.signals.colony import HOME_SHARE
-from hivewatch.signals.larder import larder_of
+from hivewatch.signals.larder import larder_of, likely_kg
 
 EMPTY_KG = 21.5
 BEES, CELLS, POLLEN_KG = 20_000, 15_000, 1.0
@@ -103,11 +103,12 @@ def test_it_is_the_surer_the_further_below_the_mark_beside_its_error(made_up_hiv
 
 
 def test_a_hive_that_lives_has_no_less_than_nothing(made_up_hive, limits) -> None:
-    likely = stores._likely_kg
-    assert likely(4.0, 0.8) == pytest.approx(4.0, abs=0.01)
-    assert likely(0.0, 1.0) == pytest.approx(0.6745, abs=0.001)  # of half a normal distribution
-    assert likely(-1.0, 1.0) == pytest.approx(-1.0 + 1.4098, abs=0.001)  # its tables: 0.15866 / 2
-    assert 0.2 < likely(-30.0, 1.0) < likely(-1.0, 1.0)
+    assert likely_kg(4.0, 0.8) == pytest.approx(4.0, abs=0.01)
+    assert likely_kg(0.0, 1.0) == pytest.approx(0.6745, abs=0.001)  # of half a normal distribution
+    assert likely_kg(-1.0, 1.0) == pytest.approx(
+        -1.0 + 1.4098, abs=0.001
+    )  # its tables: 0.15866 / 2
+    assert 0.2 < likely_kg(-30.0, 1.0) < likely_kg(-1.0, 1.0)
     (one,) = find(hungry(made_up_hive, honey_kg=0.0, days=10), limits)
     assert one.measures["stores_kg"] > 0
     assert one.measures["days_left"] > 0
