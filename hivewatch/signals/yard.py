@@ -17,7 +17,16 @@ from numpy.typing import NDArray
 
 from hivewatch.apiary import Yard
 from hivewatch.signals.days import DAY_S, Days, sum_steps
-from hivewatch.signals.lids import HOLDS_KG, LID_KG, doubt, night_takes, on_lid, seen_by_night
+from hivewatch.signals.drying import is_at_once
+from hivewatch.signals.lids import (
+    HOLDS_KG,
+    LID_KG,
+    doubt,
+    night_takes,
+    on_lid,
+    seen_by_night,
+    weighed_by_night,
+)
 from hivewatch.signals.local_days import local_midnights_s
 from hivewatch.signals.steps import Step
 from hivewatch.signals.window import Floats
@@ -26,13 +35,15 @@ Flags = NDArray[np.bool_]
 
 # Own choices where no source is named; tests/unit/detect/test_flow.py and the scoreboard.
 SMALL_KG = 1.0  # [kg] smaller steps: foragers of a strong hive come home, a comb is moved, it rains
-SHOWER_KG = 2.5  # [kg] no lid holds more; recordings of 2014 show 0.6 to 1.3 kg in downpours
-SHOWER_DRY_KG = 1.4  # [kg] the same where no gauge says that it rained
+SHOWER_KG = 1.4  # [kg] no lid holds more; recordings of 2014 show 0.6 to 1.3 kg in downpours
+SLOW_KG = 3.0  # [kg] what comes on slowly is snow, or the best of flows; a super is heavier
+CAST_KG = 0.8  # [kg] a light swarm; foragers that leave within minutes weigh less, and come home
 TOGETHER_S = 3600  # [s] a cloud reaches all hives of a yard within this, a keeper hardly
 RAINED_MM = 1.0  # [mm/d] a lid that weighs
 DRIES_KG = 0.06  # [kg/h] of flying weather: 4 mm of water a long warm day. From memory, FAO
 # Irrigation and Drainage Paper 56 (1998), table 2: 2 to 4 mm/d where moderate, 4 to 7 where warm
 MOST_KG = 10.0  # [kg/d] more is no nectar: a hive put down or taken off
+WEIGHED = 0.5  # of a doubt of water that is left by dawn: the scale has weighed it, too
 EMPTY_KG, HIVE_KG = 5.0, 15.0  # [kg] a floor board that was a hive once
 STILL_KG = 0.08  # [kg/d] in weather to fly, of a week: nobody at home
 DRY_DAYS = 4  # [d] of that week that tell it
@@ -99,15 +110,16 @@ class YardDays:
         return typical
 
     def has_agreed(self, first: int, last: int, kg: float, *, at_dusk: bool) -> bool:
-        """Say whether more than half of the hives gained so much from one day to another.
+        """Say whether half of the hives, or more, gained so much from one day to another.
 
-        At the dusk of the last day, or once its dawn is known.
+        Of two, one may be weak, or have lost its queen. It is asked at the dusk of the last day,
+        or once its dawn is known.
         """
         gain = np.where(np.isnan(self.gain_kg), self.early_kg, self.gain_kg)[:, first : last + 1]
         if at_dusk:
             gain[:, -1] = self.early_kg[:, last]
         told = ~np.isnan(gain).all(axis=1)
-        return bool((np.nansum(gain[told], axis=1) >= kg).sum() * 2 > told.sum())
+        return bool((np.nansum(gain[told], axis=1) >= kg).sum() * 2 >= told.sum())
 
 
 def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
@@ -129,6 +141,7 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
     dawn_s, dusk_s = np.zeros(count), np.zeros(count)
     showers = _showers(days)
     wet, gone = (np.zeros((len(days), count), np.bool_) for _ in range(2))
+    off_kg = np.full((len(days), count), np.nan)
     rain_mm, night_mm, dusk_mm, flying_h = (
         _most(_rows(days, name, first, count))
         for name in ("rain_mm", "night_mm", "dusk_mm", "flying_h")
@@ -142,8 +155,13 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         day_kg = one.day_kg + sum_steps(no_steps, one.rise_s, one.set_s) - dusk_lid_kg[span]
         night_kg = one.night_kg - sum_steps(no_steps, one.set_s, next_rise_s)
         no_gauge = np.isnan(night_mm[span])
-        lid_kg = np.where(no_gauge, seen_by_night(night_kg, day_kg), dawn_lid_kg[span])
+        lid_kg = np.where(
+            no_gauge,
+            seen_by_night(night_kg, day_kg),
+            weighed_by_night(dusk_mm[span], night_mm[span], night_kg, day_kg + dawn_lid_kg[span]),
+        )
         gain[row, span] = _gain(one, no_steps, lid_kg)
+        off_kg[row, span] = np.where(no_gauge, 0.0, lid_kg)
         day_kg += lid_kg
         wet_night = np.append(lid_kg[1:], 0.0) > 0
         by_day[row, span] = day_kg
@@ -151,7 +169,8 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         dawn_s[span] = np.append(one.dawn_s[1:], one.dawn_s[-1:] + DAY_S)
         dusk_s[span] = one.dusk_s
         empty = (one.dawn_kg < EMPTY_KG) & (np.fmax.reduce(one.dawn_kg) > HIVE_KG)
-        gone[row, span] = empty | np.append(empty[1:], empty[-1:])  # by its next dawn, too
+        empty |= np.append(empty[1:], empty[-1:])  # by its next dawn, too
+        gone[row, span] = empty | _stands_still(one)
         at_s = np.array([step.before_s for step in showers[row]], np.int64)
         wet[row, at + np.searchsorted(one.start_s, at_s, side="right") - 1] = True
     lid_kg = np.where(np.nan_to_num(rain_mm) >= RAINED_MM, on_lid(rain_mm, LID_KG), 0.0)
@@ -172,9 +191,9 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         dusk_s,
         gone,
         lid_kg,
-        dawn_lid_kg,
+        _middle(off_kg),
         doubt(dusk_mm, unseen_kg),
-        doubt(np.append(night_mm[1:], np.nan), unseen_kg),
+        doubt(np.append(night_mm[1:], np.nan), unseen_kg, WEIGHED),
         flying_h,
         _most(bees_out),
     )
@@ -194,6 +213,14 @@ def _most(rows: Floats) -> Floats:
     return np.asarray(np.fmax.reduce(rows, axis=0), np.float64)
 
 
+def _middle(rows: Floats) -> Floats:
+    """Give the middle figure of each day; 0 where nobody has one."""
+    told = ~np.isnan(rows).all(axis=0)
+    middle = np.zeros(rows.shape[1])
+    middle[told] = np.nanmedian(rows[:, told], axis=0)
+    return middle
+
+
 def _showers(days: Sequence[Days]) -> list[list[Step]]:
     """Give each hive's steps that a cloud made: a gauge says that it rained, or its neighbours."""
     light = [[one for one in hive.steps if 0 < one.size_kg < SHOWER_KG] for hive in days]
@@ -211,13 +238,22 @@ def _is_shower(step: Step, hive: Days, others: Sequence[NDArray[np.int64]]) -> b
     if not np.isnan(rain_mm).all():
         return bool(np.nansum(rain_mm) >= RAINED_MM)
     with_it = sum(bool((np.abs(one - step.before_s) < TOGETHER_S).any()) for one in others)
-    return step.size_kg < SHOWER_DRY_KG and with_it > 0 and with_it * 2 >= len(others)
+    return with_it > 0 and with_it * 2 >= len(others)
 
 
 def _no_steps(one: Days, showers: Sequence[Step]) -> list[Step]:
     """Give the steps of a hive that nobody's hand made, or that are too small to say so."""
-    return [*(step for step in one.steps if abs(step.size_kg) < SMALL_KG and step not in showers),
-            *showers]  # fmt: skip
+    return [
+        *(step for step in one.steps if _is_slow_or_small(step) and step not in showers),
+        *showers,
+    ]
+
+
+def _is_slow_or_small(step: Step) -> bool:
+    """Say whether a step is no super, no feed and no swarm."""
+    if not is_at_once(step):
+        return -SMALL_KG < step.size_kg < SLOW_KG
+    return -CAST_KG < step.size_kg < SMALL_KG
 
 
 def _gain(one: Days, no_steps: Sequence[Step], lid_kg: Floats) -> Floats:
@@ -233,6 +269,12 @@ def _gain(one: Days, no_steps: Sequence[Step], lid_kg: Floats) -> Floats:
         if b - a <= GAP_DAYS:
             gain[a:b] = (level[b] - level[a]) / (b - a)
     return np.where(np.abs(gain) > MOST_KG, np.nan, gain)
+
+
+def _stands_still(one: Days) -> Flags:
+    """Say on which days a scale shows the same dawn and dusk as on the day before: it is stuck."""
+    still = (one.day_kg == 0) & (one.night_kg == 0)
+    return np.append(np.False_, still[1:] & still[:-1])
 
 
 def _is_still(by_day: Floats, flying_h: Floats, lid_kg: Floats) -> Flags:

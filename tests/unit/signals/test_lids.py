@@ -5,19 +5,55 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from hivewatch.signals.lids import HOLDS_KG, LID_KG, doubt, night_takes, on_lid, seen_by_night
+from hivewatch.signals.lids import (
+    HOLDS_KG,
+    LID_KG,
+    LID_M2,
+    doubt,
+    night_takes,
+    on_lid,
+    seen_by_night,
+    weighed_by_night,
+)
 
 
-def test_a_millimetre_weighs_a_quarter_of_a_kilogram_until_the_lid_runs_over() -> None:
-    kg = on_lid(np.array([0.0, 1.0, 2.0, 30.0, np.nan]), HOLDS_KG)
-    assert kg == pytest.approx([0.0, 0.24, 0.48, HOLDS_KG, 0.0])
+def test_a_drop_stays_and_the_more_has_fallen_the_more_runs_off() -> None:
+    kg = on_lid(np.array([0.0, 0.01, 2.0, 100.0, np.nan]), HOLDS_KG)
+    assert kg == pytest.approx([0.0, 0.01 * LID_M2, 0.7 * HOLDS_KG, HOLDS_KG, 0.0], rel=0.01)
+    drops = np.diff(on_lid(np.arange(0.0, 10.0), HOLDS_KG))
+    assert (np.diff(drops) < 0).all()
 
 
-def test_a_downpour_leaves_in_doubt_what_a_shower_does_not() -> None:
-    unseen = np.full(3, 0.7)
-    assert doubt(np.array([1.0, 30.0, np.nan]), unseen) == pytest.approx(
-        [0.0, LID_KG - HOLDS_KG, 0.7]
-    )
+def test_a_downpour_leaves_in_doubt_what_a_drizzle_does_not() -> None:
+    unseen, rain = np.full(3, 0.7), np.array([0.2, 100.0, np.nan])
+    assert doubt(rain, unseen) == pytest.approx([0.0, LID_KG - HOLDS_KG, 0.7], abs=0.01)
+    assert doubt(rain, unseen, 0.5) == pytest.approx([0.0, (LID_KG - HOLDS_KG) / 2, 0.7], abs=0.01)
+
+
+def _night(dusk_mm: float, night_mm: float, gains_kg: float) -> float:
+    """Give the water at the dawn after a night that leaves so much more than usual."""
+    night = np.full(8, 0.1)
+    night[5] -= gains_kg
+    dusk, fell = np.zeros(8), np.zeros(8)
+    dusk[5], fell[6] = dusk_mm, night_mm
+    return float(weighed_by_night(dusk, fell, night, np.zeros(8))[6])
+
+
+def test_gauge_and_scale_are_each_believed_by_half() -> None:
+    usual = float(on_lid(np.array([4.0]), HOLDS_KG)[0])
+    assert _night(0.0, 4.0, 0.0) == pytest.approx(usual / 2)  # all of it ran off
+    assert _night(0.0, 4.0, usual) == pytest.approx(usual)
+    assert _night(0.0, 4.0, 0.9) == pytest.approx((usual + 0.9) / 2)
+    assert _night(0.0, 40.0, 5.0) == pytest.approx((HOLDS_KG + LID_KG) / 2, abs=0.01)  # no lid's
+
+
+def test_what_fell_before_dusk_was_weighed_at_dusk_already() -> None:
+    usual = float(on_lid(np.array([4.0]), HOLDS_KG)[0])
+    assert _night(4.0, 4.0, 0.0) == pytest.approx(usual)
+
+
+def test_without_rain_a_night_that_leaves_more_is_no_water() -> None:
+    assert _night(0.0, 0.0, 0.3) == 0.0
 
 
 def test_a_night_takes_what_nights_took_and_a_share_of_a_good_day() -> None:
