@@ -27,6 +27,7 @@ from hivewatch.signals.yard import Flags, YardDays, yard_days
 # All thresholds: own choice; tests/unit/detect/test_flow.py and the scoreboard hold them.
 GOOD_KG = 0.35  # [kg/d] a good day of the yard's middle hive
 TWO_GOOD_KG = 0.95  # [kg] of two good days together
+WET_KG = 0.3  # [kg] at both its dawns: in a day amid rain no flow begins
 DUSK_KG = 0.4  # [kg/d] a good second day, as it is judged at dusk, before the night has ripened it
 DUSK_TWO_KG = 0.98  # [kg] together with the first day
 DRIED = 0.3  # of the water allowed for at the first dawn that may not have been there
@@ -124,6 +125,7 @@ def _can_be_good(together: YardDays) -> Flags:
 def _flows(together: YardDays, early: Floats, gain: Floats, can_be_good: Flags) -> Iterator[_Flow]:
     """Go through the days: two good ones begin a flow, what is missing ends it."""
     good = -APART_DAYS - 1
+    has_rained = np.minimum(together.off_kg, np.append(together.off_kg[1:], 0.0)) >= WET_KG
     day = 0
     while day < len(gain):
         told_s = None
@@ -136,7 +138,7 @@ def _flows(together: YardDays, early: Floats, gain: Floats, can_be_good: Flags) 
                 return
             day, good = max(after, day + 1), -APART_DAYS - 1
             continue
-        if can_be_good[day] and gain[day] >= GOOD_KG:
+        if can_be_good[day] and gain[day] >= GOOD_KG and not has_rained[day]:
             good = day
         day += 1
 

@@ -47,7 +47,7 @@ WEIGHED = 0.5  # of a doubt of water that is left by dawn: the scale has weighed
 EMPTY_KG, HIVE_KG = 5.0, 15.0  # [kg] a floor board that was a hive once
 STILL_KG = 0.08  # [kg/d] in weather to fly, of a week: nobody at home
 DRY_DAYS = 4  # [d] of that week that tell it
-WEAK = 0.2  # of the bees that a middle neighbour sends out: it has no vote
+WEAK = 0.3  # of the bees that a middle neighbour sends out: it has no vote
 FLOWN_H = 4.0  # [h/d] that such a day is light and warm
 WEEK = 7  # [d]
 GAP_DAYS = 6  # [d] dawns that may be missing between two; what was gained between is spread
@@ -76,7 +76,7 @@ class YardDays:
     lid_kg : Floats
         What the day's rain may weigh on a lid, as far as anybody knows of it. [kg]
     off_kg : Floats
-        What is allowed for at this dawn: so much less it may be. [kg]
+        What water is allowed for at this dawn on the middle lid: so much less it may be. [kg]
     dusk_wet_kg, dawn_wet_kg : Floats
         What more water than is allowed for may be on it at dusk, and at the next dawn. [kg]
     flying_h : Floats
@@ -161,7 +161,7 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
             weighed_by_night(dusk_mm[span], night_mm[span], night_kg, day_kg + dawn_lid_kg[span]),
         )
         gain[row, span] = _gain(one, no_steps, lid_kg)
-        off_kg[row, span] = np.where(no_gauge, 0.0, lid_kg)
+        off_kg[row, span] = lid_kg
         day_kg += lid_kg
         wet_night = np.append(lid_kg[1:], 0.0) > 0
         by_day[row, span] = day_kg

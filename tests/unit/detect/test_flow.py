@@ -298,14 +298,30 @@ def test_a_night_on_which_all_scales_gain_brought_rain_where_no_gauge_tells_of_i
 
 def _richer(yard: dict[str, Days]) -> dict[str, Days]:
     """Let the day after the rain bring more: it is a good one, though the scale shows none."""
-    more = np.array([*([0.0] * 9), 0.15, 0.0, 0.0, np.nan])
-    dawn = np.array([*([0.0] * 10), 0.15, 0.15, 0.15])
+    more = np.array([*([0.0] * 9), 0.3, 0.0, 0.0, np.nan])
+    dawn = np.array([*([0.0] * 10), 0.3, 0.3, 0.3])
     return {
         hive: replace(
             one, gain_kg=one.gain_kg + more, day_kg=one.day_kg + more, dawn_kg=one.dawn_kg + dawn
         )
         for hive, one in yard.items()
     }
+
+
+@pytest.mark.parametrize(("water_kg", "flows"), [(0.5, 0), (0.1, 1)])
+def test_a_day_amid_rain_begins_no_flow_of_a_hive_that_stands_alone(
+    water_kg: float, flows: int
+) -> None:
+    """No gauge and no neighbour: two nights leave water on the lid, and what fell by day stays."""
+    one = made_up_days([*QUIET, 0.6, 0.7, -0.4, -0.4, -0.3], spread_kg=0)
+    nothing = np.full(len(one), np.nan)
+    night, dawn = one.night_kg.copy(), one.dawn_kg.copy()
+    for day in (7, 8):
+        night[day] -= water_kg
+    dawn[8] += water_kg
+    dawn[9] += water_kg
+    one = replace(one, dawn_kg=dawn, night_kg=night, night_mm=nothing, dusk_mm=nothing)
+    assert len(of_kind(flow.find(YARD, {"alone": one}), "nectar_flow")) == flows
 
 
 def test_what_may_have_dried_before_the_first_dawn_makes_no_flow() -> None:
