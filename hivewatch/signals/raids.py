@@ -19,10 +19,12 @@ USUAL = (16, 5)  # days that tell what is usual; known ones of them
 LOAD_KG = 3.6e-5  # [kg] published: honey that a bee takes along, constants in Becher et al. (2014)
 CARRIED = (0.5, 4.0)  # share of what it falls behind that so many bees more could carry
 MOST_TIMES = 2.5  # times the usual beside the others: no robbers, but the others fly no more
-LOWER, NEARLY_ALL = 0.5, 0.3  # of the neighbours: one that dwindles, or whose patch ended, may err
+NEARLY_ALL = 0.3  # of the neighbours may err: one that dwindles, or whose patch ended
+WORST_KG = 0.1  # [kg] behind those that may not
 LEAST_OFF = 0.05  # [log] off the usual beside the others; more than on half of the days, too
 LEAST_BEES = 500.0  # [bees] of a neighbour who flies at all
 LOSES_KG = 0.15  # [kg] by day
+FLOW_KG = 1.0  # [kg] by day of the others: in such a flow nobody robs, and a weak one has no part
 FOOD_KG = 0.5  # [kg] of what it eats in a day may have come in: after a great flow nectar dries
 
 
@@ -47,17 +49,18 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     flown = np.where(np.isnan(others), np.nan, others_of(yard.out, row))
     share = yard.out[row] / np.where(flown >= LEAST_BEES, flown, np.nan)
     usual = before_each_row(share, *USUAL)
-    times = _of(share / np.where(usual > 0, usual, np.nan), LOWER)
+    times = _of(share / np.where(usual > 0, usual, np.nan), NEARLY_ALL)
     middle = middle_of(behind)
     carried_kg = LOAD_KG * yard.out[row] * (1 - 1 / np.maximum(times, 0.1))
     busier = np.log(np.maximum(times, 0.1))
     is_raid = (
         (busier > np.fmax(before_each(np.abs(busier), *USUAL), LEAST_OFF))
-        & (_of(behind, NEARLY_ALL) > 0)
+        & (_of(behind, NEARLY_ALL) > WORST_KG)
         & (times <= MOST_TIMES)
         & (carried_kg >= CARRIED[0] * middle)
         & (carried_kg <= CARRIED[1] * middle)
         & (own < -LOSES_KG)
+        & (middle_of(others) < FLOW_KG)
         & (own + yard.eaten[row] < FOOD_KG)
     )
     told = np.where(is_raid, middle, np.minimum(middle, 0.0))

@@ -61,6 +61,22 @@ def test_a_neighbour_that_loses_as_much_denies_it() -> None:
     assert raided(rob(hive(), 0.6), hive(seed=1), rob(hive(seed=2), 0.8, 0.0))[DAY] <= 0
 
 
+def test_who_loses_hardly_more_than_one_of_two_neighbours_is_not_robbed() -> None:
+    assert raided(rob(hive(), 0.6), hive(seed=1), rob(hive(seed=2), 0.52, 0.0))[DAY] <= 0
+
+
+def test_in_a_flow_a_hive_without_a_part_in_it_is_not_robbed() -> None:
+    rich = np.where(np.arange(COUNT) >= DAY, 1.5, 0.3)
+    others = [hive(seed=seed, day_kg=rich + 0.01 * seed) for seed in (1, 2)]
+    assert raided(rob(hive(), 0.2, 40_000.0), *others)[DAY] <= 0
+
+
+def test_neighbours_that_starve_do_not_make_a_hive_busy() -> None:
+    fewer = np.interp(np.arange(COUNT), [DAY - 4, DAY], [BEES, 0.5 * BEES])
+    others = [hive(seed=1), *(hive(seed=seed, bees_out=fewer) for seed in (2, 3))]
+    assert raided(rob(hive(), 0.6, 0.0), *others)[DAY] <= 0
+
+
 def test_where_the_others_stay_at_home_nobody_robs() -> None:
     still = np.where(np.arange(COUNT) == DAY, 0.3 * BEES, BEES)
     others = [hive(seed=seed, bees_out=still) for seed in (1, 2)]
