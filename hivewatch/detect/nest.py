@@ -22,7 +22,7 @@ from hivewatch.signals.brood import Turn, turns_of
 from hivewatch.signals.days import DAY_S, HOUR_S
 from hivewatch.signals.departures import departures_of
 from hivewatch.signals.levels import middle_before
-from hivewatch.signals.nest_bound import probe_share
+from hivewatch.signals.nest_bound import FULL_CEL, probe_share
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.warmth import NEST_S, Warmth, clean_nest, warmth_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
@@ -34,6 +34,7 @@ COLD_K = 4.0  # [K] own choice: below the usual; a swarm takes two, Ferrari et a
 NEAR_K = 1.0  # [K] own choice: as usual
 SUDDEN_S = 3 * HOUR_S  # [s] own choice: from as usual to cold; a loosening nest takes a night
 COLD_S = 3 * HOUR_S  # [s] own choice: an opening is over in two hours
+NEAR_SHARE = 0.5  # own choice: less than half of what a probe shows is the nest's: too far off
 COLD_OVER_CEL = 32.5  # [Cel] own choice: hysteresis
 HOT_CEL = 37.5  # [Cel] common practice, no source
 HOT_K = 1.4  # [K] own choice: over the usual; shared heat of the Montreal recording is under 1.3 K
@@ -82,11 +83,11 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     turned = [_turned(window, turn) for turn in turns]
     if not ((nest.value < COLD_CEL) | (nest.value > HOT_CEL)).any():
         return turned
-    usual_cel = _of_each_reading(warmth, _usual_cel(warmth), nest)
     is_after_gap = _is_after_gap(window, nest)
+    usual_cel = _of_each_reading(warmth, _usual_cel(warmth.level_cel), nest)
     return [
         *turned,
-        *_cold_spells(window, nest, usual_cel, is_after_gap, turns),
+        *_cold_spells(window, nest, is_after_gap, turns),
         *_hot_spells(window, nest, usual_cel, is_after_gap),
     ]
 
@@ -135,9 +136,9 @@ def _turned(window: HiveWindow, turn: Turn) -> Finding:
     )
 
 
-def _usual_cel(warmth: Warmth) -> Floats:
+def _usual_cel(level_cel: Floats) -> Floats:
     """Give for each day what the nest was in the days before; NaN where few are known."""
-    return middle_before(warmth.level_cel, USUAL_DAYS, 0, USUAL_LEAST)
+    return middle_before(level_cel, USUAL_DAYS, 0, USUAL_LEAST)
 
 
 def _usual_spread_k(window: HiveWindow, nest: Series) -> Floats:
@@ -153,15 +154,31 @@ def _of_each_reading(warmth: Warmth, of_day: Floats, nest: Series) -> Floats:
     return np.asarray(of_day[day.clip(0, len(warmth) - 1)])
 
 
+def _brood_nest(window: HiveWindow, nest: Series) -> tuple[Floats, Floats]:
+    """Give what each reading says of the brood nest, and what that was in the days before. [Cel].
+
+    What a probe off the centre shows is reckoned to the centre by the share that was known the day
+    before, and by the cooler air of the moment and of `AIR_S` ago, for wood and wax follow the air
+    by hours. NaN where the probe is too far off, or the air not known.
+    """
+    warmth, value = warmth_of(window), nest.value
+    usual = _of_each_reading(warmth, _usual_cel(warmth.level_cel), nest)
+    share = _of_each_reading(warmth, np.append(1.0, probe_share(window)[:-1]), nest)
+    is_off = share < 1
+    if is_off.any():
+        value, time_s, share = value.copy(), nest.time_s[is_off], share[is_off]
+        air = np.fmin(_air_cel(window, time_s), _air_cel(window, time_s - AIR_S))
+        usual_air = _of_each_reading(warmth, _usual_cel(warmth.ambient_cel), nest)[is_off]
+        usual[is_off] = np.fmin(usual_air + (usual[is_off] - usual_air) / share, FULL_CEL)
+        value[is_off] = np.where(share < NEAR_SHARE, np.nan, air + (value[is_off] - air) / share)
+    return value, usual
+
+
 def _cold_spells(
-    window: HiveWindow,
-    nest: Series,
-    usual: Floats,
-    is_after_gap: NDArray[np.bool_],
-    turns: Sequence[Turn],
+    window: HiveWindow, nest: Series, is_after_gap: NDArray[np.bool_], turns: Sequence[Turn]
 ) -> Iterator[Finding]:
     """Find the hours in which brood-nest warmth was lost at once, where there was brood."""
-    time_s, value = nest.time_s, nest.value
+    time_s, (value, usual) = nest.time_s, _brood_nest(window, nest)
     with np.errstate(invalid="ignore"):
         cold = (value < COLD_CEL) & (value < usual - COLD_K) & (usual >= BROOD_LEAST_CEL)
         if not cold.any():
@@ -176,9 +193,11 @@ def _cold_spells(
         if _is_broodless(window, turns, int(time_s[deep]), int(time_s[told])):
             continue
         first = int(as_usual[before]) + 1
-        lowest = float(value[first : last + 1].min())
+        lowest = float(np.nanmin(value[first : last + 1]))
         hours = float(time_s[last] - time_s[first]) / HOUR_S
         end = int(time_s[last + 1]) if is_over else None
+        beside = "" if value[deep] == nest.value[deep] else ", by a probe beside it"
+        fell = f"the nest fell from {usual[first]:.1f} to {lowest:.1f} Cel, for {hours:.0f} h"
         yield Finding(
             kind="chilled_brood",
             subject=f"hive:{window.hive.id}",
@@ -192,7 +211,7 @@ def _cold_spells(
                 "hours": round(hours, 1),
             },
             evidence=(
-                f"the nest fell from {usual[first]:.1f} to {lowest:.1f} Cel, for {hours:.0f} h",
+                fell + beside,
                 "brood that is cold for long comes out malformed or not at all: look at the lid",
             ),
             status="open" if end is None else "ended",
@@ -259,14 +278,20 @@ def _hot_spells(
 
 def _is_of_bees(window: HiveWindow, nest: Series, some: Ints) -> NDArray[np.bool_]:
     """Say which of some readings tell of brood: beside the nest, hot air alone heats a probe."""
-    air, time_s, value = window.of("ambient"), nest.time_s[some], nest.value[some]
-    at = np.searchsorted(air.time_s, time_s, side="right") - 1
-    over_k = np.full(len(some), np.nan)
-    if len(air):
-        is_near = (at >= 0) & (time_s - air.time_s[at] <= AIR_S)
-        over_k[is_near] = value[is_near] - air.value[at[is_near]]
+    time_s, value = nest.time_s[some], nest.value[some]
+    over_k = value - _air_cel(window, time_s)
     share = _of_each_reading(warmth_of(window), probe_share(window), Series(time_s, value))
     return np.asarray((share >= 1) | (over_k >= INSIDE_K))
+
+
+def _air_cel(window: HiveWindow, time_s: Ints) -> Floats:
+    """Give the air's last reading before each moment; NaN where it is old. [Cel]."""
+    air, air_cel = window.of("ambient"), np.full(len(time_s), np.nan)
+    if len(air):
+        at = np.searchsorted(air.time_s, time_s, side="right") - 1
+        is_near = (at >= 0) & (time_s - air.time_s[at] <= AIR_S)
+        air_cel[is_near] = air.value[at[is_near]]
+    return air_cel
 
 
 def _is_after_gap(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from nests import MadeUpNest, day_of, told
 
 from hivewatch.detect import nest as nests
 from hivewatch.signals.brood import RISEN_K
+from hivewatch.signals.window import Series
 
 
 def of_kind(found, kind):
@@ -70,6 +73,29 @@ def test_a_lid_left_open_overnight_chills_the_brood(limits, step_s):
     assert one.status == "ended"
 
 
+@pytest.mark.parametrize("share", [0.55, 0.65, 0.8])
+def test_a_chill_is_seen_by_a_probe_off_the_centre(limits, share):
+    nest = summer(share=share)
+    nest.add(nest.at(32, 19), nest.at(33, 10), -9 * share)
+    (one,) = of_kind(find(nest, limits), "chilled_brood")
+    assert one.start_s == pytest.approx(nest.at(32, 19.2), abs=1800)
+    assert one.measures["usual_cel"] == pytest.approx(34.8, abs=0.4)
+    assert one.measures["lowest_cel"] == pytest.approx(25.8, abs=1.0)
+    assert "beside it" in one.evidence[0]
+
+
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.65, 0.8])
+@pytest.mark.parametrize("late_h", [0.0, 2.0, 3.0])
+def test_a_probe_off_the_centre_that_follows_the_air_by_hours_shows_no_chill(limits, share, late_h):
+    nest = summer(share=share, swing_k=8.0)
+    window = nest.window()
+    air = window.of("ambient")
+    later = np.interp(air.time_s - late_h * 3600, air.time_s, air.value)
+    follows = Series(air.time_s, window.of("nest").value + (1 - share) * (later - air.value))
+    window = replace(window, series={**window.series, "nest": follows})
+    assert of_kind(find(nest, limits, window), "chilled_brood") == []
+
+
 def test_while_it_is_cold_the_finding_is_open(limits):
     nest = MadeUpNest(first="2026-04-01", days=20, air_cel=7)
     nest.add(nest.at(12, 17.5), nest.at(14), -12)
@@ -84,6 +110,7 @@ def test_what_is_no_chill_is_left_alone(limits):
     assert find(nest, limits) == []
     nest.has_brood(slice(25, 40), 0.0)  # a queen is gone: brood is out within a night or two
     assert {one.kind for one in find(nest, limits)} == {"brood_end"}
+    nest = MadeUpNest(first="2026-02-01", days=40, air_cel=2)
     nest.has_brood(slice(None), 0.0)  # no brood at all
     nest.add(nest.at(20), nest.at(21), -9)
     assert find(nest, limits) == []
