@@ -94,8 +94,10 @@ COMES_OF = {
 """Kinds that are not told when they begin while one of these lasts, or within `COMES_OF_S` of it.
 
 A hive that lies on the ground, or is gone, lets its nest cool; so does one without bees. That is
-one thing to tell, not three. A hive that is set up again and stays without bees is dead as well.
+one thing to tell, not three. A hive that is set up again and stays without bees is dead as well, and
+one that then lacks food lacks it (`OUTLASTS`).
 """
+OUTLASTS = ("dead_out", "low_stores")
 # [s] own choice: the nest's days are dated by midnights, and it warms slowly
 COMES_OF_S = 3 * 86_400
 
@@ -277,7 +279,7 @@ def _comes_of(one: Finding, other: Finding) -> bool:
     if other.end_s is None:
         return True
     stays = one.end_s is None or one.end_s > other.end_s + COMES_OF_S
-    return begun_s <= other.end_s + COMES_OF_S and not (one.kind == "dead_out" and stays)
+    return begun_s <= other.end_s + COMES_OF_S and not (one.kind in OUTLASTS and stays)
 
 
 def _claims(other: Finding, one: Finding) -> bool:

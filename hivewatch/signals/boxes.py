@@ -35,7 +35,8 @@ MOVED_SHARE = 0.01  # own choice: error of boxes put on or taken off
 UNTOLD_KG = 3.0  # [kg] own choice: half a box, which a step that nobody wrote down may be
 LIKELY_KG = 1.5  # [kg] own choice: where room was wanted, or food, and the other is unlikely
 FLOOR_KG = 5.0  # [kg] own choice: with no more left, the hive itself is off its scale
-HIVE_SHARE = 0.7  # own choice: of what fell; a step up of so much is the hive set up again
+HIVE_SHARE = 0.7  # own choice: of what fell; a step up of so much is the hive set up again, and
+# one of more than a box is, too: whoever sets it up may take its honey
 
 
 class Boxes(NamedTuple):
@@ -109,7 +110,7 @@ def _changes(
         if day >= 0 and size_kg < 0 and gross_kg[day] + size_kg < FLOOR_KG:
             fallen_kg -= size_kg
             continue
-        if fallen_kg and size_kg > HIVE_SHARE * fallen_kg:
+        if fallen_kg and size_kg > min(HIVE_SHARE * fallen_kg, BOX_KG[1]):
             size_kg, fallen_kg = size_kg - fallen_kg, 0.0
         done = [action for i in visits if i > written for action in seen[i].actions]
         written = max(written, *visits, -1)

@@ -278,3 +278,14 @@ def test_a_colony_that_is_dead_runs_out_of_nothing() -> None:
     after = Finding("low_stores", "hive:hazel-1", 20 * DAY_S, None, 21 * DAY_S, **told)
     other = Finding("low_stores", "hive:hazel-2", 20 * DAY_S, None, 21 * DAY_S, **told)
     assert settle_claims([dead, before, after, other]) == [dead, before, other]
+
+
+def test_a_hive_that_was_set_up_again_and_lacks_food_is_told() -> None:
+    told = {"confidence": 0.9, "measures": {}, "evidence": ("",)}
+    fall = Finding("toppled", "hive:hazel-1", 10 * DAY_S, 11 * DAY_S, 10 * DAY_S, **told)
+    lies = Finding("toppled", "hive:hazel-1", 10 * DAY_S, None, 10 * DAY_S, **told)
+    lasts = Finding("low_stores", "hive:hazel-1", 12 * DAY_S, None, 13 * DAY_S, **told)
+    short = Finding("low_stores", "hive:hazel-1", 12 * DAY_S, 13 * DAY_S, 13 * DAY_S, **told)
+    assert lasts in settle_claims([fall, lasts])
+    assert short not in settle_claims([fall, short])
+    assert lasts not in settle_claims([lies, lasts])

@@ -116,6 +116,13 @@ def test_a_hive_that_fell_keeps_its_boxes(hive) -> None:
     assert not one.are_off.any()
 
 
+def test_a_hive_that_was_set_up_without_its_boxes_has_none(hive) -> None:
+    hive.add(hive.at(3, 12), 6.2)
+    hive.fall(hive.at(10, 1), 0.3, until_s=hive.at(14, 10))
+    hive.add(hive.at(14, 10), -18.0)  # 44 kg fell, 26 kg were set up
+    assert found(hive).kg[[4, 12, 16]] == pytest.approx([6.2, 6.2, 0.0], abs=0.2)
+
+
 def test_one_of_several_boxes_is_taken_off(hive) -> None:
     for day in (3, 6, 9):
         hive.add(hive.at(day, 12), 6.2)
