@@ -94,8 +94,8 @@ COMES_OF = {
 """Kinds that are not told when they begin while one of these lasts, or within `COMES_OF_S` of it.
 
 A hive that lies on the ground, or is gone, lets its nest cool; so does one without bees. That is
-one thing to tell, not three. A hive that is set up again and stays without bees is dead as well, and
-one that then lacks food lacks it (`OUTLASTS`).
+one thing to tell, not three. A hive that is set up again and stays without bees is dead as well,
+and one that then lacks food lacks it (`OUTLASTS`).
 """
 OUTLASTS = ("dead_out", "low_stores")
 # [s] own choice: the nest's days are dated by midnights, and it warms slowly
