@@ -18,6 +18,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals import (
     brood,
     carried,
+    cell_warmth,
     dawn,
     days,
     departures,
@@ -41,12 +42,13 @@ FIRST = (
     startles.startles_of,
     departures.departures_of,
     flown.flown_of,
+    cell_warmth.by_warmth,
     drift.drifts_of,
     off_scale.falls_of,
     robbing.lowest_of,
 )
 CARRYING = (
-    *(steps, days, dawn, warmth, dips, startles, departures, carried, flown),
+    *(steps, days, dawn, warmth, dips, startles, departures, carried, flown, cell_warmth),
     *(drift, off_scale, robbing),
 )
 """Signals that keep what they know, and detectors that have such signals of their own."""

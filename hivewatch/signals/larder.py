@@ -21,6 +21,7 @@ from hivewatch.signals.appetite import need_kg
 from hivewatch.signals.bare import before_each, stepped_kg
 from hivewatch.signals.boxes import boxes_of
 from hivewatch.signals.carried import unless_same
+from hivewatch.signals.cell_warmth import by_warmth
 from hivewatch.signals.colony import BEE_KG, Colony, colony_of
 from hivewatch.signals.days import HOUR_S, READ, Days, days_of
 from hivewatch.signals.departures import departures_of
@@ -105,15 +106,19 @@ def larder_of(window: HiveWindow, inspections: Sequence[Inspection]) -> Larder:
     ----------
     Winter losses: two scale hives, quarrylifeaward.cz (2018), 33 to 50 g a day (popular).
     """
-    days, left_s = _weighed(days_of(window)), departures_of(window)
+    days, left_s = _weighed(window, days_of(window)), departures_of(window)
     seen = [one for one in sorted(inspections, key=lambda one: one.at_s) if one.at_s > 0]
     figures = [getattr(days, name).tobytes() for name in OF_DAYS]
     given = window.hive, window.yard, days.day, days.steps, figures, left_s, seen
     return unless_same(window, "larder", given, lambda: _work_out(window, days, seen))
 
 
-def _weighed(days: Days) -> Days:
+def _weighed(window: HiveWindow, days: Days) -> Days:
     """Give the days with the figures that a larder goes by, and nothing of a day under way."""
+    cell_kg = by_warmth(window)
+    days = replace(
+        days, dawn_kg=days.dawn_kg - cell_kg["dawn"], night_kg=days.night_kg - cell_kg["night"]
+    )
     unknown = np.full(len(days), np.nan)
     figures: dict[str, Any] = {name: unknown for name in READ if name not in OF_DAYS}
     figures["flying_h"] = np.append(days.flying_h[:-1], unknown[-1:])

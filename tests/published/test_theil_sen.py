@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from scipy.stats import theilslopes
 
-from hivewatch.detect.drift import APART_K, _slopes
 from hivewatch.detect.lost import TREND_KG_PER_H, _carried_on
+from hivewatch.signals.cell_warmth import APART_K, _slopes
 from hivewatch.signals.window import Series
 
 STRETCH = 1.5 * APART_K  # neighbours in an example then lie apart enough

@@ -43,10 +43,9 @@ def test_a_scale_may_follow_the_air_as_far_as_the_standard_allows(
 ) -> None:
     hive = made_up_hive(days=50, flow_kg=-0.04)
     rng = np.random.default_rng(3)
-    night = rng.uniform(-3.0, 3.0, 51)
     hour = (hive.time_s - hive.time_s[0]) / 3600
-    points_h = np.sort(np.concatenate([24 * np.arange(51) + 3, 24 * np.arange(51) + 21]))
-    hive.series["ambient"] += np.interp(hour, points_h, np.column_stack([night, 0 * night]).ravel())
+    points_h = (24 * np.arange(51)[:, None] + [1, 4, 21]).ravel()
+    hive.series["ambient"] += np.interp(hour, points_h, rng.uniform(-2.0, 2.0, len(points_h)))
     hive.series["ambient"] -= 14
     away = hive.series["ambient"] - hive.series["ambient"].mean()
     hive.series["weight"] += 1e-3 * g_per_k * away
