@@ -14,9 +14,9 @@ from typing import NamedTuple
 import numpy as np
 
 from hivewatch.signals.bare import stepped_kg
-from hivewatch.signals.carried import worked
-from hivewatch.signals.days import AFTER_SET_S, BEFORE_RISE_S, Days, days_of
-from hivewatch.signals.window import Floats, HiveWindow, Series, first_from
+from hivewatch.signals.carried import unless_same, worked
+from hivewatch.signals.days import AFTER_SET_S, BEFORE_RISE_S, days_of
+from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_from
 
 # Own choices where no source is named; tests/unit/signals/test_cell_warmth.py.
 CELL_KG_PER_K = 0.0028  # [kg/K] published: OIML R 60, 14 g per 5 Cel for 200 kg and 3,000 steps
@@ -60,7 +60,16 @@ def follows_of(window: HiveWindow) -> list[Follows]:
     [1] P. K. Sen, J. Am. Stat. Assoc. 63, 1379 (1968): the middle of the slopes between all pairs.
     [2] OIML R 60-1 (2021), 5.6.1.3: zero may move by 0.7 v_min per 5 Cel.
     """
-    return worked(window, "follows", lambda here, _: _follows(here, days_of(here)))
+    if not (window.has("ambient") and window.has("weight")):
+        return []
+    rose_kg, warmed_k = nights_of(window)
+    known = np.flatnonzero(~np.isnan(rose_kg + warmed_k))
+    over = int(np.searchsorted(days_of(window).start_s, window.carried.until_s)) - 1
+    passed = max(0, int(np.searchsorted(known, over)) - NIGHTS) // EVERY * EVERY
+    nights = known[passed:]
+    rose_kg, warmed_k = rose_kg[nights], warmed_k[nights]
+    given = nights.tobytes(), rose_kg.tobytes(), warmed_k.tobytes()
+    return unless_same(window, "follows", given, lambda: _follows(nights, rose_kg, warmed_k))
 
 
 def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
@@ -115,20 +124,14 @@ def _by_warmth(window: HiveWindow, kept: dict[str, Floats] | None) -> dict[str, 
     return {name: np.append(kept[name], one) for name, one in since.items()}
 
 
-def _follows(window: HiveWindow, days: Days) -> list[Follows]:
-    """Go through the dry nights, some at a time."""
-    if not (window.has("ambient") and window.has("weight")):
-        return []
-    rose_kg, warmed_k = nights_of(window)
-    known = np.flatnonzero(~np.isnan(rose_kg + warmed_k))
-    first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - 1, 0)
-    passed = max(0, int(np.searchsorted(known, first)) - NIGHTS) // EVERY * EVERY
+def _follows(nights: Ints, rose_kg: Floats, warmed_k: Floats) -> list[Follows]:
+    """Go through dry nights, thirty at a time."""
     found = []
-    for last in range(NIGHTS + passed, len(known) + 1, EVERY):
-        nights = known[last - NIGHTS : last]
-        slopes = _slopes(warmed_k[nights], rose_kg[nights])
+    for last in range(NIGHTS, len(nights) + 1, EVERY):
+        some = slice(last - NIGHTS, last)
+        slopes = _slopes(warmed_k[some], rose_kg[some])
         if len(slopes) >= NIGHTS:
-            span = int(nights[0]), int(nights[-1])
+            span = int(nights[some][0]), int(nights[some][-1])
             found.append(Follows(span, float(np.median(slopes))))
     return found
 
