@@ -19,6 +19,7 @@ from hivewatch.apiary import Apiary, stands
 from hivewatch.comb.outlook import Outlook
 from hivewatch.comb.outlook_words import describe_outlook
 from hivewatch.comb.reading import Range
+from hivewatch.comb.words import about
 from hivewatch.detect.finding import Finding
 from hivewatch.errors import UsageError
 from hivewatch.ingest.folder import Taken, files_of, import_file
@@ -105,19 +106,15 @@ def outlook_text(seen: Outlook) -> str:
     rows = ["", "days from now   eggs laid      adults (8 in 10 times)   foragers   emerging a day"]
     for day in range(-21, 22, 7):
         known = [seen.figures[name].get(day) for name in ("adults", "foragers", "emerging")]
-        adults, foragers, young = ("-" if one is None else _hundreds(one.median) for one in known)
+        adults, foragers, young = ("-" if one is None else about(one.median) for one in known)
         span = "" if known[0] is None else _span(known[0])
-        laid = _hundreds(seen.laying[day].median)
+        laid = about(seen.laying[day].median)
         rows.append(f"{day:>13} {laid:>11} {adults:>11} {span:<20} {foragers:>9} {young:>12}")
     return "\n".join([*describe_outlook(seen), *rows])
 
 
 def _span(of: Range) -> str:
-    return f"({_hundreds(of.low)} to {_hundreds(of.high)})"
-
-
-def _hundreds(bees: float) -> str:
-    return f"{round(bees, -2):,.0f}"
+    return f"({about(of.low)} to {about(of.high)})"
 
 
 def held_json(one: Held) -> dict[str, Any]:
