@@ -95,11 +95,13 @@ COMES_OF = {
 
 A hive that lies on the ground, or is gone, lets its nest cool; so does one without bees. That is
 one thing to tell, not three. A hive that is set up again and stays without bees is dead as well,
-and one that then lacks food lacks it (`OUTLASTS`).
+and one that then lacks food lacks it (`OUTLASTS`). One that nobody set up, and that lived on for a
+week beside its scale, may die there.
 """
 OUTLASTS = ("dead_out", "low_stores")
 # [s] own choice: the nest's days are dated by midnights, and it warms slowly
 COMES_OF_S = 3 * 86_400
+LIVED_ON_S = 7 * 86_400  # [s] own choice: what dies later than this did not die of the fall alone
 
 ONE_S = robbing.OVER_DAYS * 86_400
 """Of one hive, what is told of a robbing within this after another one's end goes on with it. [s]
@@ -277,7 +279,8 @@ def _comes_of(one: Finding, other: Finding) -> bool:
     if one.subject != other.subject or begun_s < other.start_s - COMES_OF_S:
         return False
     if other.end_s is None:
-        return True
+        lived_on = other.kind == "toppled" and begun_s > other.start_s + LIVED_ON_S
+        return not (one.kind == "dead_out" and lived_on)
     stays = one.end_s is None or one.end_s > other.end_s + COMES_OF_S
     return begun_s <= other.end_s + COMES_OF_S and not (one.kind in OUTLASTS and stays)
 

@@ -74,6 +74,18 @@ def test_a_hive_that_is_set_up_again_and_stays_empty_is_dead_as_well():
     assert settle_claims([toppled, cold]) == [toppled]
 
 
+@pytest.mark.parametrize(("kind", "after_d", "told"), [
+    ("toppled", 2, False), ("toppled", 20, True), ("taken", 20, False),
+])  # fmt: skip
+def test_bees_that_lived_on_beside_their_scale_may_die_there(
+    kind: str, after_d: int, *, told: bool
+) -> None:
+    day = 86_400
+    fell = a(kind, 10 * day, None, status="open")
+    dead = a("dead_out", (10 + after_d) * day, None, status="open")
+    assert (dead in settle_claims([fell, dead])) is told
+
+
 def test_other_subjects_and_other_kinds_are_left_alone():
     found = [
         a("silent", 100, 900, "device:scale-1"),
