@@ -193,18 +193,19 @@ def low_spans(series: Series, low: Floats, well: Floats) -> list[tuple[int, int,
     runs = _runs_of(value < low, BATTERY_READINGS)
     if not len(runs):
         return []
-    below_well = np.flatnonzero(value < well)
+    # a spell at or above `well` ends the finding when a whole day passes in it; of a battery that
+    # stays low there is none, however long it has been so
+    good = np.flatnonzero(value >= well)
+    before = good[np.diff(good, prepend=-2) > 1] - 1
+    after = good[np.diff(good, append=len(value) + 1) > 1] + 1
+    spell_s = time_s[np.minimum(after, len(value) - 1)] - time_s[before]
+    ends = before[(spell_s > BATTERY_WELL_S) & (before >= 0)]
     spans: list[tuple[int, int, int]] = []
     free_from = 0
     while (at := int(np.searchsorted(runs, free_from))) < len(runs):
         first = int(runs[at])
-        # the next reading under `well` ends a good spell; a spell of a whole day ends the finding,
-        # when there is a good reading in it: a silence proves nothing
-        rest = below_well[np.searchsorted(below_well, first) :]
-        spell_s = np.diff(np.append(time_s[rest], time_s[-1]))
-        after = np.minimum(rest + 1, len(value) - 1)
-        good = np.flatnonzero((spell_s > BATTERY_WELL_S) & (value[after] >= well[after]))
-        last = int(rest[good[0]]) if len(good) else len(value) - 1
+        over = int(np.searchsorted(ends, first))
+        last = int(ends[over]) if over < len(ends) else len(value) - 1
         spans.append((first, first + BATTERY_READINGS - 1, last))
         free_from = last + 1
     return spans

@@ -83,12 +83,9 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     weight = window.of("weight")
     since_s = window.carried.until_s - MARGIN_S
     known = moves_of(window)
-    wild_s = [
-        move.before_s
-        for move in known
-        if move.before_s >= since_s - DOUBTED_S and _is_wild(window, move)
-    ]
-    moves = [move for move in known if move.settled_s >= since_s]
+    doubted = bisect_left(known, since_s - DOUBTED_S, key=lambda move: move.before_s)
+    wild_s = [move.before_s for move in known[doubted:] if _is_wild(window, move)]
+    moves = known[bisect_left(known, since_s, key=lambda move: move.settled_s) :]
     dips = [
         dip
         for dip in dips_of(window)

@@ -18,7 +18,7 @@ from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.detect.robbed_day import BUSY, MARGIN_BUSY_KG, Hit, Watch
 from hivewatch.inspections import Inspection
-from hivewatch.signals.bare import bare_weight, before_each, stepped_kg
+from hivewatch.signals.bare import bare_dawns_kg, bare_weight, before_each, stepped_kg
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import DAY_S, Days, days_of
 from hivewatch.signals.robbed import USUAL_DAYS, can_fly, robbed_days
@@ -56,7 +56,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     days, bare = days_of(window), bare_weight(window)
     if bare.skipped + len(bare) < 3 or not len(days):  # noqa: PLR2004
         return []
-    dawn_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
+    dawn_kg = bare_dawns_kg(window)
     deep_kg = dawn_kg - lowest_of(window)
     first = max(int(np.searchsorted(days.start_s, window.carried.until_s, side="right")) - 1, 0)
     at_dusk = robbed_days(days, first)

@@ -156,9 +156,10 @@ def _losses_s(window: HiveWindow, since_s: int) -> list[int]:
 
 def _lacks_room(window: HiveWindow, visit: Inspection) -> bool:
     """Say whether a visit found, and left, a crowded nest with honey where brood should be."""
-    day, room = _local_day(window, visit.at_s), nest_room(visit)
+    room = nest_room(visit)
     if room.covered is None or room.stored is None or room.free is None:
         return False
+    day = _local_day(window, visit.at_s)
     if not is_laying_season(day, window.yard.latitude) or _is_late(window, visit.at_s):
         return False
     if visit.queen in GONE or any(action.what in MADE_ROOM for action in visit.actions):

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import accumulate
+from typing import NamedTuple
 
 import numpy as np
 
-from hivewatch.signals.carried import DAY_S, worked
+from hivewatch.signals.carried import DAY_S, unless_same, worked
 from hivewatch.signals.days import Days, days_of
 from hivewatch.signals.faults import clean
 from hivewatch.signals.levels import sorted_windows
+from hivewatch.signals.steps import Step
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_beyond
 
 BARE_S = 3 * DAY_S  # [s] own choice: so long before what is known already
@@ -37,16 +40,15 @@ def bare_weight(window: HiveWindow) -> Series:
 def _bare(window: HiveWindow) -> Series:
     """Take the steps out of the weight, and smooth it."""
     known = window.of("weight").since(window.carried.until_s, BARE_S)
-    weight, steps = clean(known, "weight"), days_of(window).steps
+    weight, steps = clean(known, "weight"), _steps_of(window)
     if len(weight) < 3:  # noqa: PLR2004 - a reading and two neighbours
         return weight
     amid = np.zeros(len(weight), np.bool_)
-    edges_s = np.array([(one.before_s + 1, one.after_s) for one in steps], np.int64).reshape(-1, 2)
-    edges = np.searchsorted(weight.time_s, edges_s)
+    edges = np.searchsorted(weight.time_s, steps.edges_s)
     for low, high in edges[edges[:, 1] > edges[:, 0]].tolist():
         amid[low:high] = True
     time_s = weight.time_s[~amid]
-    value = weight.value[~amid] - stepped_kg(days_of(window), time_s)
+    value = weight.value[~amid] - steps.so_far_kg(time_s)
     smooth = value.copy()
     first, middle, last = value[:-2], value[1:-1], value[2:]
     smooth[1:-1] = np.maximum(
@@ -55,11 +57,43 @@ def _bare(window: HiveWindow) -> Series:
     return Series(time_s, smooth, known.skipped)
 
 
+class _Stepped(NamedTuple):
+    """Lasting steps: between which readings each lies, and what they add up to, from none on."""
+
+    edges_s: Ints
+    after_s: Ints
+    total_kg: Floats
+
+    @classmethod
+    def of(cls, steps: Sequence[Step]) -> _Stepped:
+        """Add them up."""
+        after_s = np.array([one.after_s for one in steps], np.int64)
+        before_s = np.array([one.before_s for one in steps], np.int64)
+        total_kg = np.array([0.0, *accumulate(one.size_kg for one in steps)])
+        return cls(np.stack((before_s + 1, after_s), axis=1), after_s, total_kg)
+
+    def so_far_kg(self, at_s: Ints | Floats) -> Floats:
+        """Give the sum of those that were over by some moments [kg]."""
+        return np.asarray(
+            self.total_kg[np.searchsorted(self.after_s, at_s, side="right")], np.float64
+        )
+
+
+def _steps_of(window: HiveWindow) -> _Stepped:
+    """Give a hive's steps; added up anew when there is another one."""
+    steps = days_of(window).steps
+    return unless_same(window, "stepped", steps, lambda: _Stepped.of(steps))
+
+
 def stepped_kg(days: Days, at_s: Ints | Floats) -> Floats:
     """Give the sum of all steps that were over by some moments [kg]."""
-    after_s = np.array([step.after_s for step in days.steps], np.int64)
-    total = np.array([0.0, *accumulate(step.size_kg for step in days.steps)])
-    return np.asarray(total[np.searchsorted(after_s, at_s, side="right")], np.float64)
+    return _Stepped.of(days.steps).so_far_kg(at_s)
+
+
+def bare_dawns_kg(window: HiveWindow) -> Floats:
+    """Give a hive's weight before each sunrise, without the steps until then [kg]."""
+    days = days_of(window)
+    return days.dawn_kg - _steps_of(window).so_far_kg(days.dawn_s)
 
 
 def passed(series: Series, from_s: Ints | Floats | int, to_s: Ints | Floats) -> Floats:

@@ -156,10 +156,11 @@ def _work_out(window: HiveWindow) -> Days:
     read = _read(window, int(kept.start_s[-1]) if isinstance(kept, _Read) else None)
     day, start_s, figures = kept.then(read) if isinstance(kept, _Read) else read
     of = dict(zip(READ, figures, strict=True))
-    steps = steps_of(window)
+    steps = tuple(steps_of(window))
+    places = unless_same(window, "places of steps", steps, lambda: _Places.of(steps))
     rise_s, dawn_kg, dusk_kg = of["rise_s"], of["dawn_kg"], of["dusk_kg"]
-    by_day = sum_steps(steps, rise_s, of["set_s"])
-    by_night = sum_steps(steps, of["set_s"], _next_rise_s(rise_s))
+    by_day = places.within(rise_s, of["set_s"])
+    by_night = places.within(of["set_s"], _next_rise_s(rise_s))
     next_dawn_kg = np.concatenate((dawn_kg[1:], [np.nan]))
     return Days(
         day=day,
@@ -168,7 +169,7 @@ def _work_out(window: HiveWindow) -> Days:
         day_kg=dusk_kg - dawn_kg - by_day,
         night_kg=dusk_kg - next_dawn_kg + by_night,
         step_kg=by_day + by_night,
-        steps=tuple(steps),
+        steps=steps,
         **of,
     )
 
@@ -272,13 +273,28 @@ def _each_sum(spans: _Spans) -> Floats:
     return _each(spans, lambda counts: float(np.add.reduce(counts)))
 
 
+class _Places(NamedTuple):
+    """The middles of some steps [s], and their sizes [kg]."""
+
+    middle_s: Floats
+    size_kg: Floats
+
+    @classmethod
+    def of(cls, steps: Sequence[Step]) -> _Places:
+        """Take them from the steps."""
+        middle_s = [(step.before_s + step.after_s) / 2 for step in steps]
+        return cls(np.array(middle_s, np.float64), np.array([one.size_kg for one in steps]))
+
+    def within(self, from_s: Floats, to_s: Floats) -> Floats:
+        """Add up the steps that fall into each span, by their middle."""
+        at = np.searchsorted(from_s, self.middle_s, side="right") - 1
+        within = (at >= 0) & (self.middle_s < to_s[at])
+        return np.bincount(at[within], self.size_kg[within], len(from_s)).astype(np.float64)
+
+
 def sum_steps(steps: Sequence[Step], from_s: Floats, to_s: Floats) -> Floats:
     """Add up the steps that fall into each span, by their middle."""
-    middle_s = np.array([(step.before_s + step.after_s) / 2 for step in steps], np.float64)
-    at = np.searchsorted(from_s, middle_s, side="right") - 1
-    within = (at >= 0) & (middle_s < to_s[at])
-    sizes = np.array([step.size_kg for step in steps], np.float64)
-    return np.bincount(at[within], sizes[within], len(from_s)).astype(np.float64)
+    return _Places.of(steps).within(from_s, to_s)
 
 
 def _first_and_last(out: _Spans) -> tuple[Floats, Floats]:

@@ -6,6 +6,8 @@ know of it. Here it is enough that it may have been a swarm.
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 import numpy as np
 
 from hivewatch.signals.carried import DAY_S, worked
@@ -102,12 +104,12 @@ def is_weighed(window: HiveWindow) -> bool:
 
 def _by_weight(window: HiveWindow, kept: list[Step] | None) -> list[Step]:
     """Find lasting losses of a swarm's size, by day, with nothing lifted."""
-    weight = window.of("weight")
+    weight, steps = window.of("weight"), steps_of(window)
+    since = bisect_left(steps, window.carried.until_s, key=lambda one: one.settled_s)
     return (kept or []) + [
         step
-        for step in steps_of(window)
-        if step.settled_s >= window.carried.until_s
-        and -MOST_KG <= step.size_kg <= -LEAST_KG
+        for step in steps[since:]
+        if -MOST_KG <= step.size_kg <= -LEAST_KG
         and step.after_s - step.before_s
         <= max(LONGEST_S, COARSE_STEPS * (usual_step_near(weight, step.before_s) or 0))
         and max(step.low_kg, step.high_kg) < LIFTED_KG
