@@ -13,6 +13,7 @@ from threading import Event, Thread
 import structlog
 
 from hivewatch import loops
+from hivewatch.alerts import phones
 from hivewatch.alerts.channels import Channel, open_channels
 from hivewatch.alerts.deliver import Delivery
 from hivewatch.clock import Clock, WallClock
@@ -83,7 +84,7 @@ class Daemon:
         self._loops: dict[str, Loop] = {
             "ingest": self.subscriber.run,
             "watch": Watcher(self.store, settings, clock, pages.changed).run,
-            "deliver": Delivery(self.store, all_channels, clock).run,
+            "deliver": Delivery(self.store, all_channels, clock, phones=self._phones).run,
             "pages": pages.run,
         }
         if settings.mirror is not None:
@@ -93,6 +94,10 @@ class Daemon:
         else:
             with self.store.write() as connection:
                 mirrored.forget(connection)
+
+    def _phones(self) -> Sequence[Channel]:
+        """Give the phones that ring now."""
+        return phones.channels(self.store, self.settings.api.public_url)
 
     def run(self) -> None:
         """Run until a signal ends it; comes back when everything is closed."""

@@ -19,6 +19,8 @@ from sqlalchemy.exc import SQLAlchemyError
 from hivewatch.alerts import ledger
 from hivewatch.alerts.channels import Channel
 from hivewatch.alerts.ledger import Letter, Outcome
+from hivewatch.alerts.phones import KIND as PHONE
+from hivewatch.alerts.phones import note
 from hivewatch.clock import Clock
 from hivewatch.metrics import DELIVERIES, at_zero
 from hivewatch.store.open import Store
@@ -91,10 +93,14 @@ class Delivery:
         channels: Sequence[Channel],
         clock: Clock,
         *,
+        phones: Callable[[], Sequence[Channel]] | None = None,
         random: Random | None = None,
         inline: bool = False,
     ) -> None:
-        """Take the channels of the settings; `inline` sends without threads, for tests."""
+        """Take the channels of the settings, and who gives those of the phones that ring now.
+
+        `inline` sends without threads, for tests.
+        """
         self._store = store
         self._clock = clock
         self._random = random or Random()  # noqa: S311 - spreads retries, guards nothing
@@ -102,7 +108,9 @@ class Delivery:
         self._done: SimpleQueue[tuple[Letter, Outcome]] = SimpleQueue()
         self._unrecorded: deque[tuple[Letter, Outcome]] = deque()
         self._couriers = {one.name: _Courier(one, self._done) for one in channels}
-        at_zero(DELIVERIES, sorted({one.kind for one in channels}), STATES)
+        self._phones, self._ringing = phones, frozenset[str]()
+        kinds = {one.kind for one in channels} | ({PHONE} if phones else set())
+        at_zero(DELIVERIES, sorted(kinds), STATES)
 
     def run(self, stop: threading.Event, beat: Callable[[], None]) -> None:
         """Send until told to stop; at most the sends under way are waited for, a little."""
@@ -118,6 +126,7 @@ class Delivery:
     def recover(self) -> None:
         """Take up what the last run left; once, before the first step."""
         now_s = self._clock.now_s()
+        self._gather(now_s)
         in_hand = {(one.busy.alert, name) for name, one in self._couriers.items() if one.busy}
         with self._store.write() as connection:
             interrupted = ledger.recover(connection, now_s, in_hand)
@@ -129,6 +138,7 @@ class Delivery:
         """Record what has come back, then hand out what is due; give how many were handed out."""
         now_s = self._clock.now_s()
         self._record(now_s)
+        self._gather(now_s)
         self._look_for_hangs()
         idle = [name for name, one in self._couriers.items() if one.busy is None]
         with self._store.read() as connection:
@@ -162,6 +172,28 @@ class Delivery:
         if not self.settle(timeout_s):
             LOG.warning("deliveries_left_under_way")
 
+    def _gather(self, now_s: int) -> None:
+        """Take up the phones that ring now; let go of the others once they have nothing in hand."""
+        if self._phones is None:
+            return
+        found = {one.name: one for one in self._phones()}
+        for name, channel in found.items():
+            if name in self._couriers:
+                self._couriers[name].channel = channel
+            else:
+                self._couriers[name] = _Courier(channel, self._done)
+        gone = {
+            name
+            for name in self._ringing - found.keys()
+            if name in self._couriers and self._couriers[name].busy is None
+        }
+        for name in gone:
+            self._couriers.pop(name).stop()
+        self._ringing = frozenset((self._ringing - gone) | found.keys())
+        if gone:
+            with self._store.write() as connection:
+                ledger.waiting_elsewhere(connection, self._couriers, now_s)
+
     def _next(self, connection: Connection, idle: Sequence[str], now_s: int) -> list[Letter]:
         """Read what may be handed out now."""
         letters = ledger.next_letters(connection, idle, now_s)
@@ -185,9 +217,11 @@ class Delivery:
             letter, outcome = self._unrecorded[0]
             courier = self._couriers[letter.channel]
             wait_s = ledger.wait_s(letter.attempts + 1, self._random.random(), outcome.first_wait_s)
+            wait_s = max(wait_s, outcome.least_wait_s)
             try:
                 with self._store.write() as connection:
                     ledger.record(connection, letter, outcome, now_s, wait_s)
+                    note(connection, letter.channel, outcome, now_s)
             except SQLAlchemyError:
                 LOG.exception("delivery_not_recorded", alert=letter.alert)
                 return
@@ -213,7 +247,7 @@ class Delivery:
         DELIVERIES.labels(courier.channel.kind, outcome.state).inc()
         courier.faults = courier.faults + 1 if outcome.state == "waiting" else 0
         rest_s = ledger.wait_s(courier.faults, 0.5) if courier.faults else 0
-        courier.rests_until_s = now_s + min(rest_s, REST_MAX_S)
+        courier.rests_until_s = now_s + min(max(rest_s, outcome.least_wait_s), REST_MAX_S)
         log = LOG.info if outcome.state == "sent" else LOG.warning
         log(
             f"delivery_{'put_off' if outcome.state == 'waiting' else outcome.state}",

@@ -52,6 +52,7 @@ class Outcome:
     reason: Reason
     line: str
     first_wait_s: int = FIRST_WAIT_S
+    least_wait_s: int = 0  # the service's own wish
 
 
 def recover(connection: Connection, now_s: int, under_way: Collection[tuple[int, str]] = ()) -> int:
@@ -163,14 +164,14 @@ def _unaddressed(now_s: int) -> Select[Any]:
 
 
 def waiting_elsewhere(connection: Connection, channels: Collection[str], now_s: int) -> int:
-    """Close the deliveries of channels that are no longer in the settings."""
+    """Close the deliveries of channels that are there no more."""
     gone = select(delivery).where(
         delivery.c.state == "waiting", delivery.c.channel.not_in(list(channels))
     )
     rows = connection.execute(gone).all()
     for row in rows:
         mine = delivery.c.alert == row.alert, delivery.c.channel == row.channel
-        why = "the channel is no longer in the settings"
+        why = "the channel is no longer in the settings, or the phone was switched off"
         connection.execute(update(delivery).where(*mine).values(state="dropped", error=why))
         book.decide(connection, row.alert, now_s, "dropped", "channel removed", why, row.channel)
     return len(rows)
@@ -243,6 +244,11 @@ def record(connection: Connection, one: Letter, outcome: Outcome, now_s: int, wa
         connection.execute(mine.values(state="waiting", next_try_s=now_s + wait_s, error=line))
         why = f"{line}; again in {span(wait_s)}"
         book.decide(connection, one.alert, now_s, "tried", "passing fault", why, one.channel)
+        book.reconsider(connection, one.alert, now_s)
+        return
+    if outcome.reason == "channel removed":  # the alert waits for another, as without any channel
+        connection.execute(mine.values(state="dropped", error=line))
+        book.decide(connection, one.alert, now_s, "dropped", outcome.reason, line, one.channel)
         book.reconsider(connection, one.alert, now_s)
         return
     reason: Reason = "given up" if outcome.state == "waiting" else outcome.reason

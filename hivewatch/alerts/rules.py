@@ -38,7 +38,7 @@ Reason = Literal[
     "given up",  # tried for too long
     "set aside",  # a fault of ours in this message; it does not hold up the others
     "interrupted",  # we died between sending and recording
-    "channel removed",  # no longer in the settings
+    "channel removed",  # no longer in the settings, or a phone that rings no more
     "asked again",  # rings once more, as the keeper wished with a snooze
     "started anew",  # failed before, tried again since the settings may have changed
     "noted",  # told already; what changed since rings no second time

@@ -20,6 +20,7 @@ from hivewatch.api import (
     people,
     places,
     problems,
+    push,
     quarantine,
     records,
     tags,
@@ -87,12 +88,13 @@ def create_app(
         quarantine,
         visiting,
         calendar,
+        push,
     ):
         app.include_router(part.router, prefix=ROOT, responses=problems.documented(500, 503))
     app.include_router(operations.router)
     operations.serve_pages(app)
     app.add_middleware(tags.Tags, root=f"{ROOT}/")
-    app.add_middleware(Shell, host=settings.api.host)
+    app.add_middleware(Shell, host=settings.api.host, public_url=settings.api.public_url)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     return app
 

@@ -41,9 +41,10 @@ log = structlog.get_logger(__name__)
 class Shell:
     """The outermost layer of the app (pure ASGI)."""
 
-    def __init__(self, app: ASGIApp, host: str) -> None:
-        """Take the app and the host name it is told to listen on."""
+    def __init__(self, app: ASGIApp, host: str, public_url: str | None = None) -> None:
+        """Take the app, the host name it is told to listen on, and where a proxy shows it."""
         self.app, self.host = app, host
+        self.public = urlsplit(public_url or "").netloc
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Judge the request, pass it on, and time the answer."""
@@ -81,7 +82,8 @@ class Shell:
                 421, "This server answers to its address or to localhost, not to that name."
             )
         origin = headers.get("origin")
-        if method not in READS and origin is not None and urlsplit(origin).netloc != host:
+        own = {host, self.public} - {""}
+        if method not in READS and origin is not None and urlsplit(origin).netloc not in own:
             return problems.respond(403, "Only this server's own pages may change things.")
         length = headers.get("content-length", "0")
         if length.isdecimal() and int(length) > BODY_MAX_BYTES:
@@ -89,7 +91,9 @@ class Shell:
         return None
 
     def _is_ours(self, host: str) -> bool:
-        """Say whether a Host header names this machine and no other."""
+        """Say whether a Host header names this machine and no other, or the proxy before it."""
+        if self.public and host.lower() == self.public:
+            return True
         try:
             name = urlsplit(f"//{host}").hostname or ""
         except ValueError:

@@ -70,7 +70,7 @@ def _split(url: str) -> tuple[SplitResult, int | None]:
 
 
 def _check_address(url: str, schemes: tuple[str, str], secret_key: str) -> SplitResult:
-    both = " or ".join(f"{scheme}://" for scheme in schemes)
+    both = " or ".join(dict.fromkeys(f"{scheme}://" for scheme in schemes))
     parts, port = _split(url)
     if parts.scheme not in schemes:
         raise WrongValueError("unknown scheme" if "://" in url else "no scheme", f"use {both}")
@@ -99,6 +99,13 @@ def _check_mirror_url(url: str) -> str:
             "has something after the path", "org and bucket are keys of their own"
         )
     return url
+
+
+def _check_public_url(url: str) -> str:
+    parts = _check_address(url, ("https", "https"), "the proxy's own settings")
+    if parts.path not in {"", "/"} or parts.query or parts.fragment:
+        raise WrongValueError("has something after the host", "use https://HOST alone")
+    return f"https://{parts.netloc.lower()}"
 
 
 def _check_topic_root(topic: str) -> str:
@@ -144,6 +151,7 @@ BrokerUrl = Annotated[
     str, AfterValidator(_check_broker_url), Allowed("mqtt://HOST:PORT or mqtts://HOST:PORT")
 ]
 MirrorUrl = Annotated[str, AfterValidator(_check_mirror_url), Allowed("http:// or https://")]
+PublicUrl = Annotated[str, AfterValidator(_check_public_url), Allowed("https://HOST")]
 ListenHost = Annotated[
     str, AfterValidator(_check_listen_host), Allowed('"127.0.0.1", "::1" or "localhost"')
 ]

@@ -86,6 +86,11 @@ class Api(Section):
         default="127.0.0.1", description="this machine alone: 127.0.0.1, ::1 or localhost"
     )
     port: fields.Port = Field(default=8080, description="1 to 65535")
+    public_url: fields.PublicUrl | None = Field(
+        default=None,
+        description="where your proxy, with TLS, shows the pages",
+        examples=["https://hives.example.org"],
+    )
 
 
 class Alerts(Section):

@@ -16,7 +16,7 @@ from sqlalchemy.exc import DatabaseError, DBAPIError, OperationalError
 from hivewatch.errors import StoreError
 
 MIGRATIONS = Path(__file__).parent / "migrations"
-SCHEMA = 5  # the newest migration in migrations/versions, `0001_…` and so on
+SCHEMA = 6  # the newest migration in migrations/versions, `0001_…` and so on
 BUSY_WAIT_S = 10.0  # own choice: longer than any one transaction of ours
 
 

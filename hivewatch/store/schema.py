@@ -261,3 +261,19 @@ cursor = Table(
     Column("name", NAME, primary_key=True),
     Column("value", BigInteger, nullable=False),
 )
+
+# Phones that asked to ring (Web Push): what it takes to reach them, and how it went last.
+phone = Table(
+    "phone",
+    METADATA,
+    Column("name", NAME, primary_key=True),  # its channel, a digest of the endpoint
+    Column("endpoint", Text, nullable=False),  # a secret; empty when it is gone
+    Column("p256dh", Text, nullable=False),
+    Column("auth", Text, nullable=False),
+    Column("label", Text, nullable=False),
+    Column("since_s", BigInteger, nullable=False),
+    Column("heard_s", BigInteger),  # when its push service took a message last
+    Column("error", Text),
+    Column("error_s", BigInteger),
+    Column("ended_s", BigInteger),  # when its push service said that it is gone
+)

@@ -99,7 +99,7 @@ class StillClock(WallClock):
 class Served:
     """A store behind a running server."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, settings: Settings | None = None) -> None:
         self.store = Store(folder / "hivewatch.db")
         self.clock = StillClock()
         self.intake = Intake(self.store)
@@ -108,7 +108,12 @@ class Served:
         self.health.beat("ingest")
         self.outlooks = Outlooks(self.store, self.clock)
         self.app = create_app(
-            self.store, Settings(), self.clock, self.health, self.intake.readmit, self.outlooks
+            self.store,
+            settings or Settings(),
+            self.clock,
+            self.health,
+            self.intake.readmit,
+            self.outlooks,
         )
         self.url = ""
         self.http = httpx.Client()
@@ -176,9 +181,9 @@ class Served:
 
 
 @contextmanager
-def served(folder: Path) -> Iterator[Served]:
+def served(folder: Path, settings: Settings | None = None) -> Iterator[Served]:
     """Serve a new store on a free loopback port."""
-    one = Served(folder)
+    one = Served(folder, settings)
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.bind(("127.0.0.1", 0))
     config = uvicorn.Config(one.app, log_config=None, access_log=False, lifespan="off", ws="none")

@@ -6,6 +6,9 @@ import http.client
 from urllib.parse import urlsplit
 
 import pytest
+from served import served
+
+from hivewatch.settings import Api, Settings
 
 PROBLEM = "application/problem+json"  # RFC 9457 section 3
 JSON = {"content-type": "application/json"}
@@ -16,6 +19,21 @@ def test_a_name_that_points_here_is_not_served(here):
         answer = here.http.get(path, headers={"host": "bees.example"})
         assert answer.status_code == 421
         assert answer.headers["content-type"] == PROBLEM
+
+
+def test_the_proxy_of_the_settings_is_served_and_may_change_things(tmp_path):
+    """Whether it hands on the name it was asked for, or asks by ours."""
+    public = "https://hives.example.org"
+    settings = Settings(api=Api(public_url=public))
+    with served(tmp_path, settings) as one:
+        for host in ("hives.example.org", "127.0.0.1:8080"):
+            headers = {"host": host, "origin": public}
+            assert one.http.get("/healthz", headers=headers).status_code == 200
+            assert one.http.post("/api/v1/push", json={}, headers=headers).status_code == 422
+            headers["origin"] = "https://hives.example.com"
+            assert one.http.post("/api/v1/push", json={}, headers=headers).status_code == 403
+        other = one.http.get("/healthz", headers={"host": "hives.example.com"})
+        assert other.status_code == 421
 
 
 @pytest.mark.parametrize(

@@ -34,6 +34,7 @@ EVERY_VARIABLE = {
     "HIVEWATCH_BROKER__CLIENT_ID": "hivewatch-2",
     "HIVEWATCH_API__HOST": "::1",
     "HIVEWATCH_API__PORT": "2000",
+    "HIVEWATCH_API__PUBLIC_URL": "https://hives.example",
     "HIVEWATCH_ALERTS__CHANNELS": "json://127.0.0.1:9/",
     "HIVEWATCH_ALERTS__CHANNELS_FILE": "channels.secret",
     "HIVEWATCH_ALERTS__QUIET": "21:00-07:00",
