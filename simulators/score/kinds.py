@@ -118,9 +118,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("robbing", 12 * HOUR_S, 36 * HOUR_S, lasts=True, needs=("weight", "bees-out"),
          hidden_by=("toppled",),  # what lies beside its scale is not weighed
          least_stores_kg=1.0,  # own choice: robbers empty it in a morning
-         # a dead hive's honey is robbed, and the truth ends with its bees; what its yard has told
-         # first its own weight may tell again while it lasts, within the same alert
-         excuses=("dead_out", "robbing"),
+         excuses=("dead_out",),  # a dead hive's honey is robbed, and the truth ends with its bees
          bar=Bar(0.90, 20, told_same_day=True)),
     Kind("handling", 1.5 * HOUR_S, 1.5 * HOUR_S, counts=_is_a_kilogram, needs=("weight",),
          hidden_by=("toppled",),  # to set a hive up again and add a box is one visit
