@@ -14,8 +14,8 @@ from typing import NamedTuple
 from paho.mqtt.enums import MQTTProtocolVersion
 
 from hivewatch import settings as settings_room
-from hivewatch.alerts import channels
-from hivewatch.errors import HivewatchError, UsageError
+from hivewatch.alerts import channels, phones, webpush
+from hivewatch.errors import HivewatchError, StoreError, UsageError
 from hivewatch.ingest.connection import Connection
 from hivewatch.mirror import Endpoint
 from hivewatch.settings import Api, Broker, Mirror, Settings
@@ -65,6 +65,7 @@ def check_all(
             is_well, found = False, str(error)
         yield Line(part, is_well, found.removeprefix(f"{part} "))
     yield from _channels(settings, rings=rings)
+    yield from _phones(settings, rings=rings)
 
 
 def _store(path: Path) -> str:
@@ -141,3 +142,26 @@ def _channels(settings: Settings, *, rings: bool) -> Iterator[Line]:
     for line in channels.check(settings.alerts.channels, test=test):
         part, _, found = line.partition(": ")
         yield Line(part, is_well="cannot" not in found and "failed" not in found, found=found)
+
+
+def _phones(settings: Settings, *, rings: bool) -> Iterator[Line]:
+    """Read the phones that asked to ring; a test is sent to each when it is to ring."""
+    path = settings.store.path
+    try:
+        known = phones.asked(path) if path.exists() else []
+        if known:
+            webpush.own_key(path)
+    except StoreError as error:
+        yield Line("phones", is_well=False, found=str(error))
+        return
+    if not known:
+        yield Line("phones", is_well=True, found="none has asked to ring")
+    for one in known:
+        is_well, found = one.ended_s is None, "ready; nothing was sent"
+        if one.ended_s is not None:
+            found = f"rings no more: {one.error}"
+        elif rings:
+            outcome = phones.try_out(phones.PhoneChannel(one, path, settings.api.public_url))
+            is_well = outcome.state == "sent"
+            found = "test sent" if is_well else f"test failed: {outcome.line}"
+        yield Line(f"{one.name} ({one.label})", is_well, found)

@@ -14,7 +14,7 @@ import json
 import socket
 import ssl
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import NamedTuple
@@ -23,7 +23,7 @@ from urllib.parse import urlsplit
 from sqlalchemy import Connection
 
 from hivewatch.alerts import webpush
-from hivewatch.alerts.channels import CONNECT_S, READ_S
+from hivewatch.alerts.channels import CONNECT_S, READ_S, test_letter
 from hivewatch.alerts.ledger import Letter, Outcome
 from hivewatch.clock import Clock, WallClock
 from hivewatch.errors import StoreError
@@ -208,6 +208,21 @@ def channels(store: Store, contact: str | None) -> list[PhoneChannel]:
     with store.read() as connection:
         known = phones.read(connection)
     return [PhoneChannel(one, store.path, contact) for one in known if one.ended_s is None]
+
+
+def asked(path: Path) -> list[Phone]:
+    """Read the phones of a store that is opened for this alone."""
+    store = Store(path)
+    try:
+        with store.read() as connection:
+            return phones.read(connection)
+    finally:
+        store.close()
+
+
+def try_out(channel: PhoneChannel) -> Outcome:
+    """Let a phone ring once, whether or not it rang for a trial before."""
+    return channel.send(replace(test_letter(), key=f"trial-{channel.line.clock.now_s()}"))
 
 
 def note(connection: Connection, name: str, outcome: Outcome, now_s: int) -> None:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Annotated, Self
 
 from fastapi import APIRouter, Path, Response
 from pydantic import AfterValidator, Field
 
 from hivewatch.alerts import phones, webpush
-from hivewatch.alerts.channels import test_letter
 from hivewatch.api.forms import Answer, Asked, Time, moment, moment_or_none
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
@@ -146,7 +144,7 @@ def try_out(here: Here, name: Name) -> Trial:
     if one is None:
         raise ProblemError(404, f"{name}: no such phone, or it rings no more.")
     now_s = here.clock.now_s()
-    outcome = one.send(replace(test_letter(), key=f"trial-{phones.OUT.clock.now_s()}"))
+    outcome = phones.try_out(one)
     with here.store.write() as connection:
         phones.note(connection, name, outcome, now_s)
     return Trial(rang=outcome.state == "sent", said=outcome.line)

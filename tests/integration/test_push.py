@@ -11,11 +11,14 @@ from push_service import HOST, Browser, PushService, claims_of
 from served import served
 from werkzeug import Response
 
+from hivewatch import check
 from hivewatch.alerts import phones, webpush
 from hivewatch.alerts.deliver import Delivery
 from hivewatch.alerts.ledger import Letter
 from hivewatch.clock import WallClock
 from hivewatch.detect.finding import Finding
+from hivewatch.settings import Settings
+from hivewatch.settings.tree import Store as Kept
 from hivewatch.store.phones import read
 
 CONTACT = "https://hives.example.org"
@@ -234,6 +237,30 @@ def test_a_phone_is_tried_out_and_rings_each_time(desk):
     assert desk.phone()["heard"] is not None
     tried = desk.here.http.post(f"/api/v1/push/{name}/trial").json()
     assert (tried["rang"], desk.phone()["ended"] is None) == (False, False)
+
+
+def test_check_has_a_line_for_each_phone_and_rings_it_when_asked_to(desk):
+    settings = Settings(store=Kept(path=desk.here.store.path))
+    assert list(check._phones(settings, rings=False)) == [
+        ("phones", True, "none has asked to ring")
+    ]
+    browser = Browser()
+    part = f"{desk.subscribe(browser)} (phone)"
+    desk.service.server.expect_ordered_request(browser.path).respond_with_data("", 201)
+    desk.service.server.expect_ordered_request(browser.path).respond_with_data("", 403)
+    said = [list(check._phones(settings, rings=rings)) for rings in (False, True, True)]
+    assert said == [
+        [(part, True, "ready; nothing was sent")],
+        [(part, True, "test sent")],
+        [(part, False, "test failed: its push service said 403")],
+    ]
+    desk.service.server.expect_ordered_request(browser.path).respond_with_data("", 410)
+    desk.here.http.post(f"/api/v1/push/{part.split(maxsplit=1)[0]}/trial")
+    ((_, is_well, found),) = check._phones(settings, rings=True)
+    assert (is_well, found[:40]) == (False, "rings no more: the phone has given up it")
+    desk.here.store.path.with_name("push.secret").write_text("x")
+    ((_, is_well, found),) = check._phones(settings, rings=False)
+    assert (is_well, "holds no key" in found) == (False, True)
 
 
 def test_no_secret_is_logged(desk, caplog, capsys):
