@@ -2,6 +2,7 @@
 
 import { get, kinds, list, post } from "./api.js";
 import { fill, h } from "./dom.js";
+import { readRing, ringPart } from "./ring.js";
 import { count, rank, when } from "./words.js";
 import { by } from "./who.js";
 
@@ -26,11 +27,11 @@ export function alertsPage() {
 }
 
 async function load(opened, pages) {
-  const [alerts, yards, words, ...stories] = await Promise.all([
-    newest(pages), list("yards"), kinds(), ...[...opened].map((id) => get(`alerts/${id}`)),
+  const [alerts, yards, words, ring, ...stories] = await Promise.all([
+    newest(pages), list("yards"), kinds(), readRing(), ...[...opened].map((id) => get(`alerts/${id}`)),
   ]);
   return {
-    now: alerts.now, alerts: alerts.items, more: alerts.more, words,
+    now: alerts.now, alerts: alerts.items, more: alerts.more, words, ring,
     zones: new Map(yards.items.map((yard) => [yard.id, yard.timezone])),
     zone: yards.items[0]?.timezone ?? "UTC", stories: new Map(stories.map((story) => [story.id, story])),
   };
@@ -52,13 +53,14 @@ function isAsking(alert, words, now) {
   return alert.acknowledged_at === null && ASKING.has(alert.state) && rank(finding, words.get(alert.kind), now) > 0;
 }
 
-function render(main, { alerts, more, zones, zone, now, stories, words }, view) {
+function render(main, { alerts, more, zones, zone, now, stories, words, ring }, view) {
   const asking = alerts.filter((alert) => isAsking(alert, words, now));
   const waiting = asking.length;
   fill(main, [
     h("h1", { class: "summary" }, alerts.length === 0 ? "No alerts so far."
       : waiting === 0 ? "Nothing waits for an answer." : `${count(waiting, "alert")} not acknowledged yet.`),
     h("p", { class: "quiet" }, "What rang, what did not, and why."),
+    ringPart(ring, zone, now, view.page),
     waiting > 1 ? h("p", { class: "buttons", "data-key": "all" }, h("button", { type: "button", class: "second",
       onclick: act(view.page, async () => { for (const { id } of asking) await post(`alerts/${id}/acknowledge`, signed()); }) },
     `Acknowledge all ${waiting}`)) : null,

@@ -157,7 +157,7 @@ def check(addresses: Sequence[str | SecretStr], *, test: Letter | None = None) -
         In the order of the settings. A fault holds the word "cannot" or "failed".
     """
     if not addresses:
-        return ["channels: none; alerts are on the pages only"]
+        return ["channels: none in the settings"]
     lines = []
     names: set[str] = set()
     for number, address in enumerate(map(_plain, addresses), start=1):

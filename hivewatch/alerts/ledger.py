@@ -136,7 +136,7 @@ def address(connection: Connection, channels: Sequence[str], now_s: int) -> int:
 def _without_channel(connection: Connection, row: book.AlertRow, now_s: int) -> None:
     """Keep an alert that nobody can be told; it waits some days for a channel."""
     if row.reason != "no channel":
-        why = "the settings name no channel; it is on the pages"
+        why = "the settings name no channel, and no phone rings; it is on the pages"
         book.change(connection, row.id, state="waiting", reason="no channel")
         book.decide(connection, row.id, now_s, "waiting", "no channel", why)
     elif now_s - row.due_s > NO_CHANNEL_S:

@@ -45,7 +45,7 @@ def test_check_reads_every_address_and_sends_nothing_unless_asked(httpserver):
     (line,) = channels.check(urls[:1], test=channels.test_letter())
     assert line.endswith("test sent")
     assert len(httpserver.log) == 1
-    assert channels.check([]) == ["channels: none; alerts are on the pages only"]
+    assert channels.check([]) == ["channels: none in the settings"]
 
 
 @pytest.mark.parametrize("kind", ["json", "xml", "form", "apprise"])
