@@ -8,12 +8,18 @@ import { by } from "./who.js";
 const THIS = matchMedia("(pointer: coarse)").matches ? "phone" : "computer";
 const BROWSERS = ["Edg", "Firefox", "Chrome", "Safari"];
 const SYSTEMS = ["Android", "iPhone", "iPad", "Windows", "Mac", "Linux"];
+const WAITING = "One moment …";
 let said = ""; // what became of the last touch
 
 /** The phones that asked to ring, and what this one is to them. */
 export async function readRing() {
-  const push = await get("push");
-  return { ...push, ...(await here(push)) };
+  try {
+    const push = await get("push");
+    return { ...push, ...(await here(push)) };
+  } catch (error) {
+    if (error instanceof TypeError) throw error; // no answer at all
+    return { phones: [], hinders: error.message }; // the alerts are shown all the same
+  }
 }
 
 async function here({ key, phones }) {
@@ -54,7 +60,7 @@ function bytesEqual(buffer, bytes) {
 export function ringPart(ring, zone, now, page) {
   const { mine, hinders, phones } = ring;
   const button = (words, does) => h("button", { // what is touched follows who this is
-    type: "button", class: "second", "data-key": `${words} ${mine?.id}`, onclick: (event) => touched(event.currentTarget, page, does),
+    type: "button", class: "second", "data-key": `${words} ${mine?.id}`, onclick: () => touched(page, does),
   }, words);
   return h("section", { class: "ring", "aria-label": `Ringing this ${THIS}`, "data-key": "ring" },
     h("p", {}, h("strong", {}, mine ? `This ${THIS} rings.` : `This ${THIS} does not ring`),
@@ -66,7 +72,7 @@ export function ringPart(ring, zone, now, page) {
     phones.every((one) => one.id === mine?.id) ? null : h("details", {}, h("summary", {}, count(phones.length, "phone asked", "phones asked") + " to ring"),
       h("ul", { class: "plain" }, phones.map((one) => h("li", { "data-key": one.id },
         h("p", {}, `${one.label}, since ${when(one.since, zone, now)}${one.ended ? `; rings no more since ${when(one.ended, zone, now)}` : ""}. ${reached(one, zone, now)} `,
-          one.id === mine?.id ? "It is this one." : h("button", { type: "button", class: "link", onclick: (event) => touched(event.currentTarget, page, () => switchOff(one)) },
+          one.id === mine?.id ? "It is this one." : h("button", { type: "button", class: "link", onclick: () => touched(page, () => switchOff(one)) },
             one.ended ? "Take off the list" : "Switch off", h("span", { class: "unseen" }, `: ${one.label}`))))))));
 }
 
@@ -75,14 +81,15 @@ function reached(one, zone, now) {
   return one.heard ? `Last reached ${when(one.heard, zone, now)}.` : "Not rung yet.";
 }
 
-async function touched(button, page, does) {
-  button.disabled = true;
+async function touched(page, does) {
+  if (said === WAITING) return; // a browser, or a push service, may take its time
+  said = WAITING;
+  page.again();
   try {
     said = await does();
   } catch (error) {
     said = `That did not work: ${error.message}`;
   }
-  button.disabled = false;
   page.again();
 }
 

@@ -148,6 +148,14 @@ def test_a_page_without_tls_says_why_it_cannot_ring(here, chromium):
     context.close()
 
 
+def test_alerts_are_shown_all_the_same_where_the_key_is_broken(here, open_ringing):
+    here.store.path.with_name("push.secret").write_text("nothing of the kind")
+    page = open_ringing()
+    assert "does not ring: " in words(page)
+    assert "push.secret: holds no key; delete it" in words(page)
+    assert page.locator(".findings h2").count() == 1
+
+
 def test_the_service_worker_shows_a_message_and_its_repeat_takes_its_place(here, open_ringing):
     """Delivered by the browser itself, as if its push service had sent it."""
     page = open_ringing()
