@@ -93,8 +93,10 @@ def _make_key(file: Path) -> None:
         os.link(new, file)
     except FileExistsError:
         pass  # the other one's counts
+    except OSError:
+        new.replace(file)  # a file system without links, as sticks have
     finally:
-        new.unlink()
+        new.unlink(missing_ok=True)
 
 
 def seal(

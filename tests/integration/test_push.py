@@ -156,6 +156,20 @@ def test_a_phone_that_is_gone_rings_no_more_and_its_alert_finds_another(desk):
     assert new.open(desk.requests()[-1])["title"] == story["title"]
 
 
+def test_a_phone_that_is_switched_off_meanwhile_is_not_rung_for_what_waited(desk):
+    browser = Browser()
+    name = desk.subscribe(browser)
+    desk.service.server.expect_request(browser.path).respond_with_data("", 503)
+    number = desk.find()
+    desk.work()
+    desk.here.http.delete(f"/api/v1/push/{name}")
+    desk.work(600)
+    assert len(desk.requests()) == 1
+    story = desk.story(number)
+    assert [one["state"] for one in story["deliveries"]] == ["dropped"]
+    assert (story["state"], story["reason"]) == ("waiting", "no channel")
+
+
 def test_a_service_that_is_busy_is_left_alone_as_long_as_it_asks(desk):
     browser = Browser()
     desk.subscribe(browser)

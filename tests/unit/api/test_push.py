@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import stat
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from push_service import Browser
@@ -29,6 +30,21 @@ def test_a_browser_is_given_the_public_key_alone_and_always_the_same(fresh):
     assert webpush.text_of(webpush.point(webpush.own_key(fresh.store.path))) == told["key"]
     assert secret not in fresh.http.get(PUSH).text
     assert [one.name for one in file.parent.iterdir() if "push" in one.name] == ["push.secret"]
+
+
+@pytest.mark.parametrize("has_links", [True, False])
+def test_the_key_is_one_however_many_ask_at_once(tmp_path, monkeypatch, has_links):
+    if not has_links:
+
+        def refuse(*_):
+            raise PermissionError
+
+        monkeypatch.setattr(webpush.os, "link", refuse)
+    store = tmp_path / "hivewatch.db"
+    with ThreadPoolExecutor(8 if has_links else 1) as pool:
+        keys = list(pool.map(lambda _: webpush.point(webpush.own_key(store)), range(32)))
+    assert len(set(keys)) == 1
+    assert [one.name for one in tmp_path.iterdir()] == ["push.secret"]
 
 
 def test_a_broken_key_file_says_what_to_do(fresh):
