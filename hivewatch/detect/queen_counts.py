@@ -17,6 +17,7 @@ HUNGRY_KG = 1.0  # [kg] own choice: who starves raises no brood, whatever the qu
 # [kg/d] ... nor who has no more than a day's food: 0.76 kg for 20,000 bees and 1,500 eggs a day,
 # computed from the published constants in Becher et al. (2014)
 FOOD_A_BEE_KG = 3.8e-5
+SHORT_KG = 2.5  # [kg] common practice, no source: with less than a comb of honey she lays less
 
 
 What = Literal["stopped", "failing", "lays", "lays little", "requeened", "hungry", "all here"]
@@ -94,6 +95,11 @@ class Visit:
         """Whether there is hardly a day's food."""
         need_kg = max(HUNGRY_KG, FOOD_A_BEE_KG * (self.adults or 0))
         return self.stores_kg is not None and self.stores_kg < need_kg
+
+    @property
+    def is_short(self) -> bool:
+        """Whether there is so little food that a good queen lays less, too."""
+        return self.stores_kg is not None and self.stores_kg < SHORT_KG
 
 
 def read(window: HiveWindow, inspection: Inspection) -> Visit:

@@ -71,7 +71,7 @@ def _sign(visit: Visit, before: Sequence[Visit]) -> Sign | None:
     if visit.cells and visit.queen == "not seen" and visit.stage == "open":
         return _raised(visit)
     laying = _laying(visit)
-    if not visit.open or _is_young(visit, before):
+    if not visit.open or visit.is_short or _is_young(visit, before):
         return laying
     lately = _of_this_queen([one for one in before if visit.at_s - one.at_s <= FADES_S])
     return fails(visit, hers, lately) or laying

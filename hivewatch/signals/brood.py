@@ -154,27 +154,27 @@ def _find(window: HiveWindow) -> list[Turn]:
     risen_k = rest.risen_k(rest.half)
     is_known = ~np.isnan(risen_k)
     near_k = over_k + ONSET_DATED_K
-    rises = np.where(is_known, risen_k, np.where(_has_risen(over_k), near_k, over_k)) / clear_k
-    rises = np.clip(rises, -1.0, 1.0)
+    rises_k = np.where(is_known, risen_k, np.where(_has_risen(over_k), near_k, over_k))
     risen_k = np.where(is_known, risen_k, near_k)
     autumn, lies_open = is_autumn(window), _lies_open(window)
     turns: list[Turn] = []
     has_brood: bool | None = None
-    up = down = 0.0
-    since, nearest = 0, 1.0
+    since, nearest, up, down = 0, 1.0, 0.0, 0.0
     end: Turn | None = None  # that is not certain yet
     stays: Floats | None = None  # what each day says by the rest from which brood began
+    again = np.full(len(says), np.nan)  # how far it has risen from the coolest week without [K]
     told = np.flatnonzero(~np.isnan(says)).tolist()
     first = told[0] if told else 0
-    each = zip(*(one[told].tolist() for one in (share, says, rises, autumn)), strict=True)
-    for i, (near, of_day, rise, is_late) in zip(told, each, strict=True):
+    each = zip(*(one[told].tolist() for one in (share, says, autumn)), strict=True)
+    for i, (near, of_day, is_late) in zip(told, each, strict=True):
         if near < 1 <= nearest:  # what was said before was said of a nearer probe
             has_brood, up, down, since, stays = None, 0.0, 0.0, i, None
         nearest = near
         say = of_day if stays is None else float(np.fmax(of_day, stays[i]))
         if end is not None and say > 0:  # it lay open for some days, and is warm again
             end, down = None, 0.0
-        up = min(AUTUMN_DAYS, max(0.0, up + (say if is_late else rise)))
+        rise = say if is_late else float(np.clip(rises_k[i] / clear_k[i], -1.0, 1.0))
+        up = min(AUTUMN_DAYS, max(0.0, up + rise))
         down = min(AUTUMN_DAYS, max(0.0, down - say))
         to_onset = AUTUMN_DAYS if is_late and has_brood is False else SETTLED_DAYS
         to_end = END_DAYS if has_brood and not is_late else LATE_END_DAYS
@@ -183,7 +183,8 @@ def _find(window: HiveWindow) -> list[Turn]:
                 turn = _turn(warmth, risen_k, range(since, i + 1), 1.0, by_degrees=is_known[i])
                 is_new = turns or turn.day - first >= FIRST_DAYS
                 turns += [turn] if is_new or not np.isnan(warmth.ambient_cel[i]) else []
-                stays = np.clip(rest.risen_k(rest.half[turn.day]) / clear_k, -1.0, 1.0)
+                stays_k = np.fmax(rest.risen_k(rest.half[turn.day]), again)
+                stays = np.clip(stays_k / clear_k, -1.0, 1.0)
             has_brood, down, since = True, 0.0, i + 1
         elif has_brood is not False and down >= to_end:
             if has_brood is True:
@@ -192,6 +193,8 @@ def _find(window: HiveWindow) -> list[Turn]:
                 if i - end.day < CHILL_DAYS and lies_open[around].any():
                     continue
                 turns.append(replace(end, told_day=i, told_s=int(warmth.told_s[i])))
+                again = rest.risen_since_k(end.day)
+                risen_k, rises_k = np.fmax(risen_k, again), np.fmax(rises_k, again)
             has_brood, up, since, stays, end = False, 0.0, i + 1, None, None
     return turns
 

@@ -28,6 +28,7 @@ REST_FROM, REST_TO, REST_LEAST = 42, 14, 10  # [d] the days before that were, of
 HALF_RISEN = 1.24  # half way from rest to half as much again
 HALF_PART = 0.76  # half way from a cluster of many bees, 0.62, to a brood nest that has begun, 0.9
 LEAST_PART, OFF_CENTRE_PART, MOST_PART = 0.15, 0.45, 0.75  # no bees; off the centre; brood already
+SINCE_DAYS, SINCE_LEAST, SINCE_MOST = 7, 5, 42  # [d] the days since brood ended, likewise
 MILD_CEL = 18.0  # [Cel] in warmer air bees without brood are as warm
 
 
@@ -52,6 +53,21 @@ class Rest:
     def risen_k(self, half: Floats | float) -> Floats:
         """Give how far each day is over half way, as a probe in the brood nest would. [K]."""
         return np.asarray((self.part / half - 1) * HALF_PART * self.full_k)
+
+    def risen_since_k(self, day: int) -> Floats:
+        """Give how far each day is over half way from the coolest week since brood ended. [K].
+
+        A nest of few bees in which a young queen lays is no full brood nest for weeks. 0 in mild
+        air; NaN where no such week is known, and later than `SINCE_MOST` days.
+        """
+        risen_k = np.full(len(self.part), np.nan)
+        since = slice(day + 1, day + 1 + SINCE_MOST)
+        rest = middle_before(self.part[since], SINCE_DAYS, 0, SINCE_LEAST)
+        rest[(rest < LEAST_PART) | (rest > MOST_PART)] = np.nan
+        half = np.minimum(HALF_RISEN * np.fmin.accumulate(rest), HALF_PART)
+        risen_k[since] = (self.part[since] / half - 1) * HALF_PART * self.full_k[since]
+        risen_k[since][np.isnan(self.part[since]) & ~np.isnan(half)] = 0.0
+        return risen_k
 
 
 def rest_of(window: HiveWindow) -> Rest:

@@ -48,12 +48,21 @@ def test_two_visits_with_half_the_brood_tell_a_queen_that_fades(nest):
     [
         ((HALF, {"queen_cells": {"count": 6}}), (HALF, {})),
         ((HALF, {}), (HALF, {"queen_cells": {"count": 6}})),
+        ((HALF, {}), (HALF, {"stores_kg": 2.0})),
         ((HALF, {"actions": [{"what": "split"}]}), (HALF, {})),
         ((HALF, {"stores_kg": 0.4}), (HALF, {})),
         ((HALF, {}), ((4200, 4800, 14_000), {})),
         ((HALF, {"queen": "new"}), (HALF, {})),
     ],
-    ids=["cells", "cells later", "split", "hungry", "eggs as before", "another queen"],
+    ids=[
+        "cells",
+        "cells later",
+        "short of food",
+        "split",
+        "hungry",
+        "eggs as before",
+        "another queen",
+    ],
 )
 def test_what_else_accounts_for_it_is_no_queen_that_fades(nest, first, second):
     seen = [visit(nest, day, FULL) for day in (10, 20)]

@@ -94,6 +94,19 @@ def test_in_hot_air_a_nest_is_held_against_its_own_warmth(seed):
 
 
 @pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("share", [0.0, 0.45])
+def test_few_bees_begin_again_with_a_small_nest(seed, share):
+    """It is held against the weeks without brood, for it is no full nest for long."""
+    nest = MadeUpNest(first="2026-05-10", days=60, air_cel=14, seed=seed)
+    nest.has_brood(slice(20, 60), 0.0)
+    nest.add(nest.at(20), nest.at(60), -5, hours=48)  # half of the bees are gone
+    nest.has_brood(slice(33, 60), share)
+    turns = places(nest)
+    assert [what for what, _ in turns] == ["end", "onset"][: 1 + bool(share)]
+    assert all(abs(day - when) <= 3 for (_, day), when in zip(turns, (20, 33), strict=False))
+
+
+@pytest.mark.parametrize("seed", range(5))
 def test_half_a_degree_less_is_no_end(seed):
     nest = MadeUpNest(first="2026-06-01", days=60, air_cel=27, seed=seed)
     nest.extra_k[:] = np.where(np.arange(len(nest.time_s)) > 35 * 144, -0.5, 0.0)
