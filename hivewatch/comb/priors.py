@@ -45,7 +45,7 @@ HOUSE_DEATH = Prior(0.004, 0.5, 0.02, 0.001, 0.05)
 # than half of that, in one colony of twenty-five.
 BROOD_LOSS = Prior(1.0, 0.4, 0.02, 0.05, 3.0)
 
-LAYING_DRIFT = 0.06
+LAYING_DRIFT = 0.08
 """Daily drift of laying on the log scale. Own choice; tests/property/test_comb_outlook.py."""
 
 DRIFTING = ("laying", "forager_death", "onset_age", "house_death", "brood_loss")

@@ -9,7 +9,7 @@ import numpy as np
 
 from hivewatch.comb.calendar import EGGS_AFTER, EMERGENCY_EGGS_DAYS
 from hivewatch.comb.count import COUNTING_ERROR
-from hivewatch.comb.priors import LAYING_DRIFT, bounded
+from hivewatch.comb.priors import bounded
 from hivewatch.comb.stages import WORKER, Floats
 from hivewatch.comb.start import LAYING_MAX
 from hivewatch.signals.season import LEVEL_PART, is_falling, levels_by_season
@@ -24,9 +24,14 @@ BEES_FOR_HALF = 10_000.0
 """Bees with which a queen lays half of what she could. Published: 27,000 adults (Khoury et al.
 2011), or 5,000 house bees (Khoury et al. 2013), some 8,000 adults. Own choice between them."""
 
-BACK_DAYS = 30.0
+BACK_DAYS = 21.0
 """In which laying comes back to what queen, bees and season let expect. Own choice: a brood cycle,
 in which combs that were blocked are emptied and empty ones are filled."""
+
+ABOUT = 0.4
+"""How far laying may be from what is expected at a first visit, log scale. Own choice: half as much
+again as it wanders by itself (`LAYING_DRIFT` over `BACK_DAYS`), as nothing is known yet of blocked
+combs, of a queen about to swarm, or of one new to laying."""
 
 REQUEENS = (0.75, 0.25)
 """Part of colonies found without eggs in the season in which laying goes on: where only eggs were
@@ -93,8 +98,7 @@ def worth_by_laying(
         Eggs a day now; where there are none, the prior stands.
     """
     middle, spread = WORTH
-    about = LAYING_DRIFT * math.sqrt(BACK_DAYS / 2)  # how far laying wanders from what is expected
-    part = spread**2 / (spread**2 + about**2 + COUNTING_ERROR**2)
+    part = spread**2 / (spread**2 + ABOUT**2 + COUNTING_ERROR**2)
     usual = expected_laying(np.full_like(drawn, middle), adults, day, latitude, season)
     gap = np.log(np.maximum(laying, 1.0)) - usual
     known = middle + part * gap + math.sqrt(1.0 - part) * (drawn - middle)
