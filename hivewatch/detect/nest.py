@@ -204,7 +204,7 @@ def _cold_spells(
             start_s=int(time_s[first]),
             end_s=end,
             detected_s=int(time_s[told]),
-            confidence=0.9 if lowest < COLD_CEL - COLD_K else 0.7,
+            confidence=0.9 if lowest < COLD_CEL - COLD_K and not beside else 0.7,
             measures={
                 "lowest_cel": round(lowest, 1),
                 "usual_cel": round(float(usual[first]), 1),

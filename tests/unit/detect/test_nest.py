@@ -81,7 +81,10 @@ def test_a_chill_is_seen_by_a_probe_off_the_centre(limits, share):
     assert one.start_s == pytest.approx(nest.at(32, 19.2), abs=1800)
     assert one.measures["usual_cel"] == pytest.approx(34.8, abs=0.4)
     assert one.measures["lowest_cel"] == pytest.approx(25.8, abs=1.0)
-    assert "beside it" in one.evidence[0]
+    assert ("beside it" in one.evidence[0], one.confidence) == (True, 0.7)
+    for until_s in (one.detected_s, nest.at(34), nest.at(37)):
+        early = find(nest, limits, nest.window(until_s=until_s))
+        assert told(of_kind(early, "chilled_brood")) == told([one])
 
 
 @pytest.mark.parametrize("share", [0.3, 0.5, 0.65, 0.8])
