@@ -31,6 +31,7 @@ EMPTY_BOX_KG = 6.0  # [kg] own choice: of a box that is taken off where several 
 FOOD_MONTHS = (8, 9, 10, 11, 12, 1, 2)  # common practice, no source: fed then, not supered;
 # half a year later in the south
 ADDS = {"super added", "fed", "united", "moved", "other"}  # what makes a hive heavier
+TAKES = {"super removed", "harvested"}  # what says that boxes went
 MOVED_SHARE = 0.01  # own choice: error of boxes put on or taken off
 UNTOLD_KG = 3.0  # [kg] own choice: half a box, which a step that nobody wrote down may be
 LIKELY_KG = 1.5  # [kg] own choice: where room was wanted, or food, and the other is unlikely
@@ -124,6 +125,8 @@ def _changes(
         elif size_kg < -BOX_KG[0]:
             on_kg = 0.0 if -size_kg > ALL_SHARE * on_kg else max(on_kg - EMPTY_BOX_KG, 0.0)
         off_kg = MOVED_SHARE * size_kg if abs(size_kg) >= BOX_KG[0] else 0.0
+        if size_kg < -BOX_KG[0] and on_kg > 0 and not what & TAKES:
+            off_kg = UNTOLD_KG  # one box with honey, or more without
         if not what & ADDS and BOX_KG[0] < size_kg < BOX_KG[1]:
             left_kg = rough_kg[day] - on_kg if day >= 0 else np.nan
             is_fed = _is_fed_then(step, is_south=window.yard.latitude < 0)

@@ -50,7 +50,8 @@ NIGHTS, NIGHT_QUANTILE = 10, 0.3  # nights that are asked together; with nectar 
 NIGHT_ERROR = 0.6  # own choice, as a power of e: of the colony that such nights tell
 NIGHT_MOST = 1.1  # own choice, the same: three times as much is no colony but water
 FLYING_H = 4.0  # [h/d] own choice: with less it is cold, and a cluster eats as it likes
-USUAL_D, LAYING_USUAL_D = 150.0, 45.0  # [d] so slowly it goes back to the usual
+# [d] so slowly it goes back to the usual: a colony stays great, or small, for most of a year
+USUAL_D, LAYING_USUAL_D = 300.0, 45.0
 SWARM_KG, SWARM_NEAR_S = 4.5, 3600  # [kg], [s] common practice, no source: no swarm weighs more
 BEES_SHARE = 0.74  # published: of a swarm; 0.1 g a bee, 36 mg honey with it (Winston, via Becher)
 NO_EGGS_D = 14  # [d] common practice, no source: a young queen hatches, mates, and lays

@@ -124,7 +124,11 @@ def test_a_hive_that_was_set_up_without_its_boxes_has_none(hive) -> None:
 
 
 def test_one_of_several_boxes_is_taken_off(hive) -> None:
+    """One with honey, or two without: that stays in doubt unless somebody wrote it down."""
     for day in (3, 6, 9):
         hive.add(hive.at(day, 12), 6.2)
     hive.add(hive.at(12, 12), -7.0)
+    assert found(hive, rough_kg=40.0).doubt_kg2[13] == pytest.approx(boxes.UNTOLD_KG**2)
+    written = found(hive, seen(hive, 12, {"what": "super removed"}), rough_kg=40.0)
+    assert written.doubt_kg2[13] < 0.1
     assert found(hive, rough_kg=40.0).kg[13] == pytest.approx(3 * 6.2 - boxes.EMPTY_BOX_KG, abs=0.3)
