@@ -22,7 +22,7 @@ from hivewatch.signals.turns import WARMED_K, Asked, nest_said
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series
 
 # Own choices where no source is named; tests/unit/signals/test_exodus.py.
-LEAST_KG, MOST_KG = 0.45, 8.5  # [kg] the lightest casts to a colony of 60,000 bees, with honey
+LEAST_KG, MOST_KG = 0.4, 8.5  # [kg] a cast of 3,000 bees to a colony of 60,000 bees, with honey
 MOST_WEIGHED_KG = 4.5  # [kg] common practice, no source: the heaviest prime swarm
 BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, constants in Becher et al. (2014)
 SHARE_LEAST, SHARE_MOST = 0.6, 2.0  # share of the loss that the counter saw go

@@ -29,7 +29,7 @@ from hivewatch.signals.turns import Said, nest_said
 from hivewatch.signals.usual import usual_step_near
 from hivewatch.signals.window import HiveWindow, Ints
 
-LEAST_BEES = LEAST_KG / BEE_KG  # 3,300: the lightest casts, where the nest says so, too
+LEAST_BEES = LEAST_KG / BEE_KG  # 2,900: the lightest casts, where the nest says so, too
 SURE_BEES = 8_000  # [bees] own choice: more than the first flights and shifts of half an hour
 SPAN_S, SPAN_STEPS = 1200, 2  # [s] an exodus takes about ten minutes, and may lie across records
 RUSH = 1.0  # own choice: so many more go than come as usually go out

@@ -269,6 +269,22 @@ def test_a_cast_that_half_hourly_readings_hide_is_told_by_the_nest(
             assert len(swarm.find(hive.window(quantities, until_s=later_s), [], limits)) == 1
 
 
+@pytest.mark.parametrize("told", [1, 0])
+def test_a_cast_of_three_thousand_bees_is_told_by_a_counter_that_saw_them(
+    made_up_hive: Callable, limits: object, told: int
+) -> None:
+    """Each takes her honey, between readings of a quarter of an hour; a frame does not fly."""
+    for seed in range(3):
+        hive = made_up_hive(step_s=900, seed=seed, noise_kg=0.005)
+        leave(hive, 0.46, minutes=10)
+        if not told:
+            count(hive)  # as on any other day
+        found = swarm.find(hive.window(COUNTED), [], limits)
+        assert len(found) == told
+        for one in found:
+            assert one.measures["kg_lost"] == pytest.approx(0.46, abs=0.1)
+
+
 def test_foragers_that_come_home_at_once_are_no_part_of_what_left(
     made_up_hive: Callable, limits: object
 ) -> None:
