@@ -210,4 +210,4 @@ def test_hivewatch_check_is_content_with_the_shipped_files(
         check=False,
     )
     assert done.returncode == 0, done.stdout
-    assert [line[:6] for line in done.stdout.splitlines()] == ["ok    "] * 5
+    assert [line[:6] for line in done.stdout.splitlines()] == ["ok    "] * 6

@@ -64,7 +64,9 @@ def run_lengths(monkeypatch: pytest.MonkeyPatch, k: float, h: float, shift: floa
         "is_autumn": lambda _: np.zeros(n + 4, np.bool_),
         "_lies_open": lambda _: np.zeros(n + 4, np.bool_),
         "rest_of": lambda _: SimpleNamespace(
-            half=np.zeros(n + 4), risen_k=lambda _: np.full(n + 4, np.nan)
+            half=np.zeros(n + 4),
+            risen_k=lambda _: np.full(n + 4, np.nan),
+            risen_since_k=lambda _: np.full(n + 4, np.nan),
         ),
         "over_bound_k": lambda _: np.concatenate((np.full(4, 9.0), -brood.CLEAR_K * days)),
         "_turn": turn,
