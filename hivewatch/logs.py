@@ -33,4 +33,6 @@ def set_up(level: str = "info") -> None:
     )
     # Apprise's own lines hold parts of addresses; what they say of a send is in its outcome
     logging.getLogger("apprise").propagate = False
+    # A page that was closed while something was written to it is no fault
+    logging.getLogger("asyncio").setLevel(logging.ERROR)
     logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(name)s: %(message)s")
