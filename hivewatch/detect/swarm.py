@@ -9,6 +9,7 @@ them, a nest that cooled says a swarm or a hand, if nobody wrote down a visit; a
 more bees than ever leave at once. Left to others: what a counter did not see go (frames taken out,
 a lid blown off), and the slow losses of the morning and of drying lids. What comes back within two
 hours has not left: a part that was put on again, or a swarm whose queen could not fly.
+Where a part was lifted right after it, counter and nest must both have seen it leave.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from dataclasses import replace
 import numpy as np
 
 from hivewatch.detect.finding import Finding
-from hivewatch.detect.gone import are_let_out, counted_s, gone
+from hivewatch.detect.gone import are_let_out, counted_s, gone, had_left
 from hivewatch.detect.left import left, measures_counted, measures_of
 from hivewatch.detect.limits import Limits
 from hivewatch.detect.lost import alone_s, had_come_home, is_undone, lost_kg, was_fed
@@ -249,7 +250,7 @@ def _is_loss(window: HiveWindow, step: Step, least_kg: float) -> bool:
             took_s <= MINUTES_MOST * 60
             or took_s <= 2 * (usual_step_near(window.of("weight"), step.before_s) or 0) + 60
         )
-        and max(step.low_kg, step.high_kg) < LIFTED_KG
+        and (max(step.low_kg, step.high_kg) < LIFTED_KG or had_left(window, step))
         and is_light(window.yard, step.before_s)
         and is_light(window.yard, step.after_s)
     )

@@ -209,7 +209,7 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
     said = nest_said(nest, one.start_s, one.seen_s, one.seen_s, asked)
     is_told = said.what == "swarm"
     is_slow = not is_told and one.kg < LEAST_KG_PER_MIN * (one.seen_s - one.start_s) / 60
-    if is_slow and not (is_counted and is_coarse):
+    if is_slow and not (is_counted and (is_coarse or _is_thin(window, one))):
         return None
     if is_counted:
         before = float(balance.of_out(one.start_s - KEPT_IN_S, one.start_s))
@@ -227,6 +227,16 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
     ):
         return None
     return replace(one, told_s=max(one.seen_s, said.told_s), warmer_k=said.warmer_k)
+
+
+def _is_thin(window: HiveWindow, one: Exodus) -> bool:
+    """Say whether a loss is slow only because it lies across two intervals, each a few minutes."""
+    time_s = window.of("weight").time_s
+    last = int(time_s.searchsorted(one.seen_s, side="right"))
+    step_s = median(sorted(np.diff(time_s[max(last - LATELY, 0) : last]).tolist()))
+    return (
+        step_s >= FINE_S and one.kg >= LEAST_KG_PER_MIN * (one.seen_s - one.start_s - step_s) / 60
+    )
 
 
 def _counted(balance: Balance, one: Exodus, share_least: float, rush: float) -> Exodus | None:

@@ -25,6 +25,7 @@ WARMING_K = 0.3
 COOLED_K = 0.5  # ... where it cooled as well; second hand 35 to 33 Cel, Ferrari et al. (2008)
 STEADY = 0.5  # own choice: before, the nest strayed by no more than this part
 MISSED_S = 900  # [s] own choice: readings further apart may miss the warming altogether
+LEAST = 5  # [readings] own choice: fewer do not tell how a nest moves from one to the next
 # A probe that can deny a swarm hangs among brood, at 32 to 37 Cel (Stabentheiner et al. 2010: 33 to
 # 36), and had strayed by no more than this (own choice)
 BROOD_CEL, STRAYED_K = (32.0, 37.0), 0.4
@@ -106,9 +107,14 @@ def nest_said(
     if asked != "at once":
         turned |= (warmer >= WARMING_K) & (strayed_k <= STEADY * warmer) & (colder >= COOLED_K)
     agree = np.flatnonzero(turned)
+    swarmed: Said | None = None
     if len(agree):
         at = int(agree[0])
-        return Said("swarm", int(time_s[at]), float(warmer[at]))
+        swarmed = Said("swarm", int(time_s[at]), float(warmer[at]))
+    elif asked != "at once":
+        swarmed = _peak(nest.time_s[first:last], nest.value[first:last], before_s, after_s)
+    if swarmed is not None:
+        return swarmed
     cooled = np.flatnonzero((colder >= COOLED_K) & (strayed_k <= STEADY * colder))
     is_seldom = np.diff(time_s[: till + 1]).max(initial=0) > MISSED_S
     if asked == "weighed" and among_brood and is_seldom and len(cooled):
@@ -117,6 +123,22 @@ def nest_said(
         return unsaid
     told_s = int(nest.time_s[last]) if len(nest) > last else after_s + SINCE_S + LATE_S
     return Said("still", told_s, float(warmer[-1]))
+
+
+def _peak(time_s: Ints, value: Floats, before_s: int, after_s: int) -> Said | None:
+    """Find the one reading of a coarse feed that rose and fell as no day makes a far probe do.
+
+    It had fallen after `before_s`, and stood so far above the reading before.
+    """
+    low, high = time_s.searchsorted((before_s - MISSED_S, after_s), side="right")
+    for k in range(max(int(low), LEAST), min(int(high), len(value) - 1)):
+        if min(time_s[k] - time_s[k - 1], time_s[k + 1] - time_s[k]) <= MISSED_S:
+            continue
+        rose, fell = float(value[k] - value[k - 1]), float(value[k] - value[k + 1])
+        usual_k = float(np.abs(np.diff(value[:k])).max())
+        if min(rose, fell) >= max(WARM_UP_K, usual_k / STEADY):
+            return Said("swarm", int(time_s[k + 1]), rose) if time_s[k + 1] > before_s else None
+    return None
 
 
 class _Rising(NamedTuple):

@@ -393,3 +393,58 @@ def test_a_cast_across_two_half_hours_is_told_by_a_counter_that_saw_a_rush(
         hive.series["bees-out"][gone] += 0.8 / BEE_KG / gone.sum()
         window = hive.window(("weight", "bees-in", "bees-out"))
         assert len(exodus_of(window)) == told
+
+
+@pytest.mark.parametrize("dated", ["end", "begin"])
+@pytest.mark.parametrize("told", [1, 0])
+def test_a_cast_is_told_by_a_coarse_counter_with_crowds_and_a_bias(
+    made_up_hive: Callable, limits: object, dated: str, told: int
+) -> None:
+    """Three records hide among twice three thousand what the right two of them show."""
+    hive = made_up_hive(step_s=1800)
+    at_s = hive.at(DAY, HOUR)
+    hive.add(at_s, -1.06, minutes=10)
+    count(hive)
+    hive.series["bees-out"] *= 1.7
+    hive.series["bees-in"] *= 1.9
+    record = int(hive.time_s.searchsorted(at_s, side="right"))
+    hive.series["bees-out"][record] += 4000 * told
+    if dated == "begin":
+        for name in ("bees-out", "bees-in"):
+            hive.series[name] = np.roll(hive.series[name], -1)
+    found = swarm.find(hive.window(("weight", "bees-in", "bees-out")), [], limits)
+    assert len(found) == told
+    for one in found:
+        assert one.measures["kg_lost"] == pytest.approx(1.06, abs=0.15)
+        for later_s in range(one.detected_s, one.detected_s + 4 * 3600, 1800):
+            later = hive.window(("weight", "bees-in", "bees-out"), until_s=later_s)
+            assert len(swarm.find(later, [], limits)) == 1
+
+
+@pytest.mark.parametrize("told", ["swarm", "handling"])
+def test_a_look_into_the_hive_right_after_a_swarm_does_not_hide_it(
+    made_up_hive: Callable, limits: object, told: str
+) -> None:
+    """Whoever lifted a part, or a bad reading, sends out no crowd that weighs what is gone."""
+    hive = made_up_hive(step_s=1800)
+    at_s = leave(hive, 1.2)
+    if told == "handling":
+        count(hive)
+    lifted = int(hive.time_s.searchsorted(at_s, side="right"))
+    hive.series["weight"][lifted] -= 14.0
+    found = run.detect(hive.window(COUNTED), (), limits, at_s + 4 * 3600)
+    assert [one.kind for one in found if one.kind in {"swarm", "handling"}] == [told]
+
+
+def test_the_last_bees_of_a_cast_in_the_next_record_are_no_foragers_let_out(
+    made_up_hive: Callable, limits: object
+) -> None:
+    """Across readings of ten minutes, with the tail of it in the counter's record after."""
+    hive = made_up_hive(step_s=600, noise_kg=0.005)
+    at_s = hive.at(DAY, HOUR)
+    hive.add(at_s - 300, -0.52, minutes=10)
+    count(hive)
+    record = int(hive.time_s.searchsorted(at_s, side="right"))
+    hive.series["bees-out"][record : record + 2] += [2800, 1000]
+    (one,) = swarm.find(hive.window(("weight", "bees-in", "bees-out")), [], limits)
+    assert one.measures["kg_lost"] == pytest.approx(0.52, abs=0.1)

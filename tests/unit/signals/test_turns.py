@@ -72,6 +72,28 @@ def test_a_probe_that_warms_up_with_the_morning_is_no_swarms() -> None:
     assert said(warmed(nest(level=35.0, drift_k_per_h=0.35), 1.2, then_k=-1.0)).what == "swarm"
 
 
+@pytest.mark.parametrize(
+    ("by_k", "then_k", "what"),
+    [
+        (1.2, -1.4, "swarm"),
+        (1.2, 0.0, "nothing"),  # the sun came out
+        (0.0, -1.4, "nothing"),  # a hand
+        (0.5, -1.4, "nothing"),  # less than twice what it does anyway
+    ],
+)
+def test_a_far_probe_that_rose_and_fell_within_one_coarse_reading_tells(
+    by_k: float, then_k: float, what: str
+) -> None:
+    """It warms up quickly in the morning and slowly towards noon."""
+    series = nest(1800)
+    hours = (series.time_s - LOSS_S) / HOUR
+    value = 30 + 0.9 * np.minimum(hours, -1.5) + 0.3 * np.maximum(hours, -1.5)
+    at = int(series.time_s.searchsorted(LOSS_S))
+    value[at:] += by_k
+    value[at + 1 :] += then_k
+    assert said(Series(series.time_s + 300, value)).what == what
+
+
 @pytest.mark.parametrize(("by_k", "what"), [(0.4, "swarm"), (0.2, "still")])
 def test_the_first_minutes_of_the_warming_count_where_it_cooled_as_well(
     by_k: float, what: str
