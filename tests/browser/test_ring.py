@@ -167,7 +167,10 @@ def test_the_service_worker_shows_a_message_and_its_repeat_takes_its_place(here,
         "ServiceWorker.workerRegistrationUpdated", lambda told: found.extend(told["registrations"])
     )
     session.send("ServiceWorker.enable")
-    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.evaluate(
+        """new Promise((done) => navigator.serviceWorker.controller ? done()
+            : navigator.serviceWorker.addEventListener("controllerchange", () => done()))"""
+    )
     (registration,) = {one["registrationId"] for one in found}
 
     def deliver(**told):

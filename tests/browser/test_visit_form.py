@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import get_args
 
 import pytest
+from playwright.sync_api import expect
 from served import NOW_S
 
 from hivewatch.inspections import Change, fields
@@ -19,8 +20,7 @@ def form(here, visit):
     def opened(hive="hazel-1", viewport=PHONE):
         page = visit(f"{here.url}/#/hive/{hive}", viewport)
         page.get_by_text("Write down a visit").click()
-        page.locator(".visit [name=at]").wait_for()
-        page.wait_for_function("document.querySelector('.visit [name=at]').value")
+        expect(page.locator(".visit [name=at]")).not_to_have_value("")
         return page
 
     return opened
