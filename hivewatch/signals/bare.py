@@ -40,7 +40,7 @@ def bare_weight(window: HiveWindow) -> Series:
 def _bare(window: HiveWindow) -> Series:
     """Take the steps out of the weight, and smooth it."""
     known = window.of("weight").since(window.carried.until_s, BARE_S)
-    weight, steps = clean(known, "weight"), _steps_of(window)
+    weight, steps = clean(known, "weight"), stepped_of(window)
     if len(weight) < 3:  # noqa: PLR2004 - a reading and two neighbours
         return weight
     amid = np.zeros(len(weight), np.bool_)
@@ -57,7 +57,7 @@ def _bare(window: HiveWindow) -> Series:
     return Series(time_s, smooth, known.skipped)
 
 
-class _Stepped(NamedTuple):
+class Stepped(NamedTuple):
     """Lasting steps: between which readings each lies, and what they add up to, from none on."""
 
     edges_s: Ints
@@ -65,7 +65,7 @@ class _Stepped(NamedTuple):
     total_kg: Floats
 
     @classmethod
-    def of(cls, steps: Sequence[Step]) -> _Stepped:
+    def of(cls, steps: Sequence[Step]) -> Stepped:
         """Add them up."""
         after_s = np.array([one.after_s for one in steps], np.int64)
         before_s = np.array([one.before_s for one in steps], np.int64)
@@ -79,21 +79,21 @@ class _Stepped(NamedTuple):
         )
 
 
-def _steps_of(window: HiveWindow) -> _Stepped:
+def stepped_of(window: HiveWindow) -> Stepped:
     """Give a hive's steps; added up anew when there is another one."""
     steps = days_of(window).steps
-    return unless_same(window, "stepped", steps, lambda: _Stepped.of(steps))
+    return unless_same(window, "stepped", steps, lambda: Stepped.of(steps))
 
 
 def stepped_kg(days: Days, at_s: Ints | Floats) -> Floats:
     """Give the sum of all steps that were over by some moments [kg]."""
-    return _Stepped.of(days.steps).so_far_kg(at_s)
+    return Stepped.of(days.steps).so_far_kg(at_s)
 
 
 def bare_dawns_kg(window: HiveWindow) -> Floats:
     """Give a hive's weight before each sunrise, without the steps until then [kg]."""
     days = days_of(window)
-    return days.dawn_kg - _steps_of(window).so_far_kg(days.dawn_s)
+    return days.dawn_kg - stepped_of(window).so_far_kg(days.dawn_s)
 
 
 def passed(series: Series, from_s: Ints | Floats | int, to_s: Ints | Floats) -> Floats:

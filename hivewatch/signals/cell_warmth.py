@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hivewatch.signals.bare import stepped_kg
+from hivewatch.signals.bare import bare_dawns_kg, stepped_of
 from hivewatch.signals.carried import unless_same, worked
 from hivewatch.signals.days import AFTER_SET_S, BEFORE_RISE_S, days_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_from
@@ -158,10 +158,11 @@ def _nights(window: HiveWindow, kept: Floats | None) -> Floats:
     first = 0 if kept is None else kept.shape[1]
     dusk_s, dawn_s = days.dusk_s[first:], np.append(days.dawn_s[first + 1 :], np.nan)
     middle_s = np.nan_to_num((dusk_s - DUSK_S + dawn_s - DAWN_S) / 2)
-    middle_kg = _around(window.of("weight"), middle_s) - stepped_kg(days, middle_s)
+    steps = stepped_of(window)
+    middle_kg = _around(window.of("weight"), middle_s) - steps.so_far_kg(middle_s)
     middle_cel = _around(window.of("ambient"), middle_s)
-    dusk_kg = days.dusk_kg[first:] - stepped_kg(days, dusk_s)
-    dawn_kg = np.append((days.dawn_kg - stepped_kg(days, days.dawn_s))[first + 1 :], np.nan)
+    dusk_kg = days.dusk_kg[first:] - steps.so_far_kg(dusk_s)
+    dawn_kg = np.append(bare_dawns_kg(window)[first + 1 :], np.nan)
     dawn_cel = np.append(air["dawn"][first + 1 :], np.nan)
     late_kg, early_kg = dawn_kg - middle_kg, middle_kg - dusk_kg
     late_k, early_k = dawn_cel - middle_cel, middle_cel - air["dusk"][first:]
