@@ -12,7 +12,9 @@ import pytest
 from brokers import MQTT5, Devices, Mosquitto
 from listening import Listening
 from paho.mqtt.enums import MQTTProtocolVersion
+from push_service import PushService
 
+from hivewatch.alerts import phones
 from hivewatch.apiary import Hive, Yard
 from hivewatch.signals.window import DeviceTrace, HiveWindow, Series
 
@@ -145,6 +147,15 @@ def made_up_hive() -> Callable[..., MadeUpHive]:
 def limits() -> Limits:
     """Give the usual limits."""
     return Limits()
+
+
+@pytest.fixture
+def service(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[PushService]:
+    """Start a push service on loopback, which phones are then reached through."""
+    one = PushService(tmp_path)
+    monkeypatch.setattr(phones, "OUT", one.line())
+    yield one
+    one.close()
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
-from push_service import HOST, Browser, PushService
+from push_service import HOST, Browser
 from served import NOW_S
 
 from hivewatch.alerts import phones
@@ -74,14 +74,6 @@ def open_ringing(here, chromium, browser):
     yield open_at
     for context in contexts:
         context.close()
-
-
-@pytest.fixture
-def service(tmp_path, monkeypatch):
-    one = PushService(tmp_path)
-    monkeypatch.setattr(phones, "OUT", one.line())
-    yield one
-    one.close()
 
 
 def test_a_phone_rings_from_a_touch_on_until_it_is_switched_off(

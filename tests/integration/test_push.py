@@ -61,14 +61,6 @@ class Desk:
 
 
 @pytest.fixture
-def service(tmp_path, monkeypatch):
-    one = PushService(tmp_path)
-    monkeypatch.setattr(phones, "OUT", one.line())
-    yield one
-    one.close()
-
-
-@pytest.fixture
 def desk(tmp_path, service):
     with served(tmp_path) as here:
         here.load_apiary()
