@@ -12,7 +12,9 @@ from hivewatch.signals.exodus import (
     BEE_KG,
     COUNT_ERROR,
     FINE_S,
+    FORAGERS_KG,
     KEPT_IN_S,
+    RUSH,
     SHARE_LEAST,
     SHARE_MOST,
     SHELTER_S,
@@ -74,18 +76,26 @@ def _bias(window: HiveWindow, until_s: int) -> float:
     return float(np.clip(came / went, *BIAS)) if went >= BIAS_BEES else 1.0
 
 
-def had_left(window: HiveWindow, step: Step) -> bool:
-    """Say whether bees had left before the one reading of a coarse feed that went far off.
+def rushed(window: HiveWindow, step: Step, bees: float) -> bool:
+    """Say whether so many more went than came as usually go out by themselves in that time."""
+    begun_s = counted_from_s(window.of("bees-out"), step.before_s)
+    usual = _sum(window.of("bees-out"), begun_s - KEPT_IN_S, begun_s) or 0.0
+    span_s = _counted_to_s(window, step) - begun_s
+    return bees >= RUSH * usual / KEPT_IN_S * span_s
 
-    It is a bad one, or somebody came to look: that warms no nest, and sends out no such crowd.
+
+def had_left(window: HiveWindow, step: Step) -> bool:
+    """Say whether bees had left about the one reading of a coarse feed that went far off.
+
+    It is a bad one, or somebody came to look: that sends out no such crowd, more than all foragers,
+    and warms no nest.
     """
-    if step.readings != 1:
+    bees = gone(window, step) or 0.0
+    if not SHARE_LEAST <= bees * BEE_KG / -step.size_kg <= SHARE_MOST:
         return False
     nest = nest_said(window.of("nest"), step.before_s, step.after_s, window.last_s)
-    if nest.what != "swarm" or nest.warmer_k < WARMED_K:
-        return False
-    kg = (gone(window, step) or 0.0) * BEE_KG
-    return SHARE_LEAST <= kg / -step.size_kg <= SHARE_MOST
+    has_warmed = nest.what == "swarm" and nest.warmer_k >= WARMED_K
+    return has_warmed or (-step.size_kg >= FORAGERS_KG and rushed(window, step, bees))
 
 
 def _counted_to_s(window: HiveWindow, step: Step) -> int:

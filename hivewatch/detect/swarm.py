@@ -21,7 +21,7 @@ from dataclasses import replace
 import numpy as np
 
 from hivewatch.detect.finding import Finding
-from hivewatch.detect.gone import are_let_out, counted_s, gone, had_left
+from hivewatch.detect.gone import are_let_out, counted_s, gone, had_left, rushed
 from hivewatch.detect.left import left, measures_counted, measures_of
 from hivewatch.detect.limits import Limits
 from hivewatch.detect.lost import alone_s, had_come_home, is_undone, lost_kg, was_fed
@@ -165,7 +165,8 @@ def _by_counter(
     if not least <= bees * BEE_KG / kg <= SEEN_MOST:
         return
     told_s = counted_s(window, step)
-    spreads = SPREADS if seen or nest.what == "swarm" else CLEAR_SPREADS
+    is_clear = seen or nest.what == "swarm" or rushed(window, step, bees)
+    spreads = SPREADS if is_clear else CLEAR_SPREADS
     if kg < step.spread_kg * spreads:
         return
     if nest.what == "swarm":

@@ -448,3 +448,35 @@ def test_the_last_bees_of_a_cast_in_the_next_record_are_no_foragers_let_out(
     hive.series["bees-out"][record : record + 2] += [2800, 1000]
     (one,) = swarm.find(hive.window(("weight", "bees-in", "bees-out")), [], limits)
     assert one.measures["kg_lost"] == pytest.approx(0.52, abs=0.1)
+
+
+@pytest.mark.parametrize(("kg", "told"), [(2.3, "swarm"), (1.2, "handling")])
+def test_a_swarm_that_leaves_while_somebody_works_is_told_by_a_crowd_beyond_all_foragers(
+    made_up_hive: Callable, limits: object, kg: float, told: str
+) -> None:
+    """No nest is asked: parts are off as it leaves, and the reading after is in the midst of it."""
+    hive = made_up_hive(step_s=900)
+    at_s = leave(hive, kg, minutes=16)
+    lifted = int(hive.time_s.searchsorted(at_s))
+    hive.series["weight"][lifted] -= 25.0
+    found = run.detect(hive.window(("weight", "bees-in", "bees-out")), (), limits, at_s + 4 * 3600)
+    assert [one.kind for one in found if one.kind in {"swarm", "handling"}] == [told]
+
+
+@pytest.mark.parametrize(("traffic", "bees", "told"), [(0.5, 6000, 1), (1.1, 2500, 0)])
+def test_a_rush_tells_a_cast_of_a_scale_that_is_unsure_of_it(
+    made_up_hive: Callable, limits: object, traffic: float, bees: int, told: int
+) -> None:
+    """The first bees were gone at the reading before, so that the weight went on falling."""
+    hive = made_up_hive(step_s=900)
+    at_s = hive.at(DAY, HOUR)
+    hive.add(at_s, -0.9, minutes=10)
+    record = int(hive.time_s.searchsorted(at_s, side="right"))
+    hive.series["weight"][record - 1] -= 0.2
+    hive.series["weight"][record - 6 : record - 1] += np.linspace(0, 0.1, 5)
+    count(hive)
+    for name in ("bees-in", "bees-out"):
+        hive.series[name] *= traffic
+    hive.series["bees-out"][record] += bees
+    found = swarm.find(hive.window(("weight", "bees-in", "bees-out")), [], limits)
+    assert len(found) == told
