@@ -5,16 +5,13 @@ from __future__ import annotations
 import os
 import re
 import sys
-from importlib.metadata import version
 from typing import Annotated
 
 import typer
-from sqlalchemy.exc import OperationalError
 from typer.exceptions import TyperException
 
 from hivewatch.cli import records, said, service
 from hivewatch.errors import HivewatchError
-from hivewatch.store.open import explain
 
 app = typer.Typer(
     help="Watch honey-bee colonies from weight, warmth and traffic, and tell a phone.",
@@ -29,6 +26,8 @@ for part in (service, records, said):
 
 def _say_version(wanted: bool) -> None:
     if wanted:
+        from importlib.metadata import version
+
         typer.echo(f"hivewatch {version('hivewatch')}")
         raise typer.Exit
 
@@ -59,7 +58,13 @@ def main() -> None:
         for line in str(error).splitlines():
             typer.echo(f"hivewatch: {line}", err=True)
         sys.exit(2)
-    except OperationalError as error:
+    except Exception as error:
+        from sqlalchemy.exc import OperationalError
+
+        from hivewatch.store.open import explain
+
+        if not isinstance(error, OperationalError):
+            raise
         typer.echo(f"hivewatch: {explain('the store', error)}", err=True)
         sys.exit(2)
 

@@ -21,7 +21,6 @@ from hivewatch.cli.words import (
     store_of,
 )
 from hivewatch.errors import SeveralErrors, UsageError
-from hivewatch.store.open import Store
 
 
 class What(StrEnum):
@@ -122,7 +121,8 @@ def import_files(
     `received` says when each reading arrived. What export wrote comes back as it was; nobody is
     called for an alert that had not been sent.
     """
-    from hivewatch.show import import_all
+    from hivewatch.cli.imported import import_all
+    from hivewatch.store.open import Store
 
     settings = settings_of(config)
     done = import_all(

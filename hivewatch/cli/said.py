@@ -54,7 +54,6 @@ def findings(
     form: Form = Format.text,
 ) -> None:
     """Say what the detectors find in the stored history."""
-    from hivewatch.pictures import draw
     from hivewatch.replay import find
     from hivewatch.show import finding_json, finding_text, zone_of
     from hivewatch.store import apiary
@@ -75,6 +74,8 @@ def findings(
         until_s=until_s,
     )
     if pictures is not None:
+        from hivewatch.pictures import draw
+
         draw(store, found, pictures, as_of_s=as_of_s, is_replay=as_of is not None)
     if form is Format.json:
         print_json([finding_json(one) for one in found])

@@ -9,7 +9,6 @@ from typing import Annotated
 
 import typer
 
-from hivewatch import settings as settings_room
 from hivewatch.cli.words import (
     Config,
     settings_of,
@@ -86,9 +85,10 @@ def check(
 ) -> None:
     """Try settings, store, broker, the port of the pages and the channels, a line each."""
     from hivewatch.check import check_all
+    from hivewatch.settings import defaults_text
 
     if defaults:
-        typer.echo(settings_room.defaults_text())
+        typer.echo(defaults_text())
         return
     failed = False
     for part, is_well, line in check_all(config, os.environ, rings=ring):

@@ -7,17 +7,16 @@ import os
 import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from hivewatch import settings as settings_room
 from hivewatch.clock import WallClock
 from hivewatch.errors import UsageError
-from hivewatch.mistakes import WrongValueError, read_utf8
-from hivewatch.moments import read_seconds
-from hivewatch.settings import Settings
-from hivewatch.store.open import Store
+
+if TYPE_CHECKING:
+    from hivewatch.settings import Settings
+    from hivewatch.store.open import Store
 
 
 class Format(StrEnum):
@@ -59,11 +58,15 @@ def present_s() -> int:
 
 def settings_of(config: Path | None) -> Settings:
     """Read the settings."""
-    return settings_room.load(config, os.environ)
+    from hivewatch.settings import load
+
+    return load(config, os.environ)
 
 
 def store_of(config: Path | None, *, may_make: bool = False) -> Store:
     """Open the store that the settings name; one that is not there is only made to load into."""
+    from hivewatch.store.open import Store
+
     path = settings_of(config).store.path
     if not may_make and not path.exists() and path.parent.is_dir():
         remedy = "hivewatch apiary load FILE makes it; or name the settings file with --config"
@@ -73,6 +76,9 @@ def store_of(config: Path | None, *, may_make: bool = False) -> Store:
 
 def time_s(text: str | None, option: str, otherwise_s: int) -> int:
     """Read a time given on the command line."""
+    from hivewatch.mistakes import WrongValueError
+    from hivewatch.moments import read_seconds
+
     if text is None:
         return otherwise_s
     try:
@@ -97,6 +103,8 @@ def print_json(data: Any) -> None:  # noqa: ANN401 - whatever JSON can hold
 
 def read_text(file: Path) -> tuple[str, str]:
     """Read a file whole, or standard input; also gives the name to call it by."""
+    from hivewatch.mistakes import read_utf8
+
     is_stdin = str(file) == "-"
     try:
         raw = sys.stdin.buffer.read() if is_stdin else file.read_bytes()

@@ -7,8 +7,6 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
 
-import apprise
-
 from hivewatch.mistakes import WrongValueError
 from hivewatch.settings.fields import is_loopback
 from hivewatch.settings.tree import Settings
@@ -60,7 +58,7 @@ def check_channel(url: object) -> str:
         raise WrongValueError("not text", "write the Apprise URL in quotes")
     if "://" not in url or not url.isprintable():
         raise WrongValueError("not an address", "use an Apprise URL, SERVICE://…")
-    if not apprise.Apprise.instantiate(url, suppress_exceptions=True):
+    if not _service(url):
         scheme = url.split("://")[0].lower()
         if scheme in _services():
             raise WrongValueError(
@@ -71,7 +69,15 @@ def check_channel(url: object) -> str:
     return url
 
 
+def _service(url: str) -> Any:  # noqa: ANN401 - Apprise has two hundred classes of them
+    import apprise  # noqa: PLC0415 - slow to load, and only where there is an address
+
+    return apprise.Apprise.instantiate(url, suppress_exceptions=True)
+
+
 def _services() -> set[str]:
+    import apprise  # noqa: PLC0415
+
     known: set[str] = set()
     for service in apprise.Apprise().details()["schemas"]:
         for kind in ("protocols", "secure_protocols"):
@@ -87,7 +93,7 @@ def holds_secret(url: str) -> bool:
     for name, _ in parse_qsl(parts.query, keep_blank_values=True):
         if name.startswith(("+", " ")) or any(word in name.lower() for word in _SECRET_WORDS):
             return True
-    channel: Any = apprise.Apprise.instantiate(url, suppress_exceptions=True)
+    channel = _service(url)
     return channel is not None and channel.url(privacy=True) != channel.url(privacy=False)
 
 

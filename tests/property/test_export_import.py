@@ -18,12 +18,12 @@ from random_store import new_store
 
 from hivewatch import watch
 from hivewatch.apiary import Apiary, Hive, Placement, Yard
+from hivewatch.cli.imported import import_all
 from hivewatch.export import Choice, export_all
 from hivewatch.ingest.intake import Intake, Message
 from hivewatch.inspections import Change, Inspection, Told
 from hivewatch.replay import find
 from hivewatch.settings import Alerts
-from hivewatch.show import import_all
 from hivewatch.store import apiary, findings, inspections
 from hivewatch.store.open import Store
 from hivewatch.store.windows import read_window
