@@ -127,14 +127,15 @@ def _weighed(window: HiveWindow, days: Days) -> Days:
 
 def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Larder:
     """Put together what the hive weighs, and what of it is no honey."""
-    dry_kg, is_cold = _dry(days)
-    gross_kg = dry_kg + stepped_kg(days, days.dawn_s)
+    stepped = stepped_kg(days, days.dawn_s)
+    bare_kg = days.dawn_kg - stepped
+    is_cold = _is_cold(days)
+    gross_kg = _dry_kg(bare_kg, is_cold) + stepped
     colony = colony_of(window, days, is_cold, seen)
     empty_kg = np.nan if window.hive.empty_kg is None else window.hive.empty_kg
     rough_kg = gross_kg - empty_kg - tare.live_kg(colony, is_cold)
     boxes = boxes_of(window, days, gross_kg, rough_kg, seen)
     rest = tare.rest_of(window, days, colony, is_cold, gross_kg, boxes, seen)
-    bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
     loss_kg = _usual_loss(bare_kg, LOSS_DAYS, 3)
     stores_kg = gross_kg - rest.kg
     stores_kg[np.isnan(days.dawn_kg) | (stores_kg < NO_HIVE_KG)] = np.nan
@@ -142,19 +143,22 @@ def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Lar
     return Larder(stores_kg, rate_kg, loss_kg, rest.error_kg)
 
 
-def _dry(days: Days) -> tuple[Floats, Flags]:
-    """Give the weight at dawn without steps and without what lies on the lid; and when it is cold.
+def _is_cold(days: Days) -> Flags:
+    """Say before which dawns there was hardly a week's flight."""
+    flown = before_each(np.nan_to_num(days.flying_h, nan=FLIGHT_H), 7, 1, 0.7)
+    return np.asarray(np.nan_to_num(flown, nan=FLIGHT_H) < FLIGHT_H, np.bool_)
+
+
+def _dry_kg(bare_kg: Floats, is_cold: Flags) -> Floats:
+    """Give the weight at dawn without steps and without what lies on the lid [kg].
 
     Rain dries off within days. Snow may lie for weeks, but without flight nothing comes in, so
     that what was weighed before, less what a winter cluster eats, is the most there can be.
     """
-    bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
-    flown = before_each(np.nan_to_num(days.flying_h, nan=FLIGHT_H), 7, 1, 0.7)
-    is_cold = np.nan_to_num(flown, nan=FLIGHT_H) < FLIGHT_H
-    back = np.arange(COLD_DAYS)
-    table = _back(bare_kg, COLD_DAYS) - COLD_KG * back[::-1]
-    lately = _back(bare_kg, DRY_DAYS)
-    return np.where(is_cold, _least(table), _least(lately)), is_cold
+    eaten_kg = COLD_KG * np.arange(COLD_DAYS)[::-1]
+    return np.where(
+        is_cold, _least(_back(bare_kg, COLD_DAYS) - eaten_kg), _least(_back(bare_kg, DRY_DAYS))
+    )
 
 
 def _back(figures: Floats, days: int) -> Floats:

@@ -23,7 +23,8 @@ from hivewatch.signals.window import Floats, HiveWindow
 # Own choices where no source is named; tests/unit/signals/test_tare.py, test_stores.py.
 POLLEN_KG = 1.0  # [kg] from memory, Seeley (1995): at the height of the year; half in winter
 DAMP_KG = 0.5  # [kg] what wood and dead bees take up over a winter
-OTHER_KG, OTHER_D = 0.7, 30.0  # [kg], [d] how far all that is off, and for how long
+OTHER_KG = 0.7  # [kg] how far off pollen, damp and wax are, besides bees and brood
+KEPT_A_DAY = math.exp(-1 / 30)  # [1/d] of what was off: in a month pollen and bees are others
 UNTOLD_KG = 30.0  # [kg] an empty hive that nobody weighed
 TARE_KG = 0.3  # [kg] one that somebody weighed
 JUDGED_KG, JUDGED_SHARE = 0.4, 0.2  # [kg], share: error of judging honey by eye
@@ -54,10 +55,11 @@ def rest_of(
 ) -> Rest:
     """Give what is no honey, moved by what visits judged: their weight less their honey.
 
-    A visit moves it by as much as it was in doubt, beside the error of judging by eye and of the
-    colony's weight. What comes and goes, as pollen does, goes back to the usual within weeks; an
-    error of the empty hive stays until a visit tells it, one of its boxes while they are on. Stores
-    of less than nothing tell the same as a visit that found none.
+    A visit moves it by as much as it was in doubt, beside the error of judging by eye. What comes
+    and goes, as bees, brood and pollen do, goes back to the usual within weeks, and at once as far
+    as a count tells it; an error of the empty hive stays until a visit tells it, one of its boxes
+    while they are on. Stores of less than nothing move it as a visit that found none, but make
+    nothing the surer: every day says the same again.
 
     Parameters
     ----------
@@ -72,11 +74,13 @@ def rest_of(
     """
     empty_kg = window.hive.empty_kg
     base_kg = (empty_kg or 0.0) + boxes.kg + live_kg(colony, is_cold)
+    other_kg2 = (OTHER_KG**2 + colony.error_kg**2).tolist()
     off = _Off(UNTOLD_KG if empty_kg is None else TARE_KG)
     judged = _judged(window, days, seen)
     told_s = np.inf if empty_kg is not None else -np.inf
     rows = np.full((len(days), 2), np.nan)
     for i in range(len(days)):
+        off.turn(other_kg2[i], float(boxes.doubt_kg2[i]), are_off=bool(boxes.are_off[i]))
         for at_s, kg in judged.get(i, ()):
             # judged before something was done, or what was left of it: whichever is the likelier
             before_kg = gross_kg[i - 1] - kg - base_kg[i] + boxes.kg[i] - boxes.kg[i - 1]
@@ -84,14 +88,13 @@ def rest_of(
             more_kg = min((before_kg, after_kg), key=lambda one: _apart(one, sum(off.kg)))
             if np.isnan(more_kg) or more_kg < -FAR_OFF_KG:  # it lay beside its scale
                 continue
-            off.learn(more_kg, (JUDGED_KG + JUDGED_SHARE * kg) ** 2 + colony.error_kg[i] ** 2)
+            off.learn(more_kg, (JUDGED_KG + JUDGED_SHARE * kg) ** 2)
             told_s = max(told_s, at_s)
-        off.turn(float(boxes.doubt_kg2[i]), are_off=bool(boxes.are_off[i]))
         left_kg = gross_kg[i] - base_kg[i] - sum(off.kg)
         if -FAR_OFF_KG < left_kg < 0.0:  # a hive that lives has no less than nothing
-            off.learn(gross_kg[i] - base_kg[i], JUDGED_KG**2 + colony.error_kg[i] ** 2)
+            off.move(left_kg, JUDGED_KG**2)
         if days.dawn_s[i] - told_s < SEEN_LONG_DAYS * DAY_S:
-            rows[i] = base_kg[i] + sum(off.kg), math.sqrt(off.var() + colony.error_kg[i] ** 2)
+            rows[i] = base_kg[i] + sum(off.kg), math.sqrt(off.var())
     return Rest(*rows.T)
 
 
@@ -104,8 +107,8 @@ class _Off:
     """How far off are: what comes and goes, the empty hive, boxes; and how sure that is."""
 
     def __init__(self, tare_kg: float) -> None:
-        self.kg = [0.0, 0.0, 0.0]
-        self.cov = [[OTHER_KG**2, 0.0, 0.0], [0.0, tare_kg**2, 0.0], [0.0, 0.0, 0.0]]
+        self.kg, self.other_kg2 = [0.0, 0.0, 0.0], 0.0
+        self.cov = [[0.0, 0.0, 0.0], [0.0, tare_kg**2, 0.0], [0.0, 0.0, 0.0]]
 
     def var(self) -> float:
         """Give the variance of the sum [kg^2]."""
@@ -113,27 +116,34 @@ class _Off:
 
     def learn(self, sum_kg: float, error_var: float) -> None:
         """Take in what all of it came to at a visit."""
-        rows = [sum(row) for row in self.cov]
-        more_kg, var = sum_kg - sum(self.kg), sum(rows) + error_var
-        self.kg = [kg + row / var * more_kg for kg, row in zip(self.kg, rows, strict=True)]
+        rows, var = self.move(sum_kg - sum(self.kg), error_var)
         self.cov = [
             [one - row * other / var for one, other in zip(line, rows, strict=True)]
             for line, row in zip(self.cov, rows, strict=True)
         ]
 
-    def turn(self, doubt_kg2: float, *, are_off: bool) -> None:
-        """Go on by a day."""
-        keeps = math.exp(-1 / OTHER_D)
-        cov = self.cov
-        self.kg[0] *= keeps
-        cov[0][0] = OTHER_KG**2 - (OTHER_KG**2 - cov[0][0]) * keeps**2
-        cov[2][2] += doubt_kg2
-        for n in (1, 2):
-            cov[0][n] = cov[n][0] = cov[0][n] * keeps
-        if are_off:
-            self.kg[2] = 0.0
-            for n in (0, 1, 2):
-                cov[2][n] = cov[n][2] = 0.0
+    def move(self, more_kg: float, error_var: float) -> tuple[list[float], float]:
+        """Move by as much of it as each was in doubt; give these doubts, and all [kg^2]."""
+        rows = [sum(row) for row in self.cov]
+        var = sum(rows) + error_var
+        self.kg = [kg + row / var * more_kg for kg, row in zip(self.kg, rows, strict=True)]
+        return rows, var
+
+    def turn(self, other_kg2: float, doubt_kg2: float, *, are_off: bool) -> None:
+        """Go on by a day, at whose dawn what comes and goes has a variance of so much [kg^2].
+
+        Where a count has made that less, as much of the error as it took away is gone.
+        """
+        last_kg2, self.other_kg2 = self.other_kg2, other_kg2
+        keep = KEPT_A_DAY * min(other_kg2 / last_kg2, 1.0) if last_kg2 else 0.0
+        keeps = keep, 1.0, 0.0 if are_off else 1.0
+        self.kg = [kg * kept for kg, kept in zip(self.kg, keeps, strict=True)]
+        self.cov = [
+            [one * kept * other for one, other in zip(line, keeps, strict=True)]
+            for line, kept in zip(self.cov, keeps, strict=True)
+        ]
+        self.cov[0][0] += other_kg2 - last_kg2 * keep**2
+        self.cov[2][2] += doubt_kg2
 
 
 def _judged(

@@ -30,14 +30,14 @@ def visit(window, at, kg):
     return Inspection.model_validate(told, strict=False)
 
 
-def rest(window, *seen, net_kg=10.0, boxes_kg=0.0, doubt_kg=None, off_on=None):
+def rest(window, *seen, net_kg=10.0, boxes_kg=0.0, doubt_kg=None, off_on=None, live_kg=0.0):
     """What is no honey where a colony of 20,000 bees and no brood is known, at the year's height.
 
-    `net_kg` is the honey as it would be without a visit.
+    `net_kg` is the honey as it would be without a visit, `live_kg` how far off the colony may be.
     """
     days = days_of(window)
     bees, none, full = np.full(DAYS, 20_000.0), np.zeros(DAYS), np.ones(DAYS)
-    colony = Colony(bees, none, none, none, full)
+    colony = Colony(bees, none, none, none + live_kg, full)
     doubt = none.copy()
     if doubt_kg is not None:
         doubt[doubt_kg[0]] = doubt_kg[1] ** 2
@@ -73,6 +73,18 @@ def test_more_visits_tell_more_and_what_they_told_fades(window) -> None:
     assert one.kg[59] > usual
 
 
+def test_a_visit_tells_what_bees_weigh_until_they_are_counted(window) -> None:
+    """They are the same bees on the days after; a count that leaves no error leaves none of it."""
+    known, unknown = (rest(window, visit(window, 8, 5.0), live_kg=kg) for kg in (0.0, 1.2))
+    assert unknown.kg[9] - unknown.kg[8] > 1.5 * (known.kg[9] - known.kg[8])
+    assert unknown.error_kg[9] < 0.75 * unknown.error_kg[8]
+    counted = np.where(np.arange(DAYS) < 12, 1.2, 0.0)
+    told = rest(window, visit(window, 8, 5.0), live_kg=counted)
+    usual = rest(window).kg[0]
+    assert told.kg[11] == pytest.approx(unknown.kg[11])
+    assert usual < told.kg[12] < known.kg[12]
+
+
 def test_a_box_in_doubt_is_told_by_the_next_visit_and_gone_with_the_boxes(window) -> None:
     doubt = (5, 3.0)
     found = rest(window, visit(window, 8, 4.0), doubt_kg=doubt)
@@ -99,6 +111,7 @@ def test_a_hive_that_lives_has_no_less_than_nothing(window) -> None:
     found = rest(window, net_kg=-2.0)
     assert (np.diff(found.kg[:10]) < 0).all()
     assert found.kg[20] == pytest.approx(usual - 2.0, abs=0.4)
+    assert found.error_kg[20] == pytest.approx(rest(window).error_kg[20])  # and nothing is surer
     boxed = rest(window, net_kg=-2.0, doubt_kg=(1, 3.0))
     assert boxed.kg[2] == pytest.approx(usual - 2.0, abs=0.2)
     assert rest(window, net_kg=-2 * tare.FAR_OFF_KG).kg[59] == usual  # off its scale
