@@ -8,7 +8,7 @@ from typing import Literal
 
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import BroodCounts, Inspection, adult_count, brood_counts, stores_kg
-from hivewatch.signals.season import LEVEL_PART, laying_level
+from hivewatch.signals.season import LEVEL_PART, laying_level_at_least
 from hivewatch.signals.window import HiveWindow
 
 # [d] published: a worker is an egg for 3 days, a larva for 6, in a capped cell for 12
@@ -116,6 +116,8 @@ def read(window: HiveWindow, inspection: Inspection) -> Visit:
         None if frame is None else adult_count(inspection, frame),
         None if frame is None else stores_kg(inspection, frame),
         frozenset(one.what for one in inspection.actions),
-        laying_level(datetime.fromtimestamp(inspection.at_s, UTC).date(), window.yard.latitude)
+        laying_level_at_least(
+            datetime.fromtimestamp(inspection.at_s, UTC).date(), window.yard.latitude
+        )
         ** LEVEL_PART,
     )

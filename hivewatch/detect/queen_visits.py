@@ -126,7 +126,7 @@ def _not_laying(visit: Visit, before: Sequence[Visit], rates: Sequence[float]) -
     """Say since when about a hive without eggs has none."""
     if visit.open is None or (visit.open == 0 and visit.capped is None):
         return None
-    if visit.open > 0 and visit.queen == "seen":
+    if visit.open > 0 and (visit.queen == "seen" or visit.is_short):
         return None  # she pauses: before a swarm, or for want of food
     since_s = _stopped_s(visit, rates)
     eggs_s = [one.at_s for one in before if (one.eggs or 0) > 0]

@@ -59,6 +59,18 @@ def laying_level(day: date, latitude: float) -> float:
     return float(_level(northern_day(day, latitude)) ** seasons_weight(latitude))
 
 
+@lru_cache(maxsize=4096)
+def laying_level_at_least(day: date, latitude: float) -> float:
+    """Give laying by season as `laying_level`, should its height be over as soon as at Graz.
+
+    Nearer to the equator autumn comes later, but drought may end a summer's brood no later: own
+    choice, the sooner of the two.
+    """
+    as_there = math.copysign(max(abs(latitude), _REFERENCE_LATITUDE), latitude)
+    level = min(float(_level(northern_day(day, one))) for one in (latitude, as_there))
+    return float(level ** seasons_weight(latitude))
+
+
 def _level(number: Floats | float) -> Floats:
     spring = 1.0 - 1.0 / (1.0 + 385.0 * np.exp(-2.0 * number / 30.0))
     autumn = 1.0 / (1.0 + 36.0 * np.exp(-2.0 * (number - 155.0) / 30.0))

@@ -111,6 +111,14 @@ def test_few_eggs_and_few_larvae_while_food_comes_in_are_told_by_one_visit(nest,
     assert [one.at_s for one in found] == ([nest.at(36, 12)] if is_told else [])
 
 
+@pytest.mark.parametrize(("stores_kg", "is_told"), [(1.5, False), (8, True)])
+def test_a_visit_without_eggs_and_with_hardly_food_tells_no_lost_queen(
+    nest, limits, stores_kg, is_told
+):
+    seen = [visit(nest, 30, FULL), visit(nest, 60, (0, 300, 11_000), stores_kg=stores_kg)]
+    assert bool(find(nest, limits, seen)) is is_told
+
+
 def test_hunger_that_was_over_for_two_weeks_does_not_account_for_it(limits):
     for again_d, is_told in ((36, True), (48, False)):
         nest = MadeUpNest(first="2026-04-20", days=90, air_cel=13)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import math
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from nests import DAY_S, MadeUpNest, day_of
 from hivewatch.detect import queen
 from hivewatch.detect.queen_visits import signs_of
 from hivewatch.inspections import Inspection
+from hivewatch.signals.season import laying_level, laying_level_at_least
 
 FULL, HALF = (4500, 9000, 18_000), (2400, 4800, 14_000)  # 1,500 and 800 eggs a day
 
@@ -128,3 +130,14 @@ def test_laying_that_falls_in_late_summer_is_no_queen_that_fades(limits):
     seen = [visit(late, day, FULL) for day in (5, 15)]
     seen += [visit(late, day, HALF) for day in (36, 46)]
     assert queen.find(late.window(["nest"]), seen, limits) == []
+
+
+def test_nearer_to_the_equator_laying_may_fall_as_soon_as_where_the_curve_was_made():
+    for latitude in (38.0, -38.0):
+        late = date(2026, 8, 20) if latitude > 0 else date(2026, 2, 19)
+        assert laying_level(late, latitude) > 1.5 * laying_level_at_least(late, latitude)
+        as_there = laying_level(late, math.copysign(47.0, latitude))
+        assert laying_level_at_least(late, latitude) == pytest.approx(as_there)
+    late = date(2026, 8, 20)
+    assert laying_level_at_least(late, 52.0) == laying_level(late, 52.0)
+    assert laying_level_at_least(late, 5.0) == 1.0  # no season there
