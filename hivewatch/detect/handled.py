@@ -12,7 +12,9 @@ from hivewatch.signals.steps import Step
 from hivewatch.signals.window import HiveWindow
 
 HAND_KG = 1.0  # [kg] own choice: more than foragers move between two readings
+LEAST_KG = 0.8  # [kg] own choice: 1 kg less a step's error; tests/property/test_steps.py
 LIFTED_KG = 2.0  # [kg] own choice: a part in the keeper's hands
+OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
 NO_HIVE_KG = 10.0  # [kg] own choice: less is no hive with bees
 BOX_KG = 4.0  # [kg] own choice: an empty super with its frames
 

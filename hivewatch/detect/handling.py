@@ -15,21 +15,20 @@ from collections.abc import Sequence
 import numpy as np
 
 from hivewatch.detect.added import added_kg
+from hivewatch.detect.doubts import DOUBTED_S, is_doubted, is_other_scale, is_wild, was_stuck
 from hivewatch.detect.finding import Finding
-from hivewatch.detect.handled import LIFTED_KG, handled, opened
+from hivewatch.detect.handled import LEAST_KG, LIFTED_KG, OPENED_KG, handled, opened
 from hivewatch.detect.limits import Limits
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S, MARGIN_S
 from hivewatch.signals.dips import Dip, dips_of
 from hivewatch.signals.drying import SHARP, is_at_once, stayed_s
 from hivewatch.signals.exodus import FORAGERS_KG
-from hivewatch.signals.faults import is_coarse
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.steps import Step, moves_of
 from hivewatch.signals.sun import is_light, sun_height_deg
 from hivewatch.signals.window import HiveWindow, Series
 
-LEAST_KG = 0.8  # [kg] own choice: 1 kg less a step's error; tests/property/test_steps.py
 RAIN_MOST_KG = 2.4  # [kg] own choice: heaviest rain on a lid, 2.2 kg in 2014 in Arizona
 SWARM_MOST_KG = 5.0  # [kg] common practice, no source: swarms of up to 4 kg; own margin
 LOADED_BEE_KG = 0.000136  # [kg] published: 0.1 g and 36 mg of honey, Winston (1987) p. 185
@@ -38,7 +37,6 @@ HOME_SHARE = 0.35  # own choice: of a gain that counted bees account for, more i
 # [kg], [s] own choice: 8,000 foragers with their loads, a third of a strong hive, within a reading
 # of more than a shower's first ten minutes
 HOME_KG, HOME_S = 1.1, 900
-OPENED_KG = 3.0  # [kg] own choice: the same where no step stays
 ALONE_KG = 8.0  # [kg] own choice: a box with bees or honey, where one reading is all there is
 WORK_DEG = 10.0  # [deg] own choice: height of the sun at which people open hives
 DIP_K = 2.0  # [K] own choice: an opening that shows in warmth alone
@@ -47,11 +45,6 @@ COARSE_S = (540, 1080)  # [s] own choice: of one reading so long, a visit can be
 COOLED_K = 0.4  # [K] own choice: what an opened nest loses at least, four times its noise
 OPEN_K = 1.0  # [K] own choice: the same where something was put on; no shower cools a nest so
 COOLED = 3.0  # own choice: ... and times what it moved in the hour before; a far probe drifts
-DOUBTED_S = 45 * DAY_S  # [s] own choice: a scale that gave wild readings is not believed so long
-STUCK_READINGS = 6  # own choice: so many equal readings of a scale that else moves ...
-COARSE_READINGS = 24  # own choice: ... or so many of one with a coarse digit
-BY_CHANCE = 1e-4  # own choice: a quiet scale shows one digit for half an hour by chance as well
-STUCK_S = 10 * DAY_S  # [s] own choice: so far back it is looked whether it moved
 HALF = 0.5
 GAP_S = 3 * 3600  # [s] own choice: a step across a longer gap is not placed by day or night
 AROUND_S = 1800  # [s] own choice: a dip this near to a move belongs to it
@@ -84,7 +77,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     since_s = window.carried.until_s - MARGIN_S
     known = moves_of(window)
     doubted = bisect_left(known, since_s - DOUBTED_S, key=lambda move: move.before_s)
-    wild_s = [move.before_s for move in known[doubted:] if _is_wild(window, move)]
+    wild_s = [move.before_s for move in known[doubted:] if is_wild(window, move)]
     moves = known[bisect_left(known, since_s, key=lambda move: move.settled_s) :]
     dips = [
         dip
@@ -98,54 +91,16 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     for move in moves:
         around = _near(low_s, move)
         at_moves.update(around)
-        if _is_other_scale(window, move) or _was_stuck(weight, move):
+        if is_other_scale(window, move) or was_stuck(weight, move):
             continue
         near = [dips[i] for i in around]
-        if not move.is_lasting and not near and _is_doubted(move, wild_s):
+        if not near and is_doubted(window, move, wild_s):
             continue
         told = _judge(window, move, near)
         if told is not None:
             found.append(told)
     alone = (dip for i, dip in enumerate(dips) if i not in at_moves)
     return found + [opened(window, dip) for dip in alone]
-
-
-def _is_wild(window: HiveWindow, move: Step) -> bool:
-    """Say whether a move can only be bad readings: it comes back, and no hand can have done it."""
-    if move.is_lasting:
-        return False
-    if move.high_kg >= max(OPENED_KG, move.level_kg) or move.level_kg - move.low_kg < -LIFTED_KG:
-        return True
-    if move.readings > 1:
-        return False
-    if move.high_kg >= OPENED_KG:
-        return True
-    dark = not (is_light(window.yard, move.before_s) or is_light(window.yard, move.after_s))
-    return dark and move.low_kg >= OPENED_KG
-
-
-def _is_doubted(move: Step, wild_s: Sequence[int]) -> bool:
-    """Say whether the scale gave wild readings in the weeks before a move."""
-    return any(0 < move.before_s - moment_s <= DOUBTED_S for moment_s in wild_s)
-
-
-def _was_stuck(weight: Series, move: Step) -> bool:
-    """Say whether the scale stood still before a move, and only then: it woke up, nothing more."""
-    end = int(weight.time_s.searchsorted(move.before_s)) + 1
-    first = int(weight.time_s.searchsorted(move.before_s - STUCK_S))
-    value = weight.value[first:]
-    end -= first
-    if (value[max(end - STUCK_READINGS, 0) : end] != value[end - 1]).any():
-        return False  # it moved, however coarse it is
-    many = COARSE_READINGS if is_coarse(weight, first + end - 1) else STUCK_READINGS
-    if end <= many or (value[end - many : end] != value[end - 1]).any():
-        return False
-    moved = np.flatnonzero(value[:end] != value[end - 1])
-    if not len(moved):
-        return bool(weight.time_s[first + end - 1] - weight.time_s[first] > STUCK_S / 2)
-    before = value[max(0, int(moved[-1]) - 48) : int(moved[-1]) + 1]
-    same, run = float(np.mean(before[1:] == before[:-1])), end - 1 - int(moved[-1])
-    return len(before) > STUCK_READINGS and same < HALF and same ** (run - 1) < BY_CHANCE
 
 
 def _is_opening(dip: Dip) -> bool:
@@ -162,16 +117,6 @@ def _near(low_s: Sequence[int], move: Step) -> range:
     from_s = max(move.before_s, move.after_s - GAP_S)  # not just anywhere in a long silence
     first = bisect_left(low_s, from_s - AROUND_S)
     return range(first, bisect_right(low_s, move.after_s + AROUND_S))
-
-
-def _is_other_scale(window: HiveWindow, move: Step) -> bool:
-    """Say whether a device was put here or taken away during a move: its step has no size."""
-    return any(
-        move.before_s < moment <= move.after_s
-        for trace in window.devices
-        for moment in (trace.from_s, trace.until_s)
-        if moment is not None
-    )
 
 
 def _judge(window: HiveWindow, move: Step, dips: list[Dip]) -> Finding | None:
@@ -268,13 +213,17 @@ def _left_kg(window: HiveWindow, move: Step) -> float:
 
 
 def _off(weight: Series, move: Step) -> tuple[bool, float]:
-    """Say whether two readings in a row saw a part lifted, and how long one stands for. [s]."""
+    """Say whether two readings in a row saw a part lifted, and how long one stands for. [s].
+
+    Bad ones lie on either side.
+    """
     low, high = np.searchsorted(weight.time_s, [move.before_s, move.after_s + 1])
-    off_kg = np.abs(weight.value[low:high] - move.level_kg)
-    off_kg = np.minimum(off_kg, np.abs(weight.value[low:high] - move.level_kg - move.size_kg))
-    at = low + np.flatnonzero(off_kg >= LIFTED_KG)
+    off_kg = weight.value[low:high] - move.level_kg
+    is_off = np.minimum(np.abs(off_kg), np.abs(off_kg - move.size_kg)) >= LIFTED_KG
+    at = low + np.flatnonzero(is_off)
     around_s = weight.time_s[np.minimum(at + 1, len(weight) - 1)] - weight.time_s[at - 1]
-    return bool((np.diff(at) == 1).any()), float(around_s.max(initial=0)) / 2
+    in_a_row = is_off[1:] & is_off[:-1] & (off_kg[1:] * off_kg[:-1] > 0)
+    return bool(in_a_row.any()), float(around_s.max(initial=0)) / 2
 
 
 def _put_on_s(window: HiveWindow, move: Step) -> int | None:
@@ -304,7 +253,7 @@ def _opened_by_weight(window: HiveWindow, move: Step, dips: list[Dip]) -> float:
     if dips:
         return 0.95
     lasted, between_s = _off(window.of("weight"), move)
-    if lasted or abs(move.size_kg) >= LEAST_KG:
+    if lasted or abs(added_kg(window, move)) >= LEAST_KG:
         return 0.9  # a bad reading leaves no step, and hardly follows upon another
     low_s, high_s = COARSE_S
     real = move.low_kg >= OPENED_KG and move.level_kg - move.low_kg > LIFTED_KG

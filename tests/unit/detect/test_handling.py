@@ -248,6 +248,32 @@ def test_a_scale_that_gives_wild_readings_is_not_believed_alone(made_up_hive, sa
     assert [one.start_s for one in said(hive.window())] == [hive.at(35, 14)]
 
 
+def test_a_lone_reading_is_taken_back_where_a_wild_one_follows_within_two_days(made_up_hive, said):
+    hive = made_up_hive(step_s=900, days=8)
+    hive.lift(hive.at(3, 14.1), 15, 15)
+    assert len(said(hive.window(("weight",), until_s=hive.at(4, 20)))) == 1
+    hive.series["weight"][hive.time_s == hive.at(5, 3)] += 11
+    assert len(said(hive.window(("weight",), until_s=hive.at(4, 20)))) == 1
+    assert said(hive.window(("weight",))) == []
+
+
+@pytest.mark.parametrize(("second_kg", "told"), [(-9.0, 1), (6.3, 0)])
+def test_two_readings_that_lie_on_either_side_are_bad_ones(made_up_hive, said, second_kg, told):
+    hive = made_up_hive(step_s=1800, days=5)
+    at = int(np.flatnonzero(hive.time_s == hive.at(3, 10))[0])
+    hive.series["weight"][[at, at + 1]] += [-27.0, second_kg]
+    assert len(said(hive.window(("weight",)))) == told
+
+
+def test_what_foragers_took_beside_a_bad_reading_is_no_step(made_up_hive, said):
+    """On a half-hourly scale, in a flow: a kilogram goes and comes from reading to reading."""
+    hive = made_up_hive(step_s=1800, days=6)
+    at = int(np.flatnonzero(hive.time_s == hive.at(3, 14))[0])
+    busy_kg = [42.1, 42.1, 42.2, 42.2, 42.5, 18.3, 41.8, 42.1, 42.4, 42.1, 42.1]
+    hive.series["weight"][at - 5 : at + 6] = np.array(busy_kg) + hive.series["weight"][at] - 42.1
+    assert said(hive.window(("weight",))) == []
+
+
 def test_a_visit_begins_with_the_hand_and_not_with_foragers_before_it(made_up_hive, said):
     hive = made_up_hive(step_s=1800, days=5)
     hive.add(hive.at(3, 12.2), -0.5)
