@@ -17,7 +17,10 @@ AT_ONCE_S = 720  # [s] own choice: rain takes longer to wet a lid with a kilogra
 HEAVY_AT_ONCE_S = 1860  # [s] own choice: the same with two; a feeding between two readings
 DRY_KG = 0.07  # [kg] own choice: the error of a step, twice
 LEAVING_MOST_KG = 0.4  # [kg] own choice: 4,000 foragers
-RAINED_MM = 0.2  # [mm] own choice: one tip of a usual gauge
+TIP_MM = 0.2  # [mm] own choice: one tip of a usual gauge, which may be about to come
+# [m2] own choice: four times a lid: walls get wet as well, and rain differs from hive to gauge
+WET_M2 = 1.0
+HALF = 0.5  # own choice: share of a step that rain may account for beside feed
 NEAR_S = 1800  # [s] own choice: rain this near to a step may be its cause
 
 
@@ -41,7 +44,8 @@ def stayed_s(weight: Series, rain: Series, move: Step) -> int | None:
         return None
     low, high = np.searchsorted(rain.time_s, [move.before_s - NEAR_S, move.after_s + NEAR_S])
     if high > low:
-        return move.settled_s if rain.value[low:high].sum() < RAINED_MM else None
+        water_kg = WET_M2 * (float(rain.value[low:high].sum()) + TIP_MM)  # 1 mm on 1 m2 is 1 kg
+        return move.settled_s if water_kg < HALF * move.size_kg else None
     checks = [(KEPT_AFTER_S, KEPT)]
     if move.size_kg < RAIN_LIGHT_KG:
         checks.append((2 * KEPT_AFTER_S, KEPT_LATER))

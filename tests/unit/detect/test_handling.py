@@ -70,6 +70,8 @@ def test_a_gauge_tells_feed_from_rain(made_up_hive, said):
     assert len(said(hive.window(("weight", "rain")))) == 1
     hive.series["rain"][hive.time_s == hive.at(3, 12.25)] = 4.0
     assert said(hive.window(("weight", "rain"))) == []
+    hive.series["rain"] /= 20  # a tip of a gauge, 0.05 kg on a lid
+    assert len(said(hive.window(("weight", "rain")))) == 1
 
 
 @pytest.mark.parametrize("step_min", STEPS_MIN)
