@@ -2,7 +2,8 @@
 
 A weight or a warmth that is the same to the last digit for a day, a counter that says the same
 number all night, or counts one way only. A scale of a coarse digit stands still for a day of itself
-where a small colony eats in winter, or where none is left: it has three days.
+where a small colony eats in winter, or where none is left: it has three days; with nothing on it,
+nothing is asked of it.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from hivewatch.detect.sent import sender_of
 from hivewatch.inspections import Inspection
 from hivewatch.signals.carried import DAY_S
 from hivewatch.signals.days import Days, days_of
-from hivewatch.signals.faults import DIGIT_S, stuck
+from hivewatch.signals.faults import DIGIT_S, is_coarse, stuck
 from hivewatch.signals.window import HiveWindow, Ints, Series
 
 # Own choices where no source is named; tests/unit/detect/test_stuck.py.
@@ -36,6 +37,7 @@ AT_ONCE_S, AT_ONCE_SHARE = 3600, 0.7  # [s], share: own choice: so many so soon 
 SAME_S = 6 * 3600  # [s] stuck spells nearer to each other are one
 ONE_WAY = 2000.0  # [bees] a day that were counted the one way and none the other
 COARSE_STILL_S = 3 * DAY_S  # [s] a colony eats 50 g in a day or two of winter (popular reports)
+EMPTY_KG = 1.0  # [kg] a scale that bears less bears no hive
 
 BACK_S = COARSE_STILL_S + DIGIT_S + DAY_S  # [s] as for `hivewatch.signals.carried`
 
@@ -70,6 +72,12 @@ def _stuck(window: HiveWindow, days: Days) -> Iterator[tuple[str, int, int, int 
             continue
         for first, last in _runs(still, series.time_s):
             start = max(first - 1, 0)
+            if (
+                name == "weight"
+                and abs(series.value[start]) < EMPTY_KG
+                and is_coarse(series, start)
+            ):
+                continue
             unbroken = first + int(np.argmin(np.append(still[first : last + 1], False))) - 1
             told = _told(series, start, unbroken, name)
             end_s = int(series.time_s[last + 1]) if last + 1 < len(series) else None

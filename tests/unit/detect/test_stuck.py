@@ -100,3 +100,16 @@ def test_a_coarse_scale_stands_still_for_two_days_in_winter_and_is_not_stuck(
     assert 0 <= one.detected_s - hive.at(8, 10) <= hive.step_s
     (part,) = of_kind(hive, limits, until_s=one.detected_s)
     assert (part.start_s, part.detected_s) == (one.start_s, one.detected_s)
+
+
+@pytest.mark.parametrize(("bears_kg", "told"), [(0.0, 0), (25.0, 1)])
+def test_a_scale_of_a_coarse_digit_with_nothing_on_it_may_stand_still(
+    made_up_hive, limits, bears_kg, told
+) -> None:
+    hive = made_up_hive(days=12)
+    weight = np.full(len(hive.time_s), bears_kg)
+    weight[:: 86_400 // hive.step_s] += 0.05
+    at = (hive.time_s >= hive.at(5, 0)) & (hive.time_s < hive.at(10, 0))
+    weight[at] = bears_kg
+    hive.series["weight"] = weight
+    assert len(of_kind(hive, limits)) == told
