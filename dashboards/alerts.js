@@ -47,6 +47,28 @@ async function newest(pages) {
   return { items, now: page.now, more: page.next !== null };
 }
 
+/** One alert alone, as it is opened from the message on a phone. */
+export function alertPage(id) {
+  const opened = new Set([id]);
+  const page = { page: "alerts", title: "Alert", load: () => loadOne(id),
+    render: (main, data) => renderOne(main, data, { page, opened }) };
+  return page;
+}
+
+async function loadOne(id) {
+  const [story, yards, words, { now }] = await Promise.all([get(`alerts/${id}`), list("yards"), kinds(), get("now")]);
+  return { story, words, now, zone: (yards.items.find((yard) => yard.id === story.yard) ?? yards.items[0])?.timezone ?? "UTC" };
+}
+
+function renderOne(main, { story, words, now, zone }, view) {
+  const asks = isAsking(story, words, now);
+  fill(main, [
+    h("p", { class: "quiet" }, h("a", { href: "#/alerts" }, "Alerts"), " / one alert"),
+    h("h1", { class: "summary" }, asks ? "This alert waits for an answer." : "This alert waits for no answer."),
+    h("ol", { class: "findings" }, item(story, zone, now, story, asks, view)),
+  ]);
+}
+
 /** Whether an answer is still of use: what is over, and leaves nothing to do, waits for none. */
 function isAsking(alert, words, now) {
   const finding = { status: alert.finding_status ?? "open", end: alert.finding_end_at };
@@ -82,6 +104,7 @@ function became(alert, isAsked, zone, now) {
 function item(alert, zone, now, story, isAsked, { page, opened }) {
   const isLate = alert.title.startsWith(LATE);
   const title = isLate ? alert.title.slice(LATE.length) : alert.title;
+  const address = alert.hive ? `#/hive/${alert.hive}` : alert.yard ? `#/yard/${alert.yard}` : null;
   const isKnown = alert.acknowledged_at !== null;
   const isSilent = alert.snoozed_until && new Date(alert.snoozed_until) > new Date(now);
   const toggle = (event) => {
@@ -92,7 +115,7 @@ function item(alert, zone, now, story, isAsked, { page, opened }) {
   };
   return h("li", { "data-key": `${alert.id}-${isKnown}`, class: isAsked ? "" : "gone" },
     h("div", {},
-      h("h2", { class: "title" }, alert.hive ? h("a", { href: `#/hive/${alert.hive}` }, title) : title,
+      h("h2", { class: "title" }, address ? h("a", { href: address }, title) : title,
         isLate ? [" ", h("span", { class: "soon soon-0" }, "late news")] : null),
       h("p", {}, `${when(alert.created_at, zone, now)}. ${became(alert, isAsked, zone, now)}. `,
         h("strong", {}, STATES[alert.state] ?? alert.state), alert.reason === alert.state ? "." : ` (${alert.reason}).`),

@@ -1,6 +1,6 @@
 // Shows the page that the address names, and asks again every few seconds while somebody looks.
 
-import { alertsPage } from "./alerts.js";
+import { alertPage, alertsPage } from "./alerts.js";
 import { h } from "./dom.js";
 import { outdate } from "./due.js";
 import { hivePage } from "./hive.js";
@@ -29,6 +29,7 @@ const live = follow((what) => {
 function choose() {
   const [name, id = "", part = ""] = location.hash.replace(/^#\/?/, "").split("/").map(decoded);
   if (name === "hive" && id) return part === "timeline" ? timelinePage("hives", id) : hivePage(id);
+  if (name === "alert" && /^\d+$/.test(id)) return alertPage(Number(id));
   if (name === "alerts") return alertsPage();
   if (name === "quarantine") return quarantinePage();
   if (name === "round") return roundPage();

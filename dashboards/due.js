@@ -45,6 +45,9 @@ export function soon(urgency, said = null) {
   return h("span", { class: `soon soon-${step}` }, said ?? words);
 }
 
+/** How soon a reason wants a visit, as a mark; a date that is past is overdue. */
+export const soonFor = ({ urgency, by }, today) => soon(urgency, urgency === "deadline" && by !== null && by < today ? "overdue" : null);
+
 /** A local day has no zone: it is read as midday UTC and shown as such. */
 export const localDay = (text) => day(`${text}T12:00:00Z`, "UTC").replaceAll(" ", "\u00a0");
 

@@ -4,7 +4,7 @@ import { answers } from "./answers.js";
 import { get, kinds, list } from "./api.js";
 import { Chart } from "./chart.js";
 import { fill, h } from "./dom.js";
-import { closed, roundNowAndThen, soon as mark } from "./due.js";
+import { closed, roundNowAndThen, soonFor } from "./due.js";
 import { canLookAhead, outlookPart } from "./outlook.js";
 import { inspectionList } from "./seen.js";
 import { VisitForm } from "./visit.js";
@@ -194,7 +194,7 @@ function pressing(found, words, zone, now, visit) {
       h("p", {}, h("strong", {}, head(one, kind)), ` ${span(one, zone, now)} `, h("span", { class: `soon soon-${soon}` }, SOON[soon])),
       kind?.do ? h("p", {}, kind.do) : null)),
   dates.map((one) => h("li", { "data-key": one.about, class: one.urgency === "deadline" ? "edge-2" : "edge-1" },
-    h("p", {}, h("strong", {}, one.words), " ", mark(one.urgency)), h("p", { class: "quiet" }, `${one.why}.`))),
+    h("p", {}, h("strong", {}, one.words), " ", soonFor(one, dayKey(now, zone))), h("p", { class: "quiet" }, `${one.why}.`))),
   visit?.closed_until ? h("li", { "data-key": "closed", class: "edge-1" },
     h("p", {}, closed(visit))) : null)];
 }

@@ -3,8 +3,8 @@
 import { answers } from "./answers.js";
 import { get, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { closed, inWords, localDay, roundNowAndThen, soon, thing } from "./due.js";
-import { clock, count, day, zoneName } from "./words.js";
+import { closed, inWords, localDay, roundNowAndThen, soon, soonFor, thing } from "./due.js";
+import { clock, count, day, dayKey, zoneName } from "./words.js";
 import { whoField } from "./who.js";
 
 const ASKED_DAYS = 14; // own choice: what was done longer ago, nobody remembers
@@ -46,7 +46,7 @@ function render(main, { round, now, zone }, state, page) {
       h("button", { type: "button", class: "second", onclick: () => showLink(state, page) }, "Calendar for a phone")) : null,
     state.link ? h("p", { class: "note" }, "Subscribe to this address; whoever has it can read it: ",
       h("a", { class: "address", href: state.link }, state.link)) : null,
-    visits.map((visit, i) => yard(visit, i + 1, visits[i + 1])),
+    visits.map((visit, i) => yard(visit, i + 1, visits[i + 1], dayKey(now, zone))),
     state.questions.length > 0 ? h("section", { class: "asked", "aria-labelledby": "asked", "data-key": "asked" },
       h("h2", { id: "asked" }, "What only you know"),
       h("ul", { class: "plain" }, state.questions.map((one) => question(one, page))), whoField()) : null,
@@ -62,12 +62,12 @@ function summary(visits, quiet) {
   return inWords(visits);
 }
 
-function yard(visit, number, next) {
+function yard(visit, number, next, today) {
   const id = `round-${visit.yard}`;
   return h("section", { class: "yard", "aria-labelledby": id, "data-key": visit.yard },
     h("header", {}, h("h2", { id }, `${number}. ${visit.name}`), h("p", {}, soon(visit.urgency, visit.when))),
-    visit.reasons.length > 0 ? reasons(visit.reasons, "whole") : null,
-    h("ul", { class: "visits" }, visit.hives.map((hive) => one(hive))),
+    visit.reasons.length > 0 ? reasons(visit.reasons, "whole", today) : null,
+    h("ul", { class: "visits" }, visit.hives.map((hive) => one(hive, today))),
     visit.quiet.length > 0 ? h("p", { class: "quiet small" }, `Quiet: ${visit.quiet.join(", ")}.`) : null,
     h("p", { class: "small past" }, h("a", { href: `#/yard/${visit.yard}` }, "What happened here")),
     h("dl", { class: "advice" },
@@ -78,16 +78,16 @@ function yard(visit, number, next) {
         h("dd", { class: "quiet" }, `Before ${next?.name ?? "the next"}: ${visit.above_the_next}.`)] : null));
 }
 
-function one(hive) {
+function one(hive, today) {
   return h("li", { "data-key": hive.hive },
     h("h3", {}, h("a", { href: `#/hive/${hive.hive}` }, hive.hive)),
     hive.closed_until ? h("p", { class: "closed" }, closed(hive)) : null,
-    reasons(hive.reasons, "because"));
+    reasons(hive.reasons, "because", today));
 }
 
-function reasons(list_, kind) {
+function reasons(list_, kind, today) {
   return h("ul", { class: `plain ${kind}` }, list_.map((reason) => h("li", {},
-    h("strong", {}, reason.words), " ", soon(reason.urgency),
+    h("strong", {}, reason.words), " ", soonFor(reason, today),
     h("span", { class: "quiet" }, ` ${reason.by ? `by ${localDay(reason.by)}; ` : ""}${reason.why}.`),
     reason.do ? h("p", { class: "do" }, reason.do) : null)));
 }

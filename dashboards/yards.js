@@ -2,7 +2,7 @@
 
 import { get, kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { inWords, localDay, roundNowAndThen, soon, thing } from "./due.js";
+import { inWords, localDay, roundNowAndThen, soonFor, thing } from "./due.js";
 import { ago, change, clock, count, day, dayKey, figure, head, isEveryday, rank, SOON, span } from "./words.js";
 
 const OLD_MS = 24 * 3600 * 1000; // own choice: an older figure says its age; silence is a finding
@@ -148,12 +148,11 @@ function row(hive, yard, { urgent, due, words, now }) {
 
 /** What the round has of a hive besides what was found, in a few words, and what to take to it. */
 function toDo(visit, today) {
-  const isPast = (by) => by !== null && by < today;
   const wants = (visit?.reasons ?? []).filter((reason) => reason.source !== "finding");
   if (!visit || wants.length + visit.take.length === 0) return h("span", { class: "quiet nothing" }, NOTHING);
   const taken = wants.some(({ about }) => about === "super") ? visit.take.filter(({ what }) => what !== "super") : visit.take;
   return h("ul", {}, wants.map((reason) => h("li", { "data-key": reason.about }, WANTED[reason.about] ?? reason.about,
-    reason.by ? ` by ${localDay(reason.by)} ` : " ", reason.urgency === "deadline" ? soon(reason.urgency, isPast(reason.by) ? "overdue" : null) : null)),
+    reason.by ? ` by ${localDay(reason.by)} ` : " ", reason.urgency === "deadline" ? soonFor(reason, today) : null)),
   taken.length > 0 ? h("li", { class: "quiet", "data-key": "take" }, `take ${taken.map(thing).join(", ")}`) : null);
 }
 

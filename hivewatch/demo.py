@@ -82,7 +82,7 @@ def play(
         daemon = Daemon(settings, clock, [Screen(say)], "warning")
         threads = daemon.start()
         try:
-            say(f"Pages: {daemon.address}  (Ctrl-C ends the demo and leaves nothing behind)")
+            say("Making up a season …")
             while daemon.subscriber.fault is not None:
                 time.sleep(0.05)
             words = ["--days-per-second", str(days_per_second), "--diary", daemon.address]
@@ -160,6 +160,7 @@ def _follow(
             with daemon.store.write() as connection:
                 apiary.load(connection, given)
             say(f"{len(given.hives)} hives in {len(given.yards)} yards, {days} days.")
+            say(f"Pages: {daemon.address}  (Ctrl-C ends the demo and leaves nothing behind)")
         else:
             _tell_findings(daemon.store, told, say)
 

@@ -28,23 +28,6 @@ UNITS = {
 """Of measures, by the part of a name that says it."""
 
 
-def finding_json(one: Finding) -> dict[str, Any]:
-    """Give a finding in the form of the contract."""
-    return {
-        "id": one.id,
-        "kind": one.kind,
-        "subject": one.subject,
-        "start": written_s(one.start_s),
-        "end": None if one.end_s is None else written_s(one.end_s),
-        "detected_at": written_s(one.detected_s),
-        "confidence": one.confidence,
-        "status": one.status,
-        "measures": dict(one.measures),
-        "evidence": list(one.evidence),
-        "explained_by": one.explained_by,
-    }
-
-
 def zone_of(one: Finding, apiary: Apiary) -> ZoneInfo:
     """Give the zone of the yard that a finding is of."""
     what, _, name = one.subject.partition(":")

@@ -97,12 +97,13 @@ def _add(desk: _Desk, one: Finding) -> int:
     """Make the alert of a finding that had none."""
     verdict = judge(one, desk.now_s)
     text = write([Case(one, desk.hive, verdict.is_late)], desk.yard)
+    what, _, name = one.subject.partition(":")
     result = desk.connection.execute(
         insert(alert).values(
             finding=one.id,
             kind=one.kind,
             subject=one.subject,
-            hive=desk.hive,
+            hive=name if what == "hive" else desk.hive,  # a look at a yard tells of hives, too
             yard=desk.yard.id if desk.yard else None,
             urgency=verdict.urgency,
             title=text.title,

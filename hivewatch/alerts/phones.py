@@ -194,6 +194,7 @@ def message(letter: Letter) -> bytes:
         "body": letter.body,
         "tag": topic(letter.key),
         "stays": letter.urgency == "emergency",
+        "opens": f"#/alert/{letter.alert}" if letter.alert else "#/alerts",
     }
     while len(raw := json.dumps(told, ensure_ascii=False).encode()) > webpush.PLAIN_BYTES_MAX:
         over = len(raw) - webpush.PLAIN_BYTES_MAX

@@ -21,7 +21,7 @@ from hivewatch.store.open import Store
 
 
 def import_all(
-    store: Store,
+    store_path: Path,
     files: Sequence[Path],
     now_s: int,
     say: Callable[[str], None],
@@ -42,6 +42,7 @@ def import_all(
     for file in files:
         if str(file) != "-" and not file.exists():
             raise UsageError(str(file), "", "no such file", "check the name; nothing was imported")
+    store = Store(store_path)
     results = []
     for file in [one for given in files for one in _spread(given)]:
         path = None if str(file) == "-" else file

@@ -122,11 +122,10 @@ def import_files(
     called for an alert that had not been sent.
     """
     from hivewatch.cli.imported import import_all
-    from hivewatch.store.open import Store
 
     settings = settings_of(config)
     done = import_all(
-        Store(settings.store.path),
+        settings.store.path,
         files,
         present_s(),
         typer.echo if form is Format.text else lambda _line: None,

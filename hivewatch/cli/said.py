@@ -55,7 +55,7 @@ def findings(
 ) -> None:
     """Say what the detectors find in the stored history."""
     from hivewatch.replay import find
-    from hivewatch.show import finding_json, finding_text, zone_of
+    from hivewatch.show import finding_text, zone_of
     from hivewatch.store import apiary
 
     now_s = present_s()
@@ -78,7 +78,9 @@ def findings(
 
         draw(store, found, pictures, as_of_s=as_of_s, is_replay=as_of is not None)
     if form is Format.json:
-        print_json([finding_json(one) for one in found])
+        from hivewatch.api.models import Finding
+
+        print_json([Finding.of(one).model_dump(mode="json") for one in found])
         return
     with store.read() as connection:
         known = apiary.read(connection)

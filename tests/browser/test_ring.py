@@ -165,6 +165,16 @@ def test_the_service_worker_shows_a_message_and_its_repeat_takes_its_place(here,
     )
     (registration,) = {one["registrationId"] for one in found}
 
+    def touch(tag):
+        (worker,) = page.context.service_workers
+        worker.evaluate(
+            """async (tag) => {
+                const [notification] = await registration.getNotifications({ tag });
+                dispatchEvent(new NotificationEvent("notificationclick", { notification }));
+            }""",
+            tag,
+        )
+
     def deliver(**told):
         session.send(
             "ServiceWorker.deliverPushMessage",
@@ -188,17 +198,18 @@ def test_the_service_worker_shows_a_message_and_its_repeat_takes_its_place(here,
     assert page.evaluate(shown, 1) == [first | {"renotify": False}]
     deliver(**first)
     assert page.evaluate(shown, 1) == [first | {"renotify": False}]
-    deliver(title="Other", body="b", tag="two", stays=False)
+    (alert,) = here.http.get("/api/v1/alerts").json()["items"]
+    deliver(title="Other", body="b", tag="two", stays=False, opens=f"#/alert/{alert['id']}")
     assert {one["tag"] for one in page.evaluate(shown, 2)} == {"one", "two"}
 
     page.goto(f"{here.url}/#/round")
-    (worker,) = page.context.service_workers
-    worker.evaluate("""async () => {
-        const [notification] = await registration.getNotifications({ tag: "one" });
-        dispatchEvent(new NotificationEvent("notificationclick", { notification }));
-    }""")  # as if it was touched
+    touch("one")
     page.wait_for_url(f"{here.url}/#/alerts")
     assert [one["tag"] for one in page.evaluate(shown, 1)] == ["two"]
+    touch("two")
+    page.wait_for_url(f"{here.url}/#/alert/{alert['id']}")
+    page.wait_for_selector(f"text={alert['title']}")
+    assert page.locator(".message").inner_text() == alert["body"]
 
 
 def test_the_worker_is_served_from_the_root_and_asked_for_anew(here):

@@ -82,6 +82,7 @@ def test_an_alert_rings_a_phone_that_alone_can_read_it(desk):
     story = desk.story(number)
     assert (told["title"], told["body"]) == (story["title"], story["body"])
     assert told["stays"] is True
+    assert told["opens"] == f"#/alert/{number}"
     assert request.headers["topic"] == told["tag"]
     assert len(told["tag"]) == 32  # RFC 8030 section 5.4
     assert (request.headers["ttl"], request.headers["urgency"]) == (str(7 * 86_400), "high")

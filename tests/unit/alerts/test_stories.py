@@ -157,3 +157,8 @@ def test_what_comes_back_long_after_it_was_dropped_is_old_news(day):
     day.becomes(two, confidence=0.9)
     day.is_(two, "dropped", "old news")
     day.is_(one, "sent", "sent")
+
+
+def test_an_alert_knows_its_hive_whether_the_hive_or_its_yard_was_looked_at(day):
+    (one,) = day.at("13:05").find("robbing", "millrace-2")  # as a look at the yard finds it
+    assert day.story(one).alert.hive == "millrace-2"
