@@ -21,9 +21,18 @@ import numpy as np
 from hivewatch.apiary import Yard
 from hivewatch.detect.finding import Finding
 from hivewatch.signals.bare import before_each
-from hivewatch.signals.beside import Beside, above_of, middle_of, off_of, side_by_side
+from hivewatch.signals.beside import (
+    Beside,
+    above_of,
+    before_each_row,
+    middle_of,
+    nearly_least,
+    off_of,
+    others_of,
+    side_by_side,
+)
 from hivewatch.signals.days import Days
-from hivewatch.signals.raids import raided_kg
+from hivewatch.signals.raids import LEAST_BEES, raided_kg
 from hivewatch.signals.robbed import BEE_KG
 from hivewatch.signals.window import Floats
 
@@ -47,11 +56,11 @@ SPELL_DAYS = 16  # [d] looked at together at most
 MEAN_KG = 0.15  # [kg/d] behind in the mean of the spell, beside the usual
 WORST_KG = 0.1  # [kg/d] behind the poorest of the others
 LOSES_KG = 0.15  # [kg] by day
-FOOD_KG = 0.5  # [kg] of a day's food at most may have come in: after a great flow nectar dries
-FLOW_KG = 0.5  # [kg] by day of the others: in such a flow a weaker hive falls behind by itself
+FLOW_KG = 0.5  # [kg/d] of the others: in such a flow a weak hive falls behind, but eats its own
 NIGHT_KG = 0.08  # [kg] more a night than the others, and the usual: it starves, or something dries
 MORE = 1.3  # times its usual share: those are robbers, whatever its own bees missed
 FEWER_KG = 0.2  # [kg/d] beyond its food: with fewer bees it brings less by itself, but not that
+FEW = 0.95  # times its usual share of the traffic: with less, what it does not bring is its own
 FEWEST = 0.85  # times its usual share of the traffic: with less, its own bees are lost, and weigh
 FALLS_KG, FALLS_SHARE = 0.15, 0.4  # [kg] by day less than lately, and so much of what it is behind:
 LATELY = 6, 2  # [d] before, known ones of them: a flow that it misses is no robbing
@@ -167,12 +176,11 @@ class _Own:
         self.apart = middle_of(np.abs(self.others - self.middle))
         self.beside = BESIDE_KG + APART * self.apart
         self.day = yard.day[row]
-        flown = middle_of(np.delete(yard.out, row, axis=0))
-        self.share = yard.out[row] / np.where(flown > 0, flown, np.nan)
+        flown = others_of(yard.out, row)
+        self.share = yard.out[row] / np.where(flown >= LEAST_BEES, flown, np.nan)
+        self.usual_share = before_each_row(self.share, BEFORE_DAYS, LEAST_BEFORE)
         self.night = yard.night[row] - middle_of(np.delete(yard.night, row, axis=0))
-        self.usual_share, self.usual_night = (
-            before_each(one, BEFORE_DAYS, LEAST_BEFORE) for one in (self.share, self.night)
-        )
+        self.usual_night = before_each(self.night, BEFORE_DAYS, LEAST_BEFORE)
         usual_own = before_each(self.own, BEFORE_DAYS, LEAST_BEFORE)
         self.before = np.fmin(usual_own, before_each(self.own, *LATELY))
         self.away = _away_kg(yard.out[row], yard.back[row])
@@ -193,6 +201,12 @@ class _Own:
         wet = self.wet[max(first - WET_DAYS, 0) : first].sum()
         return float(wet + np.nansum(self.away[first : day + 1]))
 
+    def flies(self, first: int, span: slice) -> float:
+        """Give how many of its bees fly, times the usual beside nearly all neighbours."""
+        share = np.array([_mean(one[span]) for one in self.share])
+        usual = self.usual_share[:, first]
+        return float(nearly_least((share / np.where(usual > 0, usual, np.nan))[:, np.newaxis])[0])
+
     def told_since(self, first: int, day: int, kg: float) -> int | None:
         """Give since when a hive is robbed that has fallen so far behind; None while it is not."""
         off = _mean(np.fmax(self.off, self.apart)[first : day + 1])
@@ -204,10 +218,10 @@ class _Own:
         base = float(self.usual[first])
         since = _since(self.more - base, first, day)
         span = slice(since, day + 1)
-        mine, usual = _mean(self.own[span]), float(self.usual_share[first])
-        flies = _mean(self.share[span]) / usual if usual > 0 else np.nan
+        mine, flies = _mean(self.own[span]), self.flies(first, span)
         eats = mine + _mean(self.eaten[span]) > -FEWER_KG
-        if flies < FEWEST or (flies < 1 and eats):
+        is_flow = _mean(self.middle[span]) >= FLOW_KG
+        if flies < FEWEST or (eats and (is_flow or flies < FEW)):
             return None
         if np.isnan(flies) and (kg < ALONE * told_kg or day - since < ALONE_DAYS - 1):
             return None
@@ -281,7 +295,6 @@ def _is_robbed(own: Floats, middle: Floats, others: Floats, usual_kg: float) -> 
         mine < -LOSES_KG
         and yard - mine - usual_kg > MEAN_KG
         and (poorest - own[known]).mean() > WORST_KG
-        and yard < FLOW_KG
     )
 
 

@@ -20,6 +20,7 @@ SWARM_KG, SWARM_DAYS = (0.8, 4.5), 28  # [kg], [d] after a swarm it brings less 
 SMALL_KG = 1.0  # [kg] smaller steps are foragers and showers, as for `signals.yard`
 MOVED_DAYS = 2  # [d] after a step, feed dries and boxes are licked out
 OFF_KG, OFF_FLOW = 0.05, 0.2  # [kg/d] off at the least, and of what the middle one brings
+NEARLY_ALL = 0.3  # of the neighbours may err: one that dwindles, or whose patch ended
 MOST_OTHERS = 12  # neighbours that are asked each by itself: more say the same, and cost
 STILL_KG, STILL_DAYS = 0.05, 8  # [kg] by day at most, for [d]: bees bring and eat more
 
@@ -99,6 +100,13 @@ def middle_of(figures: Floats) -> Floats:
     known = (~np.isnan(figures)).sum(axis=0)
     low, high = np.maximum(known - 1, 0) // 2, np.minimum(known // 2, len(figures) - 1)
     return np.asarray((ordered[low, day] + ordered[high, day]) / 2)
+
+
+def nearly_least(figures: Floats) -> Floats:
+    """Give the figure of each day that nearly all known ones reach; NaN where nothing is."""
+    ordered, known = np.sort(figures, axis=0), (~np.isnan(figures)).sum(axis=0)
+    at = np.ceil(NEARLY_ALL * known).astype(np.int64) - 1
+    return np.asarray(ordered[np.maximum(at, 0), np.arange(figures.shape[1])])
 
 
 def above_of(own: Floats, others: Floats) -> Floats:

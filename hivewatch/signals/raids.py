@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from hivewatch.signals.bare import before_each
-from hivewatch.signals.beside import Beside, before_each_row, middle_of, others_of
+from hivewatch.signals.beside import Beside, before_each_row, middle_of, nearly_least, others_of
 from hivewatch.signals.window import Floats
 
 # Own choices where no source is named; tests/unit/signals/test_raids.py.
@@ -19,7 +19,6 @@ USUAL = (16, 5)  # days that tell what is usual; known ones of them
 LOAD_KG = 3.6e-5  # [kg] published: honey that a bee takes along, constants in Becher et al. (2014)
 CARRIED = (0.5, 4.0)  # share of what it falls behind that so many bees more could carry
 MOST_TIMES = 2.5  # times the usual beside the others: no robbers, but the others fly no more
-NEARLY_ALL = 0.3  # of the neighbours may err: one that dwindles, or whose patch ended
 WORST_KG = 0.1  # [kg] behind those that may not
 LEAST_OFF = 0.05  # [log] off the usual beside the others; more than on half of the days, too
 LEAST_BEES = 500.0  # [bees] of a neighbour who flies at all
@@ -49,13 +48,13 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     flown = np.where(np.isnan(others), np.nan, others_of(yard.out, row))
     share = yard.out[row] / np.where(flown >= LEAST_BEES, flown, np.nan)
     usual = before_each_row(share, *USUAL)
-    times = _of(share / np.where(usual > 0, usual, np.nan), NEARLY_ALL)
+    times = nearly_least(share / np.where(usual > 0, usual, np.nan))
     middle = middle_of(behind)
     carried_kg = LOAD_KG * yard.out[row] * (1 - 1 / np.maximum(times, 0.1))
     busier = np.log(np.maximum(times, 0.1))
     is_raid = (
         (busier > np.fmax(before_each(np.abs(busier), *USUAL), LEAST_OFF))
-        & (_of(behind, NEARLY_ALL) > WORST_KG)
+        & (nearly_least(behind) > WORST_KG)
         & (times <= MOST_TIMES)
         & (carried_kg >= CARRIED[0] * middle)
         & (carried_kg <= CARRIED[1] * middle)
@@ -65,10 +64,3 @@ def raided_kg(yard: Beside, row: int) -> Floats:
     )
     told = np.where(is_raid, middle, np.minimum(middle, 0.0))
     return np.where(np.isnan(times), np.nan, told)
-
-
-def _of(figures: Floats, share: float) -> Floats:
-    """Give the figure below which such a share of the known ones is, day by day."""
-    ordered, known = np.sort(figures, axis=0), (~np.isnan(figures)).sum(axis=0)
-    at = np.ceil(share * known).astype(np.int64) - 1
-    return np.asarray(ordered[np.maximum(at, 0), np.arange(figures.shape[1])])

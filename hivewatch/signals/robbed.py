@@ -22,7 +22,7 @@ Flags = NDArray[np.bool_]
 # All thresholds: own choice; tests/unit/signals/test_robbed.py.
 USUAL_DAYS = 10  # days before that tell what a usual day takes
 NIGHTS = 7  # nights before that tell what an hour without income takes
-EATEN_MOST_KG = 0.08  # [kg/h] bound of that: 2 kg a day, in the ripening of a great flow
+EATEN_MOST_KG = 0.12  # [kg/h] bound of that: 3 kg a day, in the ripening of a great flow
 WET_DAYS = 3  # days before whose rain and dew may dry on this day
 FEW = 0.7  # times the usual traffic; what a day with less has brought is rain
 STEP_KG = 0.5  # [kg] a day with a step so large is no day to judge: a swarm, a box, feed

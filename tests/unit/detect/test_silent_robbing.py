@@ -160,6 +160,23 @@ def test_a_hive_whose_bees_grow_fewer_brings_less_and_is_not_robbed() -> None:
     assert find(yard) == []
 
 
+def test_a_neighbour_whose_bees_dwindle_hides_no_loss_of_bees() -> None:
+    yard = counted_yard(-0.2, hives=3)
+    yard["hazel-1"] = counted(rob(yard["hazel-1"], 25, 45, 0.5), 50_000, from_day=25, share=0.8)
+    assert find(yard) == []
+    yard["hazel-2"] = counted(yard["hazel-2"], 50_000, from_day=20, share=0.1)
+    assert find(yard) == []
+
+
+@pytest.mark.parametrize(("kg", "told"), [(2.0, 1), (0.9, 0)])
+def test_in_a_flow_a_hive_may_fall_behind_but_not_lose_more_than_it_eats(kg, told) -> None:
+    for seed in range(5):
+        yard = counted_yard(0.6, seed=seed)
+        yard["hazel-1"] = rob(yard["hazel-1"], 25, 26, kg)
+        yard = {name: replace(one, night_kg=np.full(COUNT, 0.3)) for name, one in yard.items()}
+        assert [day_of(yard, one.detected_s) for one in find(yard)] == [25] * told
+
+
 def test_a_flow_that_a_hive_misses_is_no_robbing() -> None:
     for seed in range(5):
         yard = a_yard(seed=seed, mean_kg=-0.1)
@@ -320,20 +337,22 @@ def test_in_an_even_yard_with_counters_the_first_day_tells_it() -> None:
         assert day_of(yard, one.start_s) == day_of(yard, one.detected_s) == 25
 
 
-def test_a_hive_that_eats_more_falls_behind_when_the_flow_ends_and_is_not_robbed() -> None:
-    """Its nights tell what it eats, before and after."""
+@pytest.mark.parametrize("night_kg", [0.15, 0.4])
+def test_a_hive_that_eats_more_falls_behind_when_the_flow_ends_and_is_not_robbed(night_kg) -> None:
+    """Its nights tell what it eats and dries, before and after: a little, or as in a great flow."""
     for seed in range(5):
         weather = np.where(np.arange(COUNT) < 25, 1.0, -0.3)
         yard = {
             f"hazel-{i}": replace(
-                hive(weather, seed=10 * seed + i, noise_kg=0.03), night_kg=np.full(COUNT, 0.15)
+                hive(weather, seed=10 * seed + i, noise_kg=0.03), night_kg=np.full(COUNT, night_kg)
             )
             for i in range(4)
         }
         strong = yard["hazel-1"]
         more = np.where(np.arange(COUNT) < 25, 0.3, -0.4)
         assert find(yard | {"hazel-1": replace(strong, day_kg=strong.day_kg + more)})
-        hungry = replace(strong, day_kg=strong.day_kg + more, night_kg=np.full(COUNT, 0.45))
+        by_night = np.full(COUNT, night_kg + 0.3)
+        hungry = replace(strong, day_kg=strong.day_kg + more, night_kg=by_night)
         assert find(yard | {"hazel-1": hungry}) == []
 
 
