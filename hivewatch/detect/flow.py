@@ -249,7 +249,8 @@ def _dearths(
     """Find the spells: first day, day after the last, day that told it; whether it is over.
 
     What is lost beyond `IDLE_KG` a day adds up from nothing, and starts anew when all of it has
-    come back; so much of it begins a dearth, and so much come back ends it where it stood lowest.
+    come back, as far as two dawns tell; so much of it begins a dearth, and so much come back ends
+    it where it stood lowest.
     """
     in_season = _in_season(yard, together)
     asked = in_season.copy()
@@ -263,10 +264,11 @@ def _dearths(
         is_over = told >= 0 and (not asked[day] or most - level - lost[day] >= LOST_KG)
         if is_over:
             yield (first, last + 1 if in_season[day] else day, told), True
-        if is_over or not asked[day] or (told < 0 and level + lost[day] <= 0):
+        level += lost[day]
+        is_none = level <= (DAWNS_KG if lost[day] < 0 else 0.0)
+        if is_over or not asked[day] or (told < 0 and is_none):
             first, told, level, most = day + 1, -1, 0.0, 0.0
             continue
-        level += lost[day]
         if level >= most:
             most, last = level, day
         if told < 0 and last == day and level >= LOST_KG and day - first + 1 >= DEARTH_DAYS:

@@ -27,6 +27,12 @@ def test_four_bad_days_that_are_over_before_they_are_told_are_no_dearth() -> Non
     assert day_of(one.detected_s) == 5 + flow.DEARTH_DAYS
 
 
+def test_a_dearth_does_not_begin_with_a_bad_day_that_all_but_came_back_before_it() -> None:
+    """What is left of it is less than the error of two dawns."""
+    (one,) = dearths([0.2] * 5 + [-0.7, -0.2, 0.17, -0.06, -0.02] + [-0.3] * 20)
+    assert day_of(one.start_s) == 10
+
+
 @pytest.mark.parametrize(("bees", "told"), [(60_000.0, 1), (14_000.0, 0)])
 def test_a_cold_week_in_which_few_bees_fly_is_no_dearth(bees: float, told: int) -> None:
     """Where nobody measures the air: a fifth of what flew before is no flying weather."""
