@@ -218,21 +218,26 @@ class _Own:
         base = float(self.usual[first])
         since = _since(self.more - base, first, day)
         span = slice(since, day + 1)
-        mine, flies = _mean(self.own[span]), self.flies(first, span)
+        mine, yard = _mean(self.own[span]), _mean(self.middle[span])
+        flies, behind = self.flies(first, span), yard - mine - base
         eats = mine + _mean(self.eaten[span]) > -FEWER_KG
-        is_flow = _mean(self.middle[span]) >= FLOW_KG
-        if flies < FEWEST or (eats and (is_flow or flies < FEW)):
+        if flies < FEWEST or (eats and (yard >= FLOW_KG or flies < FEW)):
             return None
         if np.isnan(flies) and (kg < ALONE * told_kg or day - since < ALONE_DAYS - 1):
             return None
         # tonight's loss is not known yet
         if _mean(self.night[since:day]) - self.usual_night[first] > NIGHT_KG:
             return None
-        fell_kg = max(FALLS_KG, FALLS_SHARE * (_mean(self.middle[span]) - mine - base))
-        fell = self.before[since] - mine >= fell_kg or flies >= MORE
-        if not fell or _mean(self.day[span]) > mine / 2:
-            return None
-        is_robbed = _is_robbed(self.own[span], self.middle[span], self.others[:, span], base)
+        fell_kg = self.before[since] - mine
+        fell = fell_kg >= max(FALLS_KG, FALLS_SHARE * behind) or flies >= MORE
+        poorest = np.fmin.reduce(self.others[:, span], axis=0)
+        is_robbed = (
+            fell
+            and _mean(self.day[span]) <= mine / 2
+            and mine < -LOSES_KG
+            and behind > MEAN_KG
+            and _mean(poorest - self.own[span]) > WORST_KG
+        )
         return since if is_robbed else None
 
 
@@ -284,18 +289,6 @@ def _well(more_kg: Floats, told: int) -> tuple[int | None, int]:
         if len(well) == WELL_DAYS:
             return well[0], day + 1
     return None, len(more_kg)
-
-
-def _is_robbed(own: Floats, middle: Floats, others: Floats, usual_kg: float) -> bool:
-    """Say whether a spell in which a hive fell behind looks as if it was robbed."""
-    known = ~np.isnan(own + middle)
-    mine, yard = own[known].mean(), middle[known].mean()
-    poorest = np.fmin.reduce(others[:, known], axis=0)
-    return bool(
-        mine < -LOSES_KG
-        and yard - mine - usual_kg > MEAN_KG
-        and (poorest - own[known]).mean() > WORST_KG
-    )
 
 
 def _robbed(hive: str, row: int, yard: Beside, spell: _Spell) -> Finding:
