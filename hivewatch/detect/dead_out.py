@@ -2,9 +2,9 @@
 
 An empty box follows the air outside: as cold as it before sunrise, with its swing and its phase. A
 living cluster is warmer by night, even at the far end of the box, so the night must be as the air
-for a day and a half. Where nobody measures the air, the nest's own fall and swing must tell, or its
-swing up to flying warmth beside a counter that counts nobody. A counter alone tells when nobody
-flew for days that were fit for it. One line of evidence speaks
+for a day and a half. Where nobody measures the air, the nest's own fall and swing must tell, or,
+beside a counter that counts nobody, its swing up to flying warmth, or a scale that stands still.
+A counter alone tells when nobody flew for days that were fit for it. One line of evidence speaks
 against the other: bees that fly are not dead, however cold the probe.
 """
 
@@ -274,7 +274,7 @@ def _quiet(window: HiveWindow, days: Days) -> list[_Spell]:
 
 
 def _still(window: HiveWindow, days: Days) -> list[_Spell]:
-    """Find where nobody flies from a nest that shows flying weather, and no air is measured."""
+    """Find where nobody flies, by nest or scale from a dead hive, and no air is measured."""
     still = list(still_days(window, days))
     if not still:
         return []
@@ -283,14 +283,13 @@ def _still(window: HiveWindow, days: Days) -> list[_Spell]:
     back = np.flatnonzero(_is_warm(warmth, blind=True))
     spells: list[_Spell] = []
     free_s = 0
-    for day, usually in still:
+    for day, usually, words in still:
         begun_s, until_s = int(days.start_s[day - 1]), int(days.start_s[day + 1])
         if begun_s < free_s or until_s > over_s:
             continue
         later = back[warmth.hour_s[back] >= until_s]
         end_s = int(warmth.hour_s[max(0, int(later[0]) + 1 - BACK_H)]) if len(later) else None
         told_s = max(first_after(window, name, until_s) for name in ("bees-out", "nest"))
-        words = "nobody flew for two days, though the nest swung with the day up to flying warmth"
         measures: dict[str, Measure] = {"usual_bees_out": round(usually)}
         spells.append(_Spell(begun_s, told_s, end_s, words, 0.8, measures))
         if end_s is None:

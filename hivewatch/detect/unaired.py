@@ -18,8 +18,13 @@ STILL_K = 4.0  # [K] where nobody flies, too: no brood nest swings so far
 AFTERNOON_H = 11, 20  # [h] when an empty box is warmest; published: earlier than bees
 LEAST_HOURS = 18  # [h] hours with readings that show a day's swing
 LIVED_DAYS = 3  # [d] with bees, before
+FEW_BEES = 50.0  # [bees/d] that look into an empty hive
 NO_FLIGHTS = 0.01  # share of a usual day's bees
+# [d], [kg], [Cel] popular scale reports: a winter colony eats 30 to 50 g a day; its nest is warmer
+EATS_DAYS, EATS_KG, COLD_CEL = 8, 0.06, 20.0
 USUAL_FLIGHTS, USUAL_DAYS = 500, 14  # [bees/d] a counter that counts less tells nothing; [d]
+SWUNG = "nobody flew for two days, though the nest swung with the day up to flying warmth"
+FASTED = f"nobody flew for {EATS_DAYS} days, and the scale says that nobody ate"
 
 
 def fallen(window: HiveWindow, warmth: Warmth) -> NDArray[np.bool_]:
@@ -50,11 +55,12 @@ def fallen(window: HiveWindow, warmth: Warmth) -> NDArray[np.bool_]:
     return empty
 
 
-def still_days(window: HiveWindow, days: Days) -> Iterator[tuple[int, float]]:
-    """Give each day that, as its eve, had flying weather in the nest and no flight; and the usual.
+def still_days(window: HiveWindow, days: Days) -> Iterator[tuple[int, float, str]]:
+    """Give each day that shows nobody at home; how many flew usually, and in words what shows it.
 
-    A brood nest does not swing. Bees that have dwindled let it, but fly while they live; and what
-    keeps them at home in winter keeps an empty box cold.
+    It and its eve had flying weather in the nest and no flight: a brood nest does not swing, bees
+    that have dwindled let it, but fly while they live, and what keeps them at home in winter keeps
+    an empty box cold. Or it ends a week in which nobody flew and nobody ate.
     """
     warmth = warmth_of(window)
     if not (window.has("bees-out") and np.isnan(warmth.ambient_h).all()):
@@ -69,8 +75,23 @@ def still_days(window: HiveWindow, days: Days) -> Iterator[tuple[int, float]]:
         span_s = int(days.start_s[day]), int(days.start_s[day + 1])
         if is_few and _is_flying_weather(window, warmth, span_s):
             if last == day - 1:
-                yield day, usually
+                yield day, usually, SWUNG
             last = day
+        elif _eats_nothing(days, day):
+            yield day, float(np.nanmax(days.bees_out[:day])), FASTED
+
+
+def _eats_nothing(days: Days, day: int) -> bool:
+    """Say whether a hive weighed the same for a week up to a day, and let nobody out."""
+    week = slice(max(0, day - EATS_DAYS + 1), day + 1)
+    eaten_kg = days.gain_kg[week]
+    return bool(
+        len(eaten_kg) == EATS_DAYS
+        and abs(eaten_kg.sum()) < EATS_KG
+        and days.nest_cel[day] < COLD_CEL
+        and (days.bees_out[week] < FEW_BEES).all()
+        and np.nanmax(days.bees_out[:day]) >= USUAL_FLIGHTS
+    )
 
 
 def _is_flying_weather(window: HiveWindow, warmth: Warmth, span_s: tuple[int, int]) -> bool:

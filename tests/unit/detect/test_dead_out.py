@@ -92,6 +92,21 @@ def test_cold_days_without_flight_are_no_death_where_nobody_measures_the_air(lim
     assert find(nest, limits, ["nest", "bees-out"]) == []
 
 
+@pytest.mark.parametrize(("eats_kg", "count"), [(0.0, 1), (0.035, 0)])
+def test_who_eats_nothing_for_a_week_of_cold_days_is_dead_where_nobody_measures_the_air(
+    limits, eats_kg, count
+):
+    """A dwindled colony far from the probe: neither its nest nor its flights tell when it died."""
+    nest = MadeUpNest(first="2025-10-01", days=60, air_cel=13, swing_k=2, share=0.15)
+    nest.air_by_day[25:] = 3
+    nest.has_brood(slice(None), 0.0)
+    nest.weight -= 0.035 * np.clip((nest.time_s - nest.at(0)) / DAY_S, 0, 30)
+    nest.weight -= eats_kg * np.clip((nest.time_s - nest.at(30)) / DAY_S, 0, None)
+    found = find(nest, limits, ["nest", "weight", "bees-out"])
+    assert len(found) == count
+    assert all(nest.at(35) < one.detected_s <= nest.at(39) for one in found)
+
+
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("share", [0.15, 0.35, 1.0])
 def test_a_winter_cluster_far_from_the_probe_is_not_dead(limits, seed, share):
