@@ -46,6 +46,12 @@ async function answer(response) {
   return body;
 }
 
+/** What of hivewatch does not work now, in words. */
+export async function faults() {
+  const { parts } = await (await fetch("/readyz")).json();
+  return parts.filter(({ well }) => !well).map(({ name, detail }) => (detail.startsWith(name) ? detail : `${name}: ${detail}`));
+}
+
 let words = null;
 
 /** The words for each kind of finding, asked for once. */

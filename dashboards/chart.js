@@ -7,6 +7,7 @@ import { clock, day, dayKey, number } from "./words.js";
 const { uPlot } = globalThis;
 const HEIGHT = 230;
 const LABEL_PX = 16;
+const MOMENT = 0.01; // own choice: of the readings, at either end; a visit in a week is less
 const WHOLE = [1, 2, 5].flatMap((n) => [1, 10, 100, 1000, 1e4].map((ten) => n * ten)).sort((a, b) => a - b);
 
 const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
@@ -44,7 +45,8 @@ export class Chart {
   }
 
   /** Show new data: `series` holds the API's steps, one array a line. */
-  update({ series, stepS, from, to, zone, marks, now }) {
+  update({ series, stepS, from, to, zone, marks, now, isWhole }) {
+    this.isWhole = isWhole; // every value is asked for
     this.zone = zone;
     this.marks = marks;
     this.range = [from, to];
@@ -72,7 +74,7 @@ export class Chart {
       tzDate: (s) => uPlot.tzDate(new Date(s * 1000), this.zone),
       legend: { show: false },
       cursor: { y: false, drag: { x: false, y: false }, points: { size: 7 } },
-      scales: { x: { range: () => this.range }, y: { range: (_, low, high) => roomy(low, high, this.lines[0].isCount) } },
+      scales: { x: { range: () => this.range }, y: { range: (plot) => roomy(plot.data.slice(1), this.lines[0].isCount, this.isWhole) } },
       axes: [
         { ...axis, space: 64, size: 30, values: (_, splits, __, ___, stepS) => splits.map((s) => this.tick(s, stepS)) },
         { ...axis, size: 52, ...(this.lines[0].isCount ? { incrs: WHOLE } : {}), values: (_, splits) => splits.map((v) => number(v, (splits[1] - splits[0]) % 1 ? 1 : 0)) },
@@ -230,10 +232,19 @@ function align(series, lines, stepS) {
   return [whole, ...maps.map((map) => whole.map((time) => map.get(time) ?? null))];
 }
 
-/** Leave some air around the values; counts start at nothing. */
-function roomy(low, high, isCount) {
-  if (low === null || low === undefined) return [0, 1];
-  if (isCount) return [0, Math.max(high * 1.08, 10)];
+/**
+ * The span to draw the lines over, with some air; counts start at nothing. What stands out for a moment, as a hive
+ * that is lifted, runs over the edge where it would press all else flat; the last value never does.
+ */
+export function roomy(lines, isCount, isWhole) {
+  const values = lines.flat().filter((one) => one !== null).sort((a, b) => a - b);
+  if (values.length === 0) return [0, 1];
+  const at = (share) => values[Math.round(share * (values.length - 1))];
+  if (isCount) return [0, Math.max(at(1) * 1.08, 10)];
+  const last = lines.map((line) => line.findLast((one) => one !== null)).filter((one) => one !== undefined);
+  const [least, most] = [Math.min(at(MOMENT), ...last), Math.max(at(1 - MOMENT), ...last)];
+  const isPressed = !isWhole && at(1) - at(0) > 2 * Math.max(most - least, 1);
+  const [low, high] = isPressed ? [least, most] : [at(0), at(1)];
   const air = Math.max((high - low) * 0.12, 0.5);
   return [low - air, high + air];
 }

@@ -112,7 +112,7 @@ function render(main, data, state, page) {
   for (const { chart, quantities } of state.charts) {
     chart.update({
       series: quantities.map((name) => readings.get(name).items), zone, marks, now,
-      stepS: seconds(readings.get(quantities[0]).step), from: data.from, to: data.to,
+      stepS: seconds(readings.get(quantities[0]).step), from: data.from, to: data.to, isWhole: state.around !== null,
     });
   }
   fill(part("outlook"), data.isGone ? [h("p", { class: "quiet" }, given || "The hive is gone from its scale.")] : outlookPart(data.outlook, seen, now, zone));

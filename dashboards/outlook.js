@@ -87,9 +87,9 @@ function chart(title, days, line, seen = []) {
 function table(days) {
   const shown = days.filter((one) => one.day % 7 === 0);
   return h("table", {},
-    h("thead", {}, h("tr", {}, ["Day", "Low", "Most likely", "High"].map((name) => h("th", { scope: "col" }, name)))),
+    h("thead", {}, h("tr", {}, ["Day", "Low", "Most likely", "High"].map((name, i) => h("th", { scope: "col", class: i > 0 ? "number" : null }, name)))),
     h("tbody", {}, shown.map((one) => h("tr", {}, h("th", { scope: "row" }, NAMES.get(one.day) ?? `${one.day > 0 ? "in" : ""} ${Math.abs(one.day)} days${one.day < 0 ? " ago" : ""}`),
-      [one.low, one.median, one.high].map((bees) => h("td", {}, number(bees, 0)))))));
+      [one.low, one.median, one.high].map((bees) => h("td", { class: "number" }, number(bees, 0)))))));
 }
 
 /** Round up to a number that reads well. */

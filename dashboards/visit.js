@@ -20,7 +20,8 @@ export class VisitForm {
     this.said = h("p", { role: "status" });
     const other = (label, does) => h("button", { type: "button", class: "second", hidden: true, onclick: does }, label);
     this.others = [other("Take it back", () => this.send("DELETE", "Taken back.")), other("Leave it as it is", () => this.clear(""))];
-    this.form = h("form", { class: "visit", onsubmit: (event) => { event.preventDefault(); this.write(); } },
+    this.form = h("form", { class: "visit", onsubmit: (event) => { event.preventDefault(); this.write(); },
+      oninput: () => this.demand() },
       part("When", field("local time at the hive", h("input", { name: "at", type: "datetime-local", required: true }))),
       part("Brood cells", count("eggs", "eggs"), count("open", "open"), count("capped", "capped")),
       part("In the hive", count("adults", "bees"), weight("stores_kg", "stores, kg")),
@@ -50,6 +51,7 @@ export class VisitForm {
       at: localTime(one.at, zone), cells: one.queen_cells?.count, stage: one.queen_cells?.stage };
     for (const n of ROWS) [values[`what${n}`], values[`kg${n}`]] = [one.actions[n - 1]?.what, one.actions[n - 1]?.kg];
     for (const [name, value] of Object.entries(values)) this.form.elements[name].value = value ?? "";
+    this.demand();
     this.element.open = true;
     this.element.scrollIntoView({ block: "start" });
     this.title.focus({ preventScroll: true });
@@ -62,7 +64,15 @@ export class VisitForm {
     this.title.textContent = NEW;
     for (const button of this.others) button.hidden = true;
     this.said.textContent = words;
+    this.demand();
     this.date();
+  }
+
+  /** Kilograms want to be told of what, and cells how many: otherwise they would be left out unseen. */
+  demand() {
+    const { elements } = this.form;
+    for (const n of ROWS) elements[`what${n}`].required = elements[`kg${n}`].value !== "";
+    elements.cells.required = elements.stage.value !== "";
   }
 
   write() {

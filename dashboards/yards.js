@@ -1,6 +1,6 @@
 // The yards and their hives: who wants a look first, and how everybody stands.
 
-import { get, kinds, list } from "./api.js";
+import { faults, get, kinds, list } from "./api.js";
 import { fill, h } from "./dom.js";
 import { inWords, localDay, roundNowAndThen, soonFor, thing } from "./due.js";
 import { ago, change, clock, count, day, dayKey, figure, head, isEveryday, rank, SOON, span } from "./words.js";
@@ -14,20 +14,21 @@ export function yardsPage() {
 }
 
 async function load(roundAt) {
-  const [yards, hives, unplaced, words, held] = await Promise.all([
-    list("yards"), list("hives"), list("devices", { unplaced: true }), kinds(), get("quarantine", { limit: 1 }),
+  const [yards, hives, unplaced, words, held, broken] = await Promise.all([
+    list("yards"), list("hives"), list("devices", { unplaced: true }), kinds(), get("quarantine", { limit: 1 }), faults(),
   ]);
   return {
-    now: hives.now, yards: yards.items, hives: hives.items, unplaced: unplaced.items, words, isHeld: held.items.length > 0,
+    now: hives.now, yards: yards.items, hives: hives.items, unplaced: unplaced.items, words, broken, isHeld: held.items.length > 0,
     zone: yards.items[0]?.timezone ?? "UTC", round: await roundAt(hives.now),
   };
 }
 
-function render(main, { now, yards, hives, unplaced, words, isHeld, round }) {
+function render(main, { now, yards, hives, unplaced, words, broken, isHeld, round }) {
   const due = new Map(round.visits.flatMap((visit) => visit.hives).map((hive) => [hive.hive, hive]));
   const urgent = new Map(hives.map((hive) => [hive.id, urgency(hive, words, now)]));
   fill(main, [
     h("h1", { class: "summary" }, summary(hives, urgent, round)),
+    broken.length > 0 ? h("p", { class: "note" }, "Not everything works, and news may be missing: ", broken.join("; "), ".") : null,
     first(hives, yards, urgent, words, now),
     round.visits.length > 0 ? h("p", { class: "quiet" }, h("a", { href: "#/round" }, "The round"), `: ${inWords(round.visits)}`) : null,
     homeless(unplaced, hives, now),

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 from hivewatch.mistakes import WrongValueError
 
 EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
+DAY_CHARS = 10  # of a day alone, 2026-05-01
 LATEST = datetime(2200, 1, 1, tzinfo=UTC)
 
 
@@ -19,10 +20,14 @@ def read_moment(value: object) -> datetime:
         If it is no time, has no offset, or lies outside the years 1970 to 2199.
     """
     if isinstance(value, str):
+        text = value
         try:
-            value = datetime.fromisoformat(value)
+            value = datetime.fromisoformat(text)
         except ValueError:
             raise WrongValueError("not a date and time") from None
+        if len(text) <= DAY_CHARS:
+            remedy = f'write it as "{value:%Y-%m-%d}T00:00:00Z"'
+            raise WrongValueError("a day without a time", remedy)
     if not isinstance(value, datetime):
         raise WrongValueError("not a date and time")
     if value.tzinfo is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query
 from pydantic import Field
@@ -17,12 +17,15 @@ from hivewatch.api.rooms import Here
 router = APIRouter(tags=["alerts"])
 
 
+State = Literal["held", "waiting", "folded", "sent", "failed", "dropped"]
+
+
 class AlertsAsked(Asked):
     """Which alerts."""
 
     hive: Identity | None = None
     yard: Identity | None = None
-    state: Annotated[str, Field(pattern=r"^[a-z]{1,16}$")] | None = None
+    state: State | None = None
     every: Annotated[bool, Field(description="also those of kinds that never ring")] = False
     limit: Limit = 100
     after: Number | None = None
@@ -65,10 +68,11 @@ def one_alert(here: Here, number: Number) -> AlertStory:
 
 
 @router.post("/alerts/{number}/acknowledge", responses=documented(400, 403, 404, 413, 422))
-def acknowledge(here: Here, number: Number, said: Acknowledge) -> AlertStory:
+def acknowledge(here: Here, number: Number, said: Acknowledge | None = None) -> AlertStory:
     """Note that somebody knows; a second time changes nothing."""
+    by = (said or Acknowledge()).by
     with here.store.write() as connection:
-        answers.acknowledge(connection, number, said.by, here.clock.now_s())
+        answers.acknowledge(connection, number, by, here.clock.now_s())
         return _story(connection, number)
 
 

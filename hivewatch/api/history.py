@@ -14,7 +14,7 @@ from hivewatch.api.models import Finding, Step
 from hivewatch.api.places import HiveId, must_know
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
-from hivewatch.detect.finding import Status
+from hivewatch.detect.finding import KINDS, Status
 from hivewatch.mistakes import Allowed
 from hivewatch.store import findings, history
 from hivewatch.wire.quantities import QUANTITIES, TOTAL_OF
@@ -71,7 +71,7 @@ class FindingsAsked(Asked):
 
     hive: Identity | None = None
     yard: Identity | None = None
-    kind: Annotated[str, Field(pattern=r"^[a-z_]{1,32}$")] | None = None
+    kind: Annotated[str, Field(json_schema_extra={"enum": list(KINDS)})] | None = None
     status: Status | None = None
     since: Annotated[Time | None, Field(description="still so at this time, or later")] = None
     until: Annotated[Time | None, Field(description="begun before this time")] = None
@@ -126,6 +126,8 @@ def readings(here: Here, hive_id: HiveId, asked: Annotated[ReadingsAsked, Query(
 @router.get("/findings", responses=documented(422))
 def list_findings(here: Here, asked: Annotated[FindingsAsked, Query()]) -> Page[Finding]:
     """List findings by their start."""
+    if asked.kind is not None and asked.kind not in KINDS:
+        raise ProblemError(422, f'kind "{asked.kind}": no such kind; use {", ".join(KINDS)}.')
     with here.store.read() as connection:
         found = findings.read(
             connection,

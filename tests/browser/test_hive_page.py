@@ -127,3 +127,29 @@ def test_it_says_first_which_date_of_the_queen_presses_and_how_long_it_stays_clo
     assert "Leave it closed until" in said
     assert "a virgin queen on 2 May" in said
     assert "Look for eggs of the queen" in said
+
+
+def test_a_moment_off_the_scale_presses_no_week_of_weights_flat(here, visit):
+    page = visit(f"{here.url}/#/hive/hazel-1")
+    span = "([line, ...how]) => import('/chart.js').then((it) => it.roomy([line], ...how))"
+    week = [50 + n / 100 for n in range(670)]
+    lifted = [*week[:300], 20, 20, *week[300:]]
+    low, high = page.evaluate(span, [lifted, False, False])
+    assert 45 < low < 50 < week[-1] < high < 62
+    assert page.evaluate(span, [lifted, False, True])[0] < 20  # where it is asked for
+    assert page.evaluate(span, [[*week, 20], False, False])[0] < 20  # it lies there now
+    assert page.evaluate(span, [[*week, 9000], True, False]) == [0, 9000 * 1.08]  # a rush of bees
+
+
+def test_no_figure_of_a_table_is_broken_in_two(here, visit):
+    here.write_down(
+        hive="hazel-1",
+        at="2026-05-10T10:05:00+01:00",
+        brood={"eggs": 3900, "open": 7600, "capped": 15100},
+        adults=31000,
+    )
+    page = visit(f"{here.url}/#/hive/hazel-1", PHONE)
+    page.get_by_text("The same as a table").first.click()
+    cells = page.locator(".ahead td:visible")
+    cells.first.wait_for()
+    assert {one["height"] < 50 for one in (cells.nth(n).bounding_box() for n in range(9))} == {True}

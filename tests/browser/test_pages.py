@@ -160,6 +160,19 @@ def test_nobody_has_told_of_a_yard(empty, visit):
     page.wait_for_selector("text=No alerts so far.")
 
 
+def test_a_broker_that_is_away_is_said_and_over_again(here, visit):
+    visit.expect("503")
+    here.fault = "broker 127.0.0.1:1883: cannot be reached; check [broker] url"
+    page = visit(here.url)
+    said = page.locator(".note")
+    assert said.inner_text() == (
+        "Not everything works, and news may be missing: "
+        "broker 127.0.0.1:1883: cannot be reached; check [broker] url."
+    )
+    here.fault = None
+    said.wait_for(state="detached", timeout=POLLED_MS)
+
+
 def test_a_device_without_a_hive_is_named(here, visit):
     here.send(b'[{"n": "weight", "u": "kg", "v": 30}]', device="stray-7")
     page = visit(here.url)

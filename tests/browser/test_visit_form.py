@@ -86,6 +86,21 @@ def test_what_is_wrong_is_said_and_what_was_typed_stays(here, form, visit):
     assert written(here) == before
 
 
+def test_kilograms_of_nothing_are_not_left_out_unseen(here, form):
+    before = len(written(here))
+    page = form()
+    page.fill(".visit [name=kg1]", "6.2")
+    page.locator(".visit button[type=submit]").click()
+    assert page.evaluate("document.activeElement.name") == "what1"  # the browser asks for it
+    assert len(written(here)) == before
+    page.select_option(".visit [name=what1]", "super added")
+    press(page, "Written down.")
+    assert [(one.what, one.kg) for one in written(here)[-1].actions] == [("super added", 6.2)]
+    page.fill(".visit [name=note]", "calm")
+    press(page, "Written down.")  # nothing is asked for any more
+    assert len(written(here)) == before + 2
+
+
 def test_it_offers_the_words_that_an_inspection_knows(form):
     page = form()
     for name, known in (

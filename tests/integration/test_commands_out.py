@@ -86,7 +86,7 @@ def test_names_that_there_are_not_are_told_with_the_nearest(desk: Desk) -> None:
             "--quantity: wieght: no such quantity; did you mean weight?"
         ),
         ("findings", "--since", "2026-05-01"): (
-            '--since: 2026-05-01: without an offset; end it with "Z", or an offset such as "+01:00"'
+            '--since: 2026-05-01: a day without a time; write it as "2026-05-01T00:00:00Z"'
         ),
         ("export", "-", "--until", "now"): (
             "--until: now: not a date and time; write it as 2026-05-01T12:00:00Z, or with an offset"

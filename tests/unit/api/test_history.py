@@ -142,6 +142,7 @@ def test_findings_are_filtered(fresh):
     assert kinds(hive="hazel-1", status="open") == ["toppled"]
     assert kinds(yard="quarry") == ["taken"]
     assert kinds(kind="handling") == ["handling", "handling"]
+    assert fresh.http.get("/api/v1/findings", params={"kind": "swam"}).status_code == 422
     assert kinds(since="2026-05-05T00:00:00Z") == ["taken", "handling", "toppled"]
     assert kinds(until="2026-05-03T00:00:00Z") == ["taken", "handling"]
     first = ask(fresh, "findings", limit=2)

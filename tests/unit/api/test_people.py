@@ -131,6 +131,7 @@ def test_an_alert_is_acknowledged_once(fresh, alert):
     fresh.clock.at_s += 60
     assert post(fresh, path, {"by": "Bo"}).json()["acknowledged_by"] == "Ada"
     assert post(fresh, "alerts/99/acknowledge", {}).status_code == 404
+    assert fresh.http.post(f"/api/v1/{path}").status_code == 200  # nothing need be said with it
 
 
 def test_an_alert_is_silenced_until_a_time_to_come(fresh, alert):
