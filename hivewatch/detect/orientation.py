@@ -23,7 +23,7 @@ from hivewatch.signals.carried import SILENT_S, unless_same
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
 from hivewatch.signals.flown import NEVER_S
-from hivewatch.signals.levels import in_order
+from hivewatch.signals.levels import in_order, median, middle_of
 from hivewatch.signals.season import PEAK_DAY, laying_level, northern_day
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid
@@ -113,7 +113,7 @@ def _of_days(
     asked_of = np.flatnonzero(spreads.max(axis=1) >= USUAL_SPREADS)
     are_sent = _are_sent(window, told_s[asked_of], grid_s)
     for i, is_sent in zip(asked_of.tolist(), are_sent, strict=True):
-        usual = float(np.median(hours[-USUAL_DAYS:])) if len(hours) >= LEAST_DAYS else np.nan
+        usual = median(sorted(hours[-USUAL_DAYS:])) if len(hours) >= LEAST_DAYS else np.nan
         off_h = np.abs(hour[i] - usual)
         asked = np.where(off_h <= USUAL_H, USUAL_SPREADS, BURST_SPREADS)
         asked[off_h > OFF_H] = OFF_SPREADS
@@ -139,7 +139,7 @@ def _is_late(window: HiveWindow, day: date) -> bool:
 def _is_warm(window: HiveWindow, start_s: int) -> bool:
     """Say whether it was as warm as young bees want it, if the air was measured."""
     air = window.of("ambient").between(start_s - HOUR_S // 2, start_s + BURST_S + HOUR_S // 2)
-    return not len(air) or float(np.median(air.value)) >= WARM_CEL
+    return not len(air) or middle_of(air.value) >= WARM_CEL
 
 
 def _are_sent(window: HiveWindow, told_s: Floats, step_s: int) -> NDArray[np.bool_]:
@@ -209,16 +209,20 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
     total = np.cumsum(np.nan_to_num(counts), axis=2)
     spans = total[..., wide:] - total[..., :-wide]
     spans = np.concatenate((total[..., wide - 1 : wide], spans), axis=2)  # each from its step on
-    first = np.arange(far, spans.shape[2] - far)
-    before = np.arange(-far, -near, max(1, 900 // grid_s))
-    rows = [[spans[..., first + by] for by in side] for side in (before, -before)]
+    n = spans.shape[2] - 2 * far
+    before = range(far, near, -max(1, 900 // grid_s))
+    rows = [
+        [spans[..., far + by : far + by + n] for by in side]
+        for side in ([-by for by in before], before)
+    ]
+    here = spans[..., far : far + n]
     # the day's traffic goes up and down by itself: what the two sides differ by is no spread
     sides = [_middle(in_order(one)) for one in rows]
     middle = (sides[0] + sides[1]) / 2
-    excess = spans[..., first] - middle
+    excess = here - middle
     even = np.abs(excess[0] - excess[1]) <= BALANCE * excess.max(axis=0)
     is_burst = even & (excess.min(axis=0) >= BURST_BEES)
-    higher = spans[..., first] - np.maximum(sides[0], sides[1])
+    higher = here - np.maximum(sides[0], sides[1])
     is_burst &= (higher >= BUSIER * excess).all(axis=0) & (excess <= GAP * middle).all(axis=0)
     spreads = np.zeros(is_burst.shape)
     if not is_burst.any():

@@ -8,7 +8,6 @@ than it did in the first, is the cell's.
 
 from __future__ import annotations
 
-from statistics import median
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +15,7 @@ import numpy as np
 from hivewatch.signals.bare import bare_dawns_kg, stepped_of
 from hivewatch.signals.carried import unless_same, worked
 from hivewatch.signals.days import AFTER_SET_S, BEFORE_RISE_S, days_of
+from hivewatch.signals.levels import middle_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_from
 
 # Own choices where no source is named; tests/unit/signals/test_cell_warmth.py.
@@ -180,7 +180,7 @@ def _around(series: Series, moments_s: Floats) -> Floats:
     high = first_from(series.time_s, moments_s + AROUND_S)
     return np.array(
         [
-            median(series.value[one:other].tolist()) if other > one else np.nan
+            middle_of(series.value[one:other]) if other > one else np.nan
             for one, other in zip(low.tolist(), high.tolist(), strict=True)
         ],
         np.float64,

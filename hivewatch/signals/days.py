@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.signals.carried import unless_same, worked
-from hivewatch.signals.levels import deviation, mean, median
+from hivewatch.signals.levels import deviation, mean, middle_of
 from hivewatch.signals.local_days import LocalDays
 from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_from
@@ -180,8 +180,8 @@ def _read(window: HiveWindow, from_s: int | None) -> _Read:
     weight, rain, ambient = (window.of(one) for one in ("weight", "rain", "ambient"))
     dawn_s = rise_s - BEFORE_RISE_S[1]
     dusk_s = np.minimum(set_s + AFTER_SET_S[1], _next_rise_s(rise_s) - BEFORE_RISE_S[0])
-    dawn_kg = _each(_cut(weight, rise_s - BEFORE_RISE_S[0], dawn_s), _median)
-    dusk_kg = _each(_cut(weight, set_s + AFTER_SET_S[0], dusk_s), _median)
+    dawn_kg = _each(_cut(weight, rise_s - BEFORE_RISE_S[0], dawn_s), middle_of)
+    dusk_kg = _each(_cut(weight, set_s + AFTER_SET_S[0], dusk_s), middle_of)
     last_s = window.over_s("weight")
     dawn_kg[dawn_s > last_s] = np.nan  # not over yet, as far as the readings go
     dusk_kg[dusk_s > last_s] = np.nan
@@ -261,11 +261,6 @@ def _each(spans: _Spans, reduce: Callable[[Floats], float], least: int = 1) -> F
         for begin, end in zip(low, high, strict=True)
     ]
     return np.array(figures, np.float64)
-
-
-def _median(value: Floats) -> float:
-    """Give the median of a few readings."""
-    return median(sorted(value.tolist()))
 
 
 def _each_sum(spans: _Spans) -> Floats:

@@ -13,7 +13,7 @@ import numpy as np
 from hivewatch.signals.carried import DAY_S, worked
 from hivewatch.signals.steps import Step, steps_of
 from hivewatch.signals.sun import is_light
-from hivewatch.signals.usual import usual_step_near
+from hivewatch.signals.usual import first_within, usual_step_near
 from hivewatch.signals.window import HiveWindow, Ints
 
 # [kg] common practice, no source: 0.8 for a cast, 4 to 4.5 for the heaviest, less and more an
@@ -130,7 +130,7 @@ def _exodus(window: HiveWindow) -> list[int]:
         return []
     went = np.concatenate(([0.0], np.cumsum(out.value)))
     came = np.concatenate(([0.0], np.cumsum(back.value)))
-    gone = went[1:] - went[out.time_s.searchsorted(out.time_s - EXODUS_S, side="right")]
+    gone = went[1:] - went[first_within(out.time_s, EXODUS_S - 1)]
     many = gone >= EXODUS_BEES  # before those that came in are taken off
     times, gone = out.time_s[many], gone[many]
     returned = (

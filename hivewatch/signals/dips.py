@@ -80,14 +80,14 @@ def find_dips(nest: Series, humidity: Series, from_s: int = 0) -> list[Dip]:
         By time, none overlapping another.
     """
     dips: list[Dip] = []
-    free = int(np.searchsorted(nest.time_s, from_s))
+    free = int(nest.time_s.searchsorted(from_s))
     for i in _falls(nest, free):
         if i < free:
             continue
         dip = _follow(nest, humidity, int(i))
         if dip is not None:
             dips.append(dip)
-            free = int(np.searchsorted(nest.time_s, dip.back_s))
+            free = int(nest.time_s.searchsorted(dip.back_s))
     return dips
 
 
@@ -105,12 +105,12 @@ def _follow(nest: Series, humidity: Series, i: int) -> Dip | None:
     """Follow the nest from the first cool reading on, until it is warm again or is no dip."""
     time_s, value = nest.time_s, nest.value
     before_s = int(time_s[i - 1])
-    before = sorted(value[int(np.searchsorted(time_s, before_s - BEFORE_S)) : i].tolist())
+    before = sorted(value[int(time_s.searchsorted(before_s - BEFORE_S)) : i].tolist())
     if len(before) < FEW or time_s[i] - before_s > max(SHARP_S, 1.5 * (before_s - time_s[i - 2])):
         return None  # new here, or a gap: whether it cooled at once is not known
     level = before[len(before) // 2]
     low, low_s = level, before_s
-    end = int(np.searchsorted(time_s, before_s + LONGEST_S + SHARP_S, side="right"))
+    end = int(time_s.searchsorted(before_s + LONGEST_S + SHARP_S, side="right"))
     for j in range(i, end):
         if value[j] < low:
             sharp = time_s[j] - before_s <= SHARP_S or j - i < SHARP_READINGS
@@ -130,7 +130,7 @@ def _follow(nest: Series, humidity: Series, i: int) -> Dip | None:
 
 def _humidity_rise(humidity: Series, from_s: int, to_s: int) -> float | None:
     """Give how far the humidity rose above what it was in the span before."""
-    low, begin, end = np.searchsorted(humidity.time_s, [from_s - BEFORE_S, from_s + 1, to_s + 1])
+    low, begin, end = humidity.time_s.searchsorted([from_s - BEFORE_S, from_s + 1, to_s + 1])
     if begin in (low, end):
         return None
     before = sorted(humidity.value[low:begin].tolist())

@@ -14,7 +14,7 @@ import numpy as np
 
 from hivewatch.signals.carried import MARGIN_S, worked
 from hivewatch.signals.late import is_awaited
-from hivewatch.signals.levels import median
+from hivewatch.signals.levels import middle_of
 from hivewatch.signals.restless import Restless
 from hivewatch.signals.steps import QUIET_S, SCALE_SPREAD_KG, restless_of
 from hivewatch.signals.sun import is_light
@@ -139,7 +139,7 @@ def counted_from_s(out: Series, start_s: int) -> int:
     steps_s = np.diff(out.time_s[max(last - LATELY, 0) : last])
     if not len(steps_s):
         return start_s
-    return start_s - min(int(median(sorted(steps_s.tolist()))), EARLY_S)
+    return start_s - min(int(middle_of(steps_s)), EARLY_S)
 
 
 def _work_out(window: HiveWindow) -> list[Exodus]:
@@ -174,7 +174,7 @@ def _falling(known: Restless, k: int) -> Exodus | None:
     """Judge one reading of the weight by those before it."""
     weight_kg, time_s = known.weight_kg, known.time_s
     seen_s = int(time_s[k])
-    usual_s = int(median(sorted(np.diff(time_s[max(k - LATELY, 0) : k + 1]).tolist())))
+    usual_s = int(middle_of(np.diff(time_s[max(k - LATELY, 0) : k + 1])))
     first = int(time_s.searchsorted(seen_s - max(LONGEST_S, COARSE_STEPS * usual_s)))
     stays = max(STAYS_KG, STAYS_SPREADS * float(known.noise[k]))
     high = weight_kg[first:k] >= weight_kg[first : k + 1].max() - stays
@@ -184,7 +184,7 @@ def _falling(known: Restless, k: int) -> Exodus | None:
     start_s = int(time_s[begun])
     near = time_s.searchsorted(start_s - max(BEFORE_S, BEFORE_STEPS * usual_s))
     before = weight_kg[near : begun + 1]
-    kg = median(sorted(before.tolist())) - float(weight_kg[k])
+    kg = middle_of(before) - float(weight_kg[k])
     error = float(np.hypot(SCALE_SPREAD_KG, known.noise[k]))
     if (
         not LEAST_KG <= kg <= MOST_KG
@@ -203,8 +203,10 @@ def _borne_out(window: HiveWindow, balance: Balance, one: Exodus) -> Exodus | No
     such readings the nest has cooled as well by the time that the weight shows it.
     """
     is_coarse = one.told_s > one.seen_s
-    nest = window.of("nest").up_to(one.seen_s + (SELDOM_S if is_coarse else AFTER_S))
     is_counted = balance.is_at_work(one.start_s - KEPT_IN_S, one.told_s)
+    if is_counted and _counted(balance, one, SHARE_WARMED, RUSH) is None:
+        return None  # whatever the nest says
+    nest = window.of("nest").up_to(one.seen_s + (SELDOM_S if is_coarse else AFTER_S))
     asked: Asked = "seldom" if is_coarse else "counted" if is_counted else "at once"
     said = nest_said(nest, one.start_s, one.seen_s, one.seen_s, asked)
     is_told = said.what == "swarm"
@@ -233,7 +235,7 @@ def _is_thin(window: HiveWindow, one: Exodus) -> bool:
     """Say whether a loss is slow only because it lies across two intervals, each a few minutes."""
     time_s = window.of("weight").time_s
     last = int(time_s.searchsorted(one.seen_s, side="right"))
-    step_s = median(sorted(np.diff(time_s[max(last - LATELY, 0) : last]).tolist()))
+    step_s = middle_of(np.diff(time_s[max(last - LATELY, 0) : last]))
     return (
         step_s >= FINE_S and one.kg >= LEAST_KG_PER_MIN * (one.seen_s - one.start_s - step_s) / 60
     )

@@ -26,7 +26,7 @@ from hivewatch.signals.exodus import (
 from hivewatch.signals.late import is_awaited
 from hivewatch.signals.sun import is_light
 from hivewatch.signals.turns import Said, nest_said
-from hivewatch.signals.usual import usual_step_near
+from hivewatch.signals.usual import first_within, usual_step_near
 from hivewatch.signals.window import HiveWindow, Ints
 
 LEAST_BEES = LEAST_KG / BEE_KG  # 2,900: the lightest casts, where the nest says so, too
@@ -87,17 +87,14 @@ def _work_out(window: HiveWindow) -> Iterator[Outpour]:
     time_s = balance.out.time_s
     if len(time_s) <= LATELY or not len(balance.back):
         return
-    at = np.arange(int(time_s.searchsorted(window.carried.until_s - 2 * MARGIN_S)), len(time_s))
-    at = at[at >= LATELY]
-    if not len(at):
-        return
+    first = max(int(time_s.searchsorted(window.carried.until_s - 2 * MARGIN_S)), LATELY)
     usual_s = int(usual_step_near(balance.out, int(time_s[-1])) or 0)
-    span_s = np.maximum(SPAN_S, SPAN_STEPS * np.maximum(time_s[at] - time_s[at - 1], usual_s))
-    begun_s = time_s[at] - span_s
-    went = balance.went[at + 1] - balance.went[time_s.searchsorted(begun_s, side="right")]
-    some = went >= LEAST_BEES  # more than went are not gone
-    at, span_s, begun_s = at[some], span_s[some], begun_s[some]
-    gone = balance.gone(begun_s, time_s[at])
+    least_s = max(SPAN_S, SPAN_STEPS * usual_s)
+    span_s = np.maximum(least_s, SPAN_STEPS * np.diff(time_s[first - 1 :]))
+    went = balance.went[first + 1 :] - balance.went[first_within(time_s, least_s - 1, first)]
+    some = np.flatnonzero((went >= LEAST_BEES) | (span_s > least_s))  # more than went are not gone
+    at, span_s = first + some, span_s[some]
+    gone = balance.gone(time_s[at] - span_s, time_s[at])
     weighed = [
         window.of("weight").time_s.searchsorted(time_s[at] + by_s)
         for by_s in (-WEIGHED_S, WEIGHED_S)

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from hivewatch.signals.levels import noise_kg
+from hivewatch.signals.usual import first_within
 from hivewatch.signals.window import Floats, Ints
 
 NOISE_SPREADS = 7.0  # own choice: one false start in many hive-years of normal noise
@@ -29,7 +30,7 @@ class Restless(NamedTuple):
         """Compare readings; what moved before `from_s` is known already."""
         noise = noise_kg(weight_kg)
         earlier, flags = _flags(weight_kg, time_s, noise, quiet_s)
-        flags = flags[np.searchsorted(flags, np.searchsorted(time_s, from_s)) :]
+        flags = flags[flags.searchsorted(time_s.searchsorted(from_s)) :]
         return cls(weight_kg, time_s, noise, earlier, flags)
 
 
@@ -38,7 +39,7 @@ def _flags(weight_kg: Floats, time_s: Ints, noise: Floats, quiet_s: int) -> tupl
     n = len(time_s)
     if n < 2:  # noqa: PLR2004
         return np.empty(0, np.int64), np.empty(0, np.int64)
-    earlier = np.minimum(np.searchsorted(time_s, time_s - quiet_s), np.arange(n) - 1)
+    earlier = np.minimum(first_within(time_s, quiet_s), np.arange(n) - 1)
     earlier[0] = 0
     over_s = np.maximum(time_s - time_s[earlier] - quiet_s, 0)
     allowed = np.minimum(over_s * (DRIFT_KG_PER_H / 3600), MOST_DRIFT_KG)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import reduce
 from math import ceil
 
 import numpy as np
@@ -142,28 +143,27 @@ def find_startles(
     time_s, value, first = _quarters(nest, over_s, from_s)
     if not len(value):
         return
-    course = _course_of(value, np.arange(first, len(value)))
-    broken = np.flatnonzero(course.is_broken[: -OVER - BEST]).tolist()
-    if broken and whole is not None:
-        start_s = time_s[first]
+    course = usual = _course_of(value)
+    broken = first + np.flatnonzero(course.is_broken[first : -OVER - BEST])
+    apart = 0  # steps of the days before that are looked at apart
+    if len(broken) and whole is not None:
+        start_s = time_s[0]
         time_s, value, _ = _quarters(whole(), over_s, from_s)
-        first = int(time_s.searchsorted(start_s))
+        usual, apart = _course_of(value), int(time_s.searchsorted(start_s))
     free = (free_s - int(time_s[0])) // STEP_S + FREE if free_s else 0
-    for at in broken:
-        begins = first + at
+    for at in broken.tolist():
+        begins = apart + at
         if begins < free:
             continue
         steps = begins - BEFORE_D + np.arange(-AROUND, AROUND + BEST + 1)
-        earlier = steps.clip(0).ravel()
-        usual = _course_of(value, earlier) if first else course.part(earlier)
-        times = _times(course.part(np.arange(at, at + BEST + 1)), usual, steps)
+        times = _times(course.part(slice(at, at + BEST + 1)), usual.part(steps.clip(0)), steps)
         if times[0] < STARTLED:
             continue
         best = at + int(np.argmax(times))
         moved_k = float(course.rise[best])
         if course.fall_k[best] > moved_k:
             moved_k = -float(course.fall_k[best])
-        begun_s, before_s = int(time_s[begins]), int(time_s[first + best])
+        begun_s, before_s = int(time_s[begins]), int(time_s[apart + best])
         yield Startle(begun_s, before_s, begun_s + LASTS_S, moved_k, max(times))
         free = begins + FREE
 
@@ -179,7 +179,7 @@ class _Course:
     """Of a fall that the bees made good; 0 otherwise."""
     is_broken: NDArray[np.bool_]
 
-    def part(self, at: Ints) -> _Course:
+    def part(self, at: slice | Ints) -> _Course:
         """Give some of the steps."""
         kink, rise, fall = self.kink[at], self.rise[at], self.fall[at]
         return _Course(kink, rise, fall, self.fall_k[at], self.is_broken[at])
@@ -190,7 +190,7 @@ def _times(course: _Course, usual: _Course, steps: Ints) -> list[float]:
 
     The usual is that of the `steps` around that time of the days before, shape (days, around).
     """
-    figures = np.stack((usual.kink, usual.rise, usual.fall)).reshape(3, *steps.shape)
+    figures = np.stack((usual.kink, usual.rise, usual.fall))
     is_known = (steps >= BEFORE) & ~np.isnan(figures[1])
     times: list[float] = []
     for i in range(len(course.rise)):
@@ -210,33 +210,39 @@ def _times(course: _Course, usual: _Course, steps: Ints) -> list[float]:
     return times
 
 
-def _course_of(value: Floats, steps: Ints) -> _Course:
-    """Work some steps of the course out; NaN or 0 where too little is known."""
-    first = max(int(steps.min()) - REST - 1, 0)  # of the readings that they go by
-    value, steps = value[first : int(steps.max()) + OVER + 1], steps - first
+def _course_of(value: Floats) -> _Course:
+    """Work the course out; NaN or 0 where too little is known."""
+    n = len(value)
     padded = np.concatenate((np.full(REST, np.nan), value, np.full(OVER, np.nan)))
-    table = padded[steps + np.arange(REST + 1 + OVER)[:, None]]  # a row a place: long rows
-    is_there = ~np.isnan(table)
-    low, high = np.where(is_there, table, np.inf), np.where(is_there, table, -np.inf)
-    before = np.stack(in_order(low[REST - BEFORE : REST + 1]))  # what is missing goes to the end
-    known = is_there[REST - BEFORE : REST + 1].sum(axis=0)
-    each, last = np.arange(len(steps)), np.maximum(known - 1, 0)
-    at_rest = slice(0, REST + 1)
-    spanned = high[at_rest].max(axis=0) - low[at_rest].min(axis=0)
-    warming = table[REST : REST + LATER + 1]
-    high, soon, soon_there = (one[REST + 1 :] for one in (high, low, is_there))
-    tells = (known > BEFORE / 2) & (soon_there[:SOON].sum(axis=0) >= SOON - 1)
-    bend = np.abs(np.diff(value, 2))
-    bend = np.concatenate(([0.0], np.where(np.isnan(bend), 0.0, bend), np.zeros(SOON + 1)))
-    kink = bend[steps + np.arange(SOON)[:, None]].max(axis=0)
+    is_there = ~np.isnan(padded)
+    low, high = np.where(is_there, padded, np.inf), np.where(is_there, padded, -np.inf)
+
+    def near(figure: Floats, first: int, last: int) -> list[Floats]:
+        """Give a figure as it is some steps before or after each step."""
+        return [figure[REST + by : REST + by + n] for by in range(first, last + 1)]
+
+    count = is_there.astype(np.float64)
+    known = reduce(np.add, near(count, -BEFORE, 0)).astype(np.int64)
+    tells = (known > BEFORE / 2) & (reduce(np.add, near(count, 1, SOON)) >= SOON - 1)
+    before = in_order(near(low, -BEFORE, 0))  # what is missing goes to the end
+    middle = [np.maximum(known - 1, 0) // 2, np.minimum(known // 2, BEFORE)]
+    bend = np.zeros(n + SOON)
+    bend[1 : n - 1] = np.abs(value[2:] - value[1:-1] - (value[1:-1] - value[:-2]))
+    bend[np.isnan(bend)] = 0.0
+    kink = reduce(np.maximum, [bend[by : by + n] for by in range(SOON)])
     with np.errstate(invalid="ignore"):
-        level = (before[last // 2, each] + before[np.minimum(known // 2, BEFORE), each]) / 2
-        rise = np.where(tells, high[:LATER].max(axis=0) - level, np.nan)
-        fall = np.where(tells, level - soon[:SOON].min(axis=0), np.nan)
-        is_back = high[SOON:].max(axis=0) >= level - (1 - BACK) * fall
+        spanned = reduce(np.maximum, near(high, -REST, 0))
+        spanned = spanned - reduce(np.minimum, near(low, -REST, 0))
+        level = (np.choose(middle[0], before) + np.choose(middle[1], before)) / 2
+        rise = np.where(tells, reduce(np.maximum, near(high, 1, LATER)) - level, np.nan)
+        fall = np.where(tells, level - reduce(np.minimum, near(low, 1, SOON)), np.nan)
+        later = reduce(np.maximum, near(high, SOON + 1, OVER))
+        is_back = later >= level - (1 - BACK) * fall
         fall_k = np.where(is_back & (spanned <= STEADY * fall), fall, 0.0)
-        spurt = np.fmax.reduce(warming[SPURT:] - warming[:-SPURT], axis=0)
+        warming = padded[SPURT:] - padded[:-SPURT]
+        spurt = reduce(np.fmax, near(warming, 0, LATER - SPURT))
         has_risen = (rise >= MOVED_K) & (spanned <= STEADY * rise) & (spurt >= AT_ONCE * rise)
         is_broken = (kink >= KINK_K) & (has_risen | (fall_k >= MOVED_K))
-        is_broken &= (high.max(axis=0) <= HOT_CEL) & (level >= WARM_CEL)
+        highest = np.maximum(later, reduce(np.maximum, near(high, 1, SOON)))
+        is_broken &= (highest <= HOT_CEL) & (level >= WARM_CEL)
     return _Course(kink, rise, fall, fall_k, is_broken)

@@ -162,7 +162,7 @@ def _restless(window: HiveWindow) -> Restless:
     """Find which readings moved, of those that are not known yet."""
     until_s = window.carried.until_s
     weight = window.of("weight").since(until_s, KNOWN_S)
-    before = int(np.searchsorted(weight.time_s, until_s)) - 1 if until_s else -1
+    before = int(weight.time_s.searchsorted(until_s)) - 1 if until_s else -1
     # what the last reading before began may have been settled since
     from_s = int(weight.time_s[before]) - DAY_S if before >= 0 else 0
     skip = -weight.skipped % NOISE_BLOCK
@@ -219,7 +219,7 @@ def _settled(
 
 def _place(time_s: Ints, kept: Sequence[Step]) -> int:
     """Give the place of the reading with which the move before was over."""
-    return int(np.searchsorted(time_s, kept[0].after_s)) if kept else 0
+    return int(time_s.searchsorted(kept[0].after_s)) if kept else 0
 
 
 class _Span(NamedTuple):
@@ -237,8 +237,8 @@ def _spans(of: Restless, apart_s: int, kept: Sequence[Step] = ()) -> list[_Span]
     """
     weight_kg, time_s, noise, earlier, flags = of
     if kept:
-        known = np.searchsorted(time_s, kept[0].settled_s, side="right")
-        flags = flags[np.searchsorted(flags, known) :]
+        known = time_s.searchsorted(kept[0].settled_s, side="right")
+        flags = flags[flags.searchsorted(known) :]
     free = _place(time_s, kept)  # where the move before was over
     spans: list[_Span] = []
     at = 0
@@ -246,13 +246,13 @@ def _spans(of: Restless, apart_s: int, kept: Sequence[Step] = ()) -> list[_Span]
         begin, end = at, at
         low = int(earlier[flags[begin]])
         longest_s = time_s[flags[begin]] + LONGEST_S
-        stop = int(np.searchsorted(flags, np.searchsorted(time_s, longest_s)))
+        stop = int(flags.searchsorted(time_s.searchsorted(longest_s)))
         while True:  # take in what moves again before this is settled
             while end + 1 < stop and earlier[flags[end + 1]] <= flags[end]:
                 end += 1
             stays = max(LEAST_KG / 3, STAYS_SPREADS * float(noise[flags[end]]))
             last = _trim(weight_kg, int(flags[end]), low, -1, stays)
-            settled = int(np.searchsorted(time_s, time_s[last] + apart_s))
+            settled = int(time_s.searchsorted(time_s[last] + apart_s))
             settled = max(settled, int(flags[end]) + 1)
             if end + 1 >= stop or flags[end + 1] > settled:
                 break
@@ -299,7 +299,7 @@ def _measure(weight_kg: Floats, time_s: Ints, span: _Span, previous: int) -> Ste
     spread += (MEDIAN_LOSS * noise) ** 2 * (1 / len(before.off) + 1 / len(after.off))
     inside = weight_kg[first + 1 : last]
     ends = before.level, after.level
-    jumps = np.abs(np.diff(weight_kg[first : last + 1]))
+    jumps = np.abs(weight_kg[first + 1 : last + 1] - weight_kg[first:last])
     return Step(
         before_s=int(time_s[first]),
         after_s=int(time_s[last]),

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.signals.late import LATE_S
+from hivewatch.signals.levels import middle_of
 from hivewatch.signals.window import Floats, Ints, Series
 
 BEFORE_S = 3600  # [s] popular: the nest warms up within half an hour, from memory 10 to 20 minutes
@@ -88,7 +89,7 @@ def nest_said(
         return Said("nothing")
     is_over = len(nest) > last or last_s >= after_s + SINCE_S + LATE_S
     unsaid = Said("nothing" if is_over else "awaited")
-    level = float(np.median(usual))
+    level = middle_of(usual)
     strayed_k = float(np.abs(usual - level).max())
     among_brood = BROOD_CEL[0] <= level <= BROOD_CEL[1] and strayed_k <= STRAYED_K
     is_far_off = asked in {"at once", "burst", "seldom"} and not among_brood
@@ -156,15 +157,13 @@ class _Rising(NamedTuple):
 
 def _rising(time_s: Ints, usual: Floats, level: float) -> _Rising:
     """See how the nest warmed up by itself, if it did, by the medians of its halves."""
-    half, k_per_s, from_s = len(usual) // 2, 0.0, float(np.median(time_s))
+    half, k_per_s, from_s = len(usual) // 2, 0.0, middle_of(time_s)
     if half:
-        rise, run = (
-            float(np.median(side[-half:]) - np.median(side[:half])) for side in (usual, time_s)
-        )
+        rise, run = (middle_of(side[-half:]) - middle_of(side[:half]) for side in (usual, time_s))
         k_per_s = max(rise, 0.0) / run
     flat = usual - k_per_s * (time_s - from_s)
-    middle = float(np.median(flat)) if k_per_s else level
-    return _Rising(from_s, middle, k_per_s, float(np.abs(flat - middle).max()))
+    level = middle_of(flat) if k_per_s else level
+    return _Rising(from_s, level, k_per_s, float(np.abs(flat - level).max()))
 
 
 def _turned(

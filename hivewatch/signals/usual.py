@@ -23,6 +23,36 @@ def usual_step_near(series: Series, at_s: float) -> int | None:
     return usual_step_s(series.between(int(at_s) - 2 * DAY_S, int(at_s) + DAY_S))
 
 
+def first_within(time_s: Ints, span_s: int, first: int = 0) -> Ints:
+    """Give for each reading from `first` on the place of the earliest one in the span up to it.
+
+    A feed reports at one step, so that it is nearly always as many readings back; where it is not,
+    it is searched for.
+
+    Parameters
+    ----------
+    time_s : Ints
+        Strictly rising, shape (n,). [s]
+    span_s : int
+        Length of the span; a reading just so long before is in it. [s]
+
+    Returns
+    -------
+    Ints
+        Shape (n - first,).
+    """
+    begin_s = time_s[first:] - span_s
+    at = np.arange(len(begin_s))
+    if len(begin_s):
+        middle = len(begin_s) // 2
+        at += int(time_s.searchsorted(begin_s[middle])) - middle
+        at.clip(0, out=at)
+        # before the first reading there is the last one: there, too, it is searched for
+        is_other = (time_s[at] < begin_s) | (time_s[at - 1] >= begin_s)
+        at[is_other] = time_s.searchsorted(begin_s[is_other])
+    return at
+
+
 def usual_steps_s(series: Series, at: Ints | None = None) -> Ints:
     """Give the median time between readings of a reading's UTC day and the one before.
 
@@ -46,16 +76,16 @@ def usual_steps_s(series: Series, at: Ints | None = None) -> Ints:
     day = series.time_s // DAY_S
     first = np.concatenate(([0], np.flatnonzero(day[1:] != day[:-1]) + 1))
     last = np.append(first[1:], n)
-    if at is not None:
-        days = (first.searchsorted(at, side="right") - 1).tolist()
-        usual_s = {i: _middle(step_s[first[max(i - 1, 0)] : last[i]]) for i in set(days)}
-        return np.array([usual_s[i] for i in days], np.int64)
     low, high = np.minimum.reduceat(step_s, first), np.maximum.reduceat(step_s, first)
     low = np.concatenate((low[:1], np.minimum(low[1:], low[:-1])))
     high = np.concatenate((high[:1], np.maximum(high[1:], high[:-1])))
-    for i in np.flatnonzero(low != high).tolist():
+    uneven = np.flatnonzero(low != high)
+    if at is not None:
+        asked = first.searchsorted(at, side="right") - 1
+        uneven = np.intersect1d(uneven, asked)
+    for i in uneven.tolist():
         low[i] = _middle(step_s[first[max(i - 1, 0)] : last[i]])
-    return np.repeat(low, last - first)
+    return np.repeat(low, last - first) if at is None else low[asked]
 
 
 def _middle(step_s: Ints) -> int:

@@ -81,8 +81,8 @@ def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
 
 def _up_to(warmth: Warmth, until_s: int) -> Warmth:
     """Give the days and hours before a midnight."""
-    day = int(np.searchsorted(warmth.start_s, until_s))
-    hour = int(np.searchsorted(warmth.hour_s, until_s))
+    day = int(warmth.start_s.searchsorted(until_s))
+    hour = int(warmth.hour_s.searchsorted(until_s))
     return Warmth(
         start_s=warmth.start_s[: day + 1].copy(),
         told_s=warmth.told_s[:day].copy(),
@@ -117,7 +117,7 @@ def _since(window: HiveWindow, kept: Warmth | None) -> Warmth:
     level = _shares_by_day(nest, start_s)
     over_s = window.over_s("nest")
     is_over = start_s[1:] <= over_s
-    after = np.searchsorted(nest.time_s, start_s[1:])
+    after = nest.time_s.searchsorted(start_s[1:])
     # the next reading tells it, or a day without any
     told_s = np.where(is_over, start_s[1:] + SILENT_S, 0)
     there = is_over & (after < len(nest))
@@ -155,7 +155,7 @@ def _shares_by_day(nest: Series, start_s: Ints) -> Floats:
     figures = np.full((len(LEVEL_SHARES), len(start_s) - 1), np.nan)
     if not len(nest):
         return figures
-    edges = np.searchsorted(nest.time_s, start_s)
+    edges = nest.time_s.searchsorted(start_s)
     hours = nest.time_s // HOUR_S
     new = np.diff(hours, prepend=-1, append=-1) != 0
     new[edges] = True  # each day by itself

@@ -48,7 +48,7 @@ class Series:
         """Give the readings up to a moment, that moment included."""
         if not len(self.time_s) or self.time_s[-1] <= as_of_s:
             return self
-        end = int(np.searchsorted(self.time_s, as_of_s, side="right"))
+        end = int(self.time_s.searchsorted(as_of_s, side="right"))
         return Series(self.time_s[:end], self.value[:end], self.skipped)
 
     def before(self, time_s: int) -> Series:
@@ -57,7 +57,7 @@ class Series:
 
     def between(self, from_s: int, to_s: int) -> Series:
         """Give the readings from one moment to another, both included."""
-        low, high = np.searchsorted(self.time_s, (from_s, to_s + 1)).tolist()
+        low, high = self.time_s.searchsorted((from_s, to_s + 1)).tolist()
         return Series(self.time_s[low:high], self.value[low:high], self.skipped + low)
 
     def since(self, until_s: int, back_s: int) -> Series:
@@ -123,9 +123,9 @@ class DeviceTrace:
 
     def up_to(self, as_of_s: int) -> DeviceTrace:
         """Give what the device had done by a moment; a later move is not known yet."""
-        heard = int(np.searchsorted(self.heard_s, as_of_s, side="right"))
-        ahead = int(np.searchsorted(self.ahead_s, as_of_s, side="right"))
-        refused = int(np.searchsorted(self.refused_s, as_of_s, side="right"))
+        heard = int(self.heard_s.searchsorted(as_of_s, side="right"))
+        ahead = int(self.ahead_s.searchsorted(as_of_s, side="right"))
+        refused = int(self.refused_s.searchsorted(as_of_s, side="right"))
         left = self.until_s if self.until_s is not None and self.until_s <= as_of_s else None
         return replace(
             self,
@@ -304,10 +304,13 @@ def on_grid(
         raise ValueError(f"step_s = {step_s}: a step is longer than nothing")
     steps = max(0, -(-(to_s - from_s) // step_s))
     time_s = from_s + step_s * np.arange(steps, dtype=np.int64)
-    low, high = np.searchsorted(series.time_s, [from_s, from_s + steps * step_s])
+    low, high = series.time_s.searchsorted((from_s, from_s + steps * step_s))
     slot = (series.time_s[low:high] - from_s) // step_s
+    value = np.full(steps, np.nan)
+    if (slot[1:] > slot[:-1]).all():  # a reading a step at most
+        value[slot] = series.value[low:high]
+        return time_s, value
     count = np.bincount(slot, minlength=steps)
     total = np.bincount(slot, weights=series.value[low:high], minlength=steps)
-    value = np.full(steps, np.nan)
     np.divide(total, 1 if summed else count, out=value, where=count > 0)
     return time_s, value
