@@ -14,12 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.signals.carried import unless_same, worked
-from hivewatch.signals.levels import middle_before
 from hivewatch.signals.nest_bound import (
     FULL_CEL,
     bound_cel,
     brood_nest_cel,
-    half_way_cel,
     is_autumn,
     light_hours,
     probe_share,
@@ -37,17 +35,9 @@ STEADY_K = 0.5  # [K] own choice: the Montreal nests with brood span less, but f
 # and to what part of a full nest over the air; days around a turn that tell it. Published: a
 # worker's days from egg to bee, after which there is none.
 CHILL_K, CHILL_PART, CHILL_AROUND, CHILL_DAYS = 5.0, 0.5, 2, 21  # [K], -, [d], [d]
-# A nest held within the published range of brood from 33 Cel (Stabentheiner et al. 2010) has brood
-# though it is a degree cooler than it was, if it is steady: own choice, half of what the bees of a
-# nest without keep to.
-HELD_CEL, HELD_K = 33.0, 0.35  # [Cel], [K] a day's level and its spread
 CLEAR_K = 2.0  # [K] own choice: a day this far from the bound counts fully ...
 CLEAR_SHARE = 0.35  # own choice: ... or, in warm air, this share of the way to a brood nest
-SETTLED_DAYS = 3.0  # own choice: so many full days in a row turn the state to brood
-END_DAYS = 5.0  # own choice: and to none; a young queen's first eggs may end a pause before
-LATE_END_DAYS = 4.0  # own choice: the same in autumn, or where nothing was known before
-PAUSE_FROM, PAUSE_TO, PAUSE_LEAST = 21, 7, 7  # [d] the same days of a pause in summer
-RISEN_K = 2.5  # [K] own choice: over them, twice what mild days move a cluster beyond the bound
+TURN_DAYS = 4.0  # own choice: so many full days in a row turn the state
 FIRST_DAYS = (
     14  # own choice: ... and what seems to begin so soon may have begun before the readings
 )
@@ -98,12 +88,8 @@ def over_bound_k(window: HiveWindow) -> Floats:
     """
     warmth = warmth_of(window)
     unsteady_k = np.fmax(0.0, warmth.spread_k - STEADY_K)
-    is_off = probe_share(window) < 1
-    unsteady_k[is_off] = 0.0
-    with np.errstate(invalid="ignore"):
-        is_held = (warmth.level_cel >= HELD_CEL) & (warmth.spread_k <= HELD_K) & ~is_off
-    bound = np.where(is_held, half_way_cel(window), bound_cel(window))
-    return np.asarray(brood_nest_cel(window) - bound - unsteady_k)
+    unsteady_k[probe_share(window) < 1] = 0.0
+    return np.asarray(brood_nest_cel(window) - bound_cel(window) - unsteady_k)
 
 
 def turns_of(window: HiveWindow) -> list[Turn]:
@@ -153,9 +139,8 @@ def _find(window: HiveWindow) -> list[Turn]:
     rest = rest_of(window)
     risen_k = rest.risen_k(rest.half)
     is_known = ~np.isnan(risen_k)
-    near_k = over_k + ONSET_DATED_K
-    rises_k = np.where(is_known, risen_k, np.where(_has_risen(over_k), near_k, over_k))
-    risen_k = np.where(is_known, risen_k, near_k)
+    rises_k = np.where(is_known, risen_k, over_k)
+    risen_k = np.where(is_known, risen_k, over_k + ONSET_DATED_K)
     autumn, lies_open = is_autumn(window), _lies_open(window)
     turns: list[Turn] = []
     has_brood: bool | None = None
@@ -176,8 +161,7 @@ def _find(window: HiveWindow) -> list[Turn]:
         rise = say if is_late else float(np.clip(rises_k[i] / clear_k[i], -1.0, 1.0))
         up = min(AUTUMN_DAYS, max(0.0, up + rise))
         down = min(AUTUMN_DAYS, max(0.0, down - say))
-        to_onset = AUTUMN_DAYS if is_late and has_brood is False else SETTLED_DAYS
-        to_end = END_DAYS if has_brood and not is_late else LATE_END_DAYS
+        to_onset = AUTUMN_DAYS if is_late and has_brood is False else TURN_DAYS
         if has_brood is not True and up >= to_onset:
             if has_brood is False:
                 turn = _turn(warmth, risen_k, range(since, i + 1), 1.0, by_degrees=is_known[i])
@@ -186,7 +170,7 @@ def _find(window: HiveWindow) -> list[Turn]:
                 stays_k = np.fmax(rest.risen_k(rest.half[turn.day]), again)
                 stays = np.clip(stays_k / clear_k, -1.0, 1.0)
             has_brood, down, since = True, 0.0, i + 1
-        elif has_brood is not False and down >= to_end:
+        elif has_brood is not False and down >= TURN_DAYS:
             if has_brood is True:
                 end = end or _turn(warmth, over_k, range(since, i + 1), -1.0)
                 around = slice(max(end.day - CHILL_AROUND, 0), end.day + CHILL_AROUND + 1)
@@ -208,13 +192,6 @@ def _lies_open(window: HiveWindow) -> NDArray[np.bool_]:
         return np.asarray(
             (fell_k >= CHILL_K) & (nest_cel < air_cel + CHILL_PART * (FULL_CEL - air_cel))
         )
-
-
-def _has_risen(over_k: Floats) -> NDArray[np.bool_]:
-    """Say on which days a nest in mild air is well over what it was in its own weeks without."""
-    rests_k = middle_before(over_k, PAUSE_FROM, PAUSE_TO, PAUSE_LEAST)
-    with np.errstate(invalid="ignore"):
-        return np.asarray((over_k - rests_k >= RISEN_K) & (rests_k < -ONSET_DATED_K))
 
 
 def _turn(

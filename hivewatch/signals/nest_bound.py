@@ -1,8 +1,7 @@
 """Between a nest with brood and one without: the bound, and how much of the nest the probe shows.
 
 With brood the nest is near 35 Cel, whatever the weather; without it the cluster is cooler, and the
-bound lies half way, lower in cold air. In mild air bees keep an empty nest warm, too: there a nest
-that has been at brood-nest warmth for weeks sets its bound itself.
+bound lies half way, lower in cold air.
 """
 
 from __future__ import annotations
@@ -35,12 +34,6 @@ SHARE_LIGHT_H = 13.0  # [h] own choice: days of the light half of the year, when
 CENTRE_SHARE = 0.85  # own choice: a probe in the brood nest, or a colony that is building up
 FULL_SHARE = 0.93  # own choice: one such day shows that the probe is in the brood nest
 FAR_SHARE = 0.45  # own choice: a probe on the crown board shows a third, whatever is below it
-# [d] own choice: the days before that tell a nest's own warmth, and how many of them at least
-OWN_DAYS, OWN_LEAST = 28, 14
-BROOD_CEL = 33.5  # [Cel] own choice, within the published 33 to 36 (Stabentheiner et al. 2010)
-OWN_K = 0.8  # [K] own choice: less than that a nest with brood varies by from week to week
-OWN_OFF_K = 1.6  # [K] own choice: the same for a probe off the centre, which doubles its errors
-MILD_CEL = 30.5  # [Cel] own choice: the bound in air of 15 Cel
 AUTUMN_DAY_H = 12.5  # [h] own choice: days this short, and shortening
 TEMPERATE_DEG = 25.0  # [deg] own choice: nearer to the equator there is no autumn
 
@@ -55,35 +48,10 @@ def brood_nest_cel(window: HiveWindow) -> Floats:
 
 
 def bound_cel(window: HiveWindow) -> Floats:
-    """Give the bound between brood and none for each day. [Cel]."""
-    return worked(window, "bound", lambda here, _: _bound_cel(here))
-
-
-def _bound_cel(window: HiveWindow) -> Floats:
-    """Work the bound out."""
-    half_way = half_way_cel(window)
-    return np.fmax(half_way, _own_bound_cel(window, half_way))
-
-
-def half_way_cel(window: HiveWindow) -> Floats:
-    """Give what is half way from a cluster to a nest with brood on each day, by the air. [Cel]."""
+    """Give the bound between brood and none on each day: half way, by the air. [Cel]."""
     air = warmth_of(window).ambient_cel
     air = np.where(np.isnan(air), usual_air_cel(window), air)
     return HALF_WAY_CEL + HALF_WAY_SLOPE * np.clip(air, COLDEST_CEL, WARMEST_CEL)
-
-
-def _own_bound_cel(window: HiveWindow, half_way: Floats) -> Floats:
-    """Give the bound that a nest itself sets which has been at brood-nest warmth for weeks. [Cel].
-
-    In mild air bees keep an empty nest warm, too: it is cooler than it was by a degree or two, and
-    no steadier than the air. NaN in cold air and in autumn,
-    when brood ends by degrees, and where nothing is known of such weeks.
-    """
-    is_off = probe_share(window) < 1
-    usual = middle_before(brood_nest_cel(window), OWN_DAYS, 0, OWN_LEAST)
-    with np.errstate(invalid="ignore"):
-        tells = (usual >= BROOD_CEL) & (half_way >= MILD_CEL) & ~is_autumn(window)
-    return np.where(tells, np.fmin(usual, FULL_CEL) - np.where(is_off, OWN_OFF_K, OWN_K), np.nan)
 
 
 def usual_air_cel(window: HiveWindow) -> Floats:

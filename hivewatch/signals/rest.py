@@ -14,9 +14,7 @@ import numpy as np
 from hivewatch.signals.levels import middle_before
 from hivewatch.signals.nest_bound import (
     FULL_CEL,
-    bound_cel,
     brood_nest_cel,
-    half_way_cel,
     is_autumn,
     usual_air_cel,
 )
@@ -80,7 +78,6 @@ def rest_of(window: HiveWindow) -> Rest:
         rest = middle_before(part, REST_FROM, REST_TO, REST_LEAST)
         is_off = rest < OFF_CENTRE_PART
         half = np.where(is_off, HALF_RISEN * rest, np.minimum(HALF_RISEN * rest, HALF_PART))
-        is_own = bound_cel(window) > half_way_cel(window)
-        half[np.isnan(rest) & ~is_own & ~is_autumn(window)] = HALF_PART
+        half[np.isnan(rest) & ~is_autumn(window)] = HALF_PART
         half[(rest < LEAST_PART) | (rest > MOST_PART) | (is_off & is_autumn(window))] = np.nan
     return Rest(part, full_k, half)

@@ -70,7 +70,7 @@ def run_lengths(monkeypatch: pytest.MonkeyPatch, k: float, h: float, shift: floa
         ),
         "over_bound_k": lambda _: np.concatenate((np.full(4, 9.0), -brood.CLEAR_K * days)),
         "_turn": turn,
-        "END_DAYS": SCALE * h,
+        "TURN_DAYS": SCALE * h,
     }
     for name, value in every.items():
         monkeypatch.setattr(brood, name, value)

@@ -55,14 +55,18 @@ def test_brood_that_began_stays_where_the_probe_is_off_the_centre(seed):
 
 
 @pytest.mark.parametrize("seed", range(5))
+def test_a_nest_of_few_cells_is_a_degree_or_two_cooler_and_sways_and_has_brood(seed):
+    """Hungry bees whose queen lays little: own choice, as a second made-up world has it, too."""
+    nest = MadeUpNest(first="2026-06-01", days=60, air_cel=20, seed=seed)
+    nest.has_brood(slice(35, 45), 0.75)
+    assert places(nest) == []
+
+
+@pytest.mark.parametrize("seed", range(5))
 def test_a_nest_that_is_held_steady_has_brood_though_it_is_a_degree_cooler(seed):
     nest = MadeUpNest(first="2026-06-01", days=60, air_cel=20, seed=seed)
-    late = np.arange(len(nest.time_s)) > 35 * 144
-    nest.extra_k[:] = np.where(late, -1.3, 0.0)
+    nest.extra_k[35 * 144 :] = -1.3
     assert places(nest) == []
-    wavers_k = np.sin(np.arange(len(nest.time_s)) / 144 * 2 * np.pi)
-    nest.extra_k[:] = np.where(late, -1.3 + wavers_k, 0.0)
-    assert places(nest)[0] == ("end", pytest.approx(35, abs=1.1))
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -83,10 +87,10 @@ def test_a_pause_of_ten_days_is_an_end_and_an_onset(seed):
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_in_hot_air_a_nest_is_held_against_its_own_warmth(seed):
-    """Bees without brood keep a nest at 33 Cel when the air is at 27, but no longer steady."""
-    nest = MadeUpNest(first="2026-06-01", days=60, air_cel=27, swing_k=7, seed=seed)
-    nest.has_brood(slice(35, 44), 0.5)
+def test_in_hot_air_a_nest_without_brood_is_told_by_its_swing(seed):
+    """Bees without brood keep a nest at 31 to 32 Cel when the air is at 29, but not steady."""
+    nest = MadeUpNest(first="2026-06-01", days=60, air_cel=29, swing_k=7, seed=seed)
+    nest.has_brood(slice(35, 44), 0.0)
     (first, end), (second, onset) = places(nest)
     assert (first, second) == ("end", "onset")
     assert abs(end - 35) <= 1.1
