@@ -152,13 +152,15 @@ def _is_cold(days: Days) -> Flags:
 def _dry_kg(bare_kg: Floats, is_cold: Flags) -> Floats:
     """Give the weight at dawn without steps and without what lies on the lid [kg].
 
-    Rain dries off within days. Snow may lie for weeks, but without flight nothing comes in, so
-    that what was weighed before, less what a winter cluster eats, is the most there can be.
+    Rain dries off within days. Snow may lie for weeks, but while there is no flight nothing comes
+    in, so that what was weighed since, less what a winter cluster eats, is the most there can be.
     """
-    eaten_kg = COLD_KG * np.arange(COLD_DAYS)[::-1]
-    return np.where(
-        is_cold, _least(_back(bare_kg, COLD_DAYS) - eaten_kg), _least(_back(bare_kg, DRY_DAYS))
-    )
+    back = np.arange(COLD_DAYS)[::-1]
+    day = np.arange(len(is_cold))
+    cold_d = day - np.maximum.accumulate(np.where(is_cold, -1, day))
+    known = back <= np.maximum(cold_d, DRY_DAYS - 1)[:, None]
+    dry_kg = _back(bare_kg, COLD_DAYS) - COLD_KG * is_cold[:, None] * back
+    return _least(np.where(known, dry_kg, np.nan))
 
 
 def _back(figures: Floats, days: int) -> Floats:
