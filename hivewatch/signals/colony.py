@@ -53,6 +53,7 @@ FLYING_H = 4.0  # [h/d] own choice: with less it is cold, and a cluster eats as 
 # [d] so slowly it goes back to the usual: a colony stays great, or small, for most of a year
 USUAL_D, LAYING_USUAL_D = 300.0, 45.0
 SWARM_KG, SWARM_NEAR_S = 4.5, 3600  # [kg], [s] common practice, no source: no swarm weighs more
+CAST_KG, CASTS_D = 1.0, 25  # [kg], [d] own choice: no first swarm is as small, a cast may be
 BEES_SHARE = 0.74  # published: of a swarm; 0.1 g a bee, 36 mg honey with it (Winston, via Becher)
 NO_EGGS_D = 14  # [d] common practice, no source: a young queen hatches, mates, and lays
 HALF_YEAR_D, YEAR_D = 183, 365
@@ -229,10 +230,14 @@ def _counts(window: HiveWindow, seen: Sequence[Inspection]) -> list[_Count]:
 
 
 def _swarms(window: HiveWindow, days: Days) -> Iterator[tuple[float, float]]:
-    """Give when swarms left, and how many bees with each."""
+    """Give when swarms left, and how many bees with each; a cast is the second or third to go."""
     left_s = np.array(departures_of(window), np.int64)
     for step in days.steps:
-        if -SWARM_KG <= step.size_kg < 0 and (np.abs(left_s - step.before_s) < SWARM_NEAR_S).any():
+        if not (-SWARM_KG <= step.size_kg < 0):
+            continue
+        ago_s = step.before_s - left_s
+        was_before = (ago_s >= SWARM_NEAR_S) & (ago_s < CASTS_D * DAY_S)
+        if (np.abs(ago_s) < SWARM_NEAR_S).any() and (step.size_kg < -CAST_KG or was_before.any()):
             yield step.after_s, -BEES_SHARE * step.size_kg / BEE_KG
 
 
