@@ -137,6 +137,14 @@ def test_with_brood_in_a_cold_week_more_is_eaten_than_by_a_cluster(made_up_hive)
     assert rate_kg[16] == pytest.approx(0.25, rel=0.25)
 
 
+def test_what_was_weighed_before_a_flow_is_no_measure_in_a_cold_week(made_up_hive) -> None:
+    hive = hungry(made_up_hive, honey_kg=6.0, eaten_kg=0.1, days=40)
+    hive.add(hive.at(14, 9), 5.0, minutes=4 * DAY_S / 60)
+    hive.series["ambient"][hive.time_s > hive.at(20, 0)] -= 20
+    found = larder(hive).stores_kg
+    assert found[30] == pytest.approx(6.0 + 5.0 - 0.14 * 30, abs=1.0)
+
+
 def test_snow_and_thaw_are_not_eaten(made_up_hive) -> None:
     hive = hungry(made_up_hive, honey_kg=12.0, eaten_kg=0.04, days=60, cold=True)
     for day in range(30, 60):

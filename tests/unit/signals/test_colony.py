@@ -135,6 +135,21 @@ def test_a_swarm_takes_bees_and_leaves_a_break_in_the_brood(made_up_hive) -> Non
     assert found.young[44] > found.young[28]
 
 
+def test_what_is_too_light_for_a_first_swarm_is_a_cast_or_none(made_up_hive) -> None:
+    after = {}
+    for first_kg in (0.0, -2.0):
+        made = made_up_hive(days=45, empty_kg=21.5, flow_kg=0.0)
+        made.series["weight"][:] = 40.0
+        made.add(made.at(12, 13), first_kg, minutes=12)
+        made.add(made.at(20, 13), -0.8, minutes=12)
+        window = made.window()
+        found = colony(window, days_of(window))
+        after[first_kg] = found.bees[20] - found.bees[21], found.young[28] / found.young[11]
+    assert after[-2.0][0] > after[0.0][0] + 4000
+    assert after[0.0][1] > 0.9
+    assert after[-2.0][1] < 0.4
+
+
 @pytest.mark.parametrize("share", [0.4, 2.0])
 def test_the_nights_loss_tells_how_great_a_colony_is(made_up_hive, share) -> None:
     """W. G. Meikle et al. (2008), Apidologie 39:694: the day's course tells what is consumed."""
