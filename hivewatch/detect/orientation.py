@@ -35,10 +35,10 @@ COARSEST_S = 660  # [s] a counter that reports less often does not show twenty m
 BURST_S = 1200  # [s] from memory: bursts of 5 to 20 minutes, Capaldi et al. (2000)
 AROUND_S = (1500, 5400)  # [s] before and after a burst: what it stands out from
 WARM_CEL = 14.0  # [Cel] cooler, foragers fly in the gaps of the weather, and the young stay at home
-HOURS_H = (10.5, 17.5)  # [h] from memory: noon to four o'clock, by the sun; with a margin
+HOURS_H = (12.0, 16.0)  # [h] from memory: noon to four o'clock, by the sun
 BURST_SPREADS = 4.0  # how far both ways stand out
-USUAL_H, USUAL_SPREADS = 0.6, 2.0  # [h] the same, this near to the hive's own usual hour
-OFF_H, OFF_SPREADS = 0.9, 20.0  # [h] and this far from it
+USUAL_H, USUAL_SPREADS = 0.5, 1.5  # [h] the same, this near to the hive's own usual hour
+OFF_SPREADS = 20.0  # ... and off it
 BURST_BEES = 400.0  # [bees] the least that is told: 20 a minute are seen by whoever stands there
 BUSIER = 0.5  # share of a burst by which it is above the busier side: where flight ends, it is not
 GAP = 3.0  # times the traffic around: more is a gap in bad weather, in which all fly that can
@@ -115,8 +115,8 @@ def _of_days(
     for i, is_sent in zip(asked_of.tolist(), are_sent, strict=True):
         usual = median(sorted(hours[-USUAL_DAYS:])) if len(hours) >= LEAST_DAYS else np.nan
         off_h = np.abs(hour[i] - usual)
-        asked = np.where(off_h <= USUAL_H, USUAL_SPREADS, BURST_SPREADS)
-        asked[off_h > OFF_H] = OFF_SPREADS
+        asked = np.where(off_h <= USUAL_H, USUAL_SPREADS, OFF_SPREADS)
+        asked[np.isnan(off_h)] = BURST_SPREADS
         standing = np.flatnonzero((spreads[i] >= asked) & is_sent)
         if not len(standing) or _is_late(window, days.day[some.start + i]):
             continue

@@ -68,6 +68,21 @@ def test_small_ones_are_found_once_the_hour_is_known(made_up_hive, limits) -> No
     assert len(late) >= 4
 
 
+@pytest.mark.parametrize(("hour", "are_told"), [(11.2, False), (13.5, True), (16.6, False)])
+def test_the_young_fly_from_noon_to_four_by_the_sun(made_up_hive, limits, hour, are_told) -> None:
+    hive = counted(made_up_hive)
+    for day in range(4):
+        fly(hive, day, hour)
+    assert bool(find(hive, limits)) == are_told
+
+
+def test_off_the_usual_hour_a_burst_is_no_first_flight(made_up_hive, limits) -> None:
+    hive = counted(made_up_hive)
+    for day in range(14):
+        fly(hive, day, 13.0 if day < 10 else 14.6)
+    assert all(one.start_s < hive.at(10, 0) for one in find(hive, limits))
+
+
 def test_ordinary_days_have_hardly_any(made_up_hive, limits) -> None:
     said = sum(len(find(counted(made_up_hive, seed=seed), limits)) for seed in range(10))
     assert said <= 7  # of 140 days
