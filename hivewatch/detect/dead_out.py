@@ -1,11 +1,12 @@
 """Is anybody at home: `dead_out`. No warmth of bees, no traffic in flying weather.
 
-An empty box follows the air outside: as cold as it before sunrise, with its swing and its phase. A
-living cluster is warmer by night, even at the far end of the box, so the night must be as the air
-for a day and a half. Where nobody measures the air, the nest's own fall and swing must tell, or,
-beside a counter that counts nobody, its swing up to flying warmth, or a scale that stands still.
-A counter alone tells when nobody flew for days that were fit for it. One line of evidence speaks
-against the other: bees that fly are not dead, however cold the probe.
+An empty box follows the air outside (`like_air`): as cold as it before sunrise, with its swing,
+behind it by what walls and honey keep. A living cluster is warmer by night, even at the far end of
+the box, so the night must be as the air for a day and a half. Where nobody measures the air, the
+nest's own fall and swing must tell, or, beside a counter that counts nobody, its swing up to flying
+warmth, or a scale that stands still. A counter alone tells when nobody flew for days that were fit
+for it. One line of evidence speaks against the other: bees that fly are not dead, however cold the
+probe.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hivewatch.detect.finding import Finding, Measure
+from hivewatch.detect.like_air import LIVED_K, SPAN_H, hours_like_air
 from hivewatch.detect.limits import Limits
 from hivewatch.detect.unaired import (
     LIVED_DAYS,
@@ -31,20 +33,13 @@ from hivewatch.signals.carried import first_after, unless_same
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.levels import median
 from hivewatch.signals.warmth import Warmth, warmth_of
-from hivewatch.signals.window import Floats, HiveWindow, Ints
+from hivewatch.signals.window import HiveWindow, Ints
 
-SPAN_H = 36  # [h] own choice: a night and parts of one more; told within three days
-KNOWN_H = 24  # [h] own choice: hours of it with both readings
-ALIKE_K = 2.0  # [K] own choice: an hour of the nest that is the air's, but for lag
-SUNNY_K = 2.0  # [K] own choice: the nest's mean over the air's, sun on the lid and lag included
-NIGHT_K = 0.9  # [K] own choice: the same for the cooler half of the hours, when no sun shines
-FOLLOWS = 0.6  # own choice: the nest's swing as share of the air's; a living nest has under a half
-FLAT_K = 3.0  # [K] own choice: air that moves less shows no swing
-LIVED_K = 2.5  # [K] own choice: bees were there when the nest was so much warmer than the air
 BACK_H, BACK_KNOWN_H = 14, 9  # [h] own choice: longer than the sun shines on a box; of them known
 BACK_CEL = 30.0  # [Cel] own choice: where nobody measures the air, warmer than a box is for so long
 FLY_H = 3.0  # [h/d] own choice: warm light hours that make a day fit for flying
 FEW_FLIGHTS = 0.1  # own choice: share of a usual day's bees that speaks against death
+COOLER_K = 5.0  # [K] own choice: so far below its week before, the nest agrees with such a counter
 QUIET_DAYS = 2  # own choice: days fit for flying without bees, told by a counter alone
 
 
@@ -83,14 +78,10 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     if not len(days):
         return []
     has_probe = window.has("nest")
-    spells = _cold(window, days) if has_probe else []
-    if has_probe:
-        spells = _first_told([*spells, *_still(window, days)])
-    for one in _quiet(window, days):  # where a probe reports, it knows better
-        if not (has_probe and _reports(window, one)) and not any(
-            other.end_s is None for other in spells
-        ):
-            spells.append(one)
+    spells = _quiet(window, days)
+    if has_probe:  # where a probe reports, it knows better
+        spells = [one for one in spells if not _reports(window, one) or _fell(window, one)]
+        spells = _first_told([*_cold(window, days), *_still(window, days), *spells])
     return [
         Finding(
             kind="dead_out",
@@ -126,30 +117,43 @@ def _reports(window: HiveWindow, spell: _Spell) -> bool:
     return not np.isnan(warmth.nest_h[low:high]).all()
 
 
+def _fell(window: HiveWindow, spell: _Spell) -> bool:
+    """Say whether the nest was far below its week before on every whole day of a spell."""
+    warmth = warmth_of(window)
+    first, after = np.searchsorted(warmth.start_s, [spell.start_s, spell.told_s])
+    usual = warmth.level_cel[max(0, first - 8) : max(0, first - 1)]
+    usual, here = usual[~np.isnan(usual)], warmth.level_cel[first : min(after, len(warmth))]
+    if len(usual) < LIVED_DAYS or not len(here):
+        return False
+    return bool((here <= np.median(usual) - COOLER_K).all())
+
+
 def _cold(window: HiveWindow, days: Days) -> list[_Spell]:
     """Find the times in which the nest was no warmer than the air."""
     warmth = warmth_of(window)
     blind = bool(np.isnan(warmth.ambient_h).all())
+    over = np.flatnonzero(~np.isnan(warmth.nest_h))  # hours that are over, and known
+    known = slice(0, int(over[-1]) + 1 if len(over) else 0)
+    nest, air = warmth.nest_h[known], warmth.ambient_h[known]
     if blind:
         of_days = warmth.nest_h[: len(warmth.nest_h) // 24 * 24].tobytes()
         given = warmth.hour_s[:1].tolist(), len(warmth.nest_h), of_days
         hours = unless_same(window, "fallen", given, lambda: fallen(window, warmth))
     else:
-        hours = _may_be_empty(warmth)
+        of_hours = warmth.hour_s[:1].tolist(), nest.tobytes(), air.tobytes()
+        hours = unless_same(window, "like air", of_hours, lambda: hours_like_air(nest, air))
     if not hours.any():
         return []
     warm = _is_warm(warmth, blind=blind)
     spells: list[_Spell] = []
     free = 0
     for told in np.flatnonzero(hours).tolist():
-        if told < free or not (blind or _is_like_air(warmth, told)):
-            continue
-        if _flies(days, int(warmth.hour_s[told])):
+        if told < free or _flies(days, int(warmth.hour_s[told])):
             continue
         back = np.flatnonzero(warm[told:])
         end = told + max(1, int(back[0]) + 1 - BACK_H) if len(back) else None
         spells.append(_no_warmth(window, told, end, blind=blind))
-        free = len(hours) if end is None else end + 1
+        free = len(warm) if end is None else end + 1
     return spells
 
 
@@ -167,46 +171,6 @@ def _count(true: NDArray[np.bool_], hours: int) -> Ints:
     """Count in how many of the last hours, each one itself included, something was true."""
     total = np.concatenate((np.zeros(hours, np.int64), np.cumsum(true, dtype=np.int64)))
     return np.asarray(total[hours:] - total[: len(true)], np.int64)
-
-
-def _may_be_empty(warmth: Warmth) -> NDArray[np.bool_]:
-    """Say at which hours the span before may be an empty box's, after one with bees in it."""
-    over = warmth.nest_h - warmth.ambient_h
-    n = len(over)
-    with np.errstate(invalid="ignore"):
-        is_alike = np.abs(over) < ALIKE_K
-    if np.count_nonzero(is_alike) < KNOWN_H:
-        return np.zeros(n, np.bool_)
-    by_day = _day_means(over)
-    lived_days = np.concatenate([[0], np.cumsum(by_day >= LIVED_K)[:-1]])  # before each day
-    lived = np.repeat(lived_days >= LIVED_DAYS, 24)[:n]
-    often = _count(is_alike, SPAN_H)
-    return np.asarray((often >= KNOWN_H) & lived & ~np.isnan(over) & (np.arange(n) >= SPAN_H))
-
-
-def _is_like_air(warmth: Warmth, hour: int) -> bool:
-    """Say whether a span of hours of the nest is the air's: in level, by night, in swing."""
-    span = slice(hour - SPAN_H + 1, hour + 1)
-    nest, air = warmth.nest_h[span], warmth.ambient_h[span]
-    both = ~np.isnan(nest) & ~np.isnan(air)
-    if both.sum() < KNOWN_H:
-        return False
-    nest, air = nest[both], air[both]
-    over = nest - air
-    cool = air <= np.median(air)
-    if abs(over.mean()) > SUNNY_K or over[cool].mean() > NIGHT_K:
-        return False
-    swing = float(np.ptp(air))
-    return swing < FLAT_K or float(np.ptp(nest)) >= FOLLOWS * swing
-
-
-def _day_means(over: Floats) -> Floats:
-    """Give the mean of every 24 hours; NaN without readings, and the last part counts."""
-    padded = np.concatenate([over, np.full(-len(over) % 24, np.nan)]).reshape(-1, 24)
-    count = (~np.isnan(padded)).sum(axis=1)
-    means = np.full(len(padded), np.nan)
-    np.divide(np.nansum(padded, axis=1), count, out=means, where=count > 0)
-    return means
 
 
 def _flies(days: Days, moment_s: int) -> bool:

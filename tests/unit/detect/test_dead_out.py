@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from nests import DAY_S, MadeUpNest, told
 
-from hivewatch.detect import dead_out
+from hivewatch.detect import dead_out, like_air
 
 ALL = ("nest", "ambient", "weight", "bees-in", "bees-out")
 
@@ -43,7 +43,7 @@ def test_a_dead_hive_is_told_within_three_days(limits, make, day, seed):
     )
     assert abs(one.start_s - nest.at(day)) <= DAY_S
     assert 0 < one.detected_s - nest.at(day) <= 3 * DAY_S
-    assert abs(one.measures["nest_minus_ambient_k"]) <= 1.0
+    assert abs(one.measures["nest_minus_ambient_k"]) <= 2.0  # a living cluster keeps 9 K and more
     assert one.confidence == 0.95
 
 
@@ -53,6 +53,31 @@ def test_a_probe_off_the_centre_tells_it_too(limits, share):
         nest = make(share=share)
         (one,) = find(nest, limits)
         assert 0 < one.detected_s - nest.at(day) <= 3 * DAY_S
+
+
+@pytest.mark.parametrize(
+    ("hours", "off_k"), [(0.5, 0.0), (0.5, -1.0), (3.0, 1.0), (5.0, -1.0), (5.0, 1.0), (7.0, 0.0)]
+)
+def test_a_full_box_behind_the_air_is_told_too(hours, off_k):
+    # no bees, Newton's law of cooling: dT/dt = (air - T) / hours; a degree between probes
+    rng = np.random.default_rng(7)
+    air = 18.0 + 6.0 * np.sin(2 * np.pi * (np.arange(30 * 24) - 9) / 24) + rng.normal(0, 0.3, 720)
+    nest, died = np.full(720, 34.8), 20 * 24
+    for hour in range(died, 720):
+        nest[hour] = nest[hour - 1] + (air[hour] - nest[hour - 1]) * -np.expm1(-1.0 / hours)
+    nest[died:] += off_k
+    said = np.flatnonzero(like_air.hours_like_air(nest, air))
+    assert died < said[0] <= died + 72
+    # a living nest that lies off the centre follows the air by half, and is warmer
+    alive = 34.8 + 0.5 * (air - 26.0)
+    assert not like_air.hours_like_air(alive, air).any()
+
+
+def test_a_nest_that_cools_with_its_brood_gone_is_no_empty_box():
+    hours = np.arange(40 * 24)
+    air = 8.0 + 4.0 * np.sin(2 * np.pi * (hours - 9) / 24)
+    nest = np.where(hours < 480, 34.8, 15.0 + 0.4 * (air - 8.0))
+    assert not like_air.hours_like_air(nest, air).any()
 
 
 def test_with_the_nest_alone_a_sudden_death_is_told(limits):
@@ -124,6 +149,15 @@ def test_a_cold_probe_beside_bees_that_fly_is_not_a_dead_hive(limits):
     window.series["bees-out"] = alive.of("bees-out")
     window.series["bees-in"] = alive.of("bees-in")
     assert dead_out.find(window, (), limits) == []
+
+
+def test_no_flights_and_a_nest_that_fell_are_a_dead_hive_though_it_stays_above_the_air(limits):
+    nest = summer(swing_k=7)
+    nest.add(nest.at(20), nest.at(40), 4.0)  # a lid in the sun all day, or a cold probe outside
+    (one,) = find(nest, limits)
+    assert 0 < one.detected_s - nest.at(20) <= 3 * DAY_S
+    assert one.measures.keys() == {"usual_bees_out"}
+    assert find(nest, limits, ["nest", "ambient"]) == []
 
 
 def test_a_hive_in_great_heat_is_not_dead(limits):
