@@ -22,9 +22,8 @@ from hivewatch.api.forms import (
 from hivewatch.api.models import Held, HeldFault
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
+from hivewatch.moments import SHIFT_MOST_S
 from hivewatch.store import quarantine
-
-SHIFT_MOST_S = 100 * 366 * 86_400  # own choice: a clock that begins at 1970 is set right, too
 
 router = APIRouter(tags=["quarantine"])
 

@@ -21,6 +21,7 @@ from hivewatch.cli.words import (
     store_of,
 )
 from hivewatch.errors import SeveralErrors, UsageError
+from hivewatch.moments import SHIFT_MOST_S
 
 
 class What(StrEnum):
@@ -280,6 +281,8 @@ def quarantine_readmit(
         int,
         typer.Option(
             metavar="SECONDS",
+            min=-SHIFT_MOST_S,
+            max=SHIFT_MOST_S,
             help="Add this to times refused for a wrong clock; such as -86400, a day back.",
         ),
     ] = 0,

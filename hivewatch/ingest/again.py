@@ -7,6 +7,7 @@ from dataclasses import replace
 from hivewatch.ingest.intake import Batch, Message, decode
 from hivewatch.ingest.tables import decode_line
 from hivewatch.store.quarantine import Held
+from hivewatch.wire.senml import EARLIEST_S
 
 
 def decode_again(held: Held, numbers: dict[str, int], shift_s: int = 0) -> Batch:
@@ -34,12 +35,14 @@ def _shifted(held: Held, numbers: dict[str, int], before: Batch, shift_s: int) -
     """Decode with the present of the device's wrong clock, and move its times.
 
     A time that the pack gave relative to the present comes out as it was; so does what is good
-    without the shift, which is stored already.
+    without the shift, which is stored already. Nobody measured before 2010.
     """
     known = {row[:3] for row in before.rows}
     refused = {index for one in before.held for index, _, _ in one.faults}
     batch = _again(replace(held, received_s=held.received_s - shift_s), numbers)
     kept = [place for place, row in enumerate(batch.rows) if row[:3] not in known]
+    if any(batch.rows[place][2] + shift_s * 1000 < EARLIEST_S * 1000 for place in kept):
+        return before  # moved too far: refused as it was
     batch.sources = [batch.sources[place] for place in kept]
     batch.rows = [
         (device, quantity, time_ms + shift_s * 1000, value, held.received_s)

@@ -220,7 +220,7 @@ def _judge(table: pd.DataFrame, form: Form) -> pd.DataFrame:
     table["reason"] = np.select(
         [
             ~table.device.map(devices).astype(bool),
-            (table.time_ms == 0) | (table.came_s < 0) | (table.came_s > form.now_s),
+            (table.time_ms == 0) | (table.came_s < 0) | (table.came_s > max(form.now_s, 0)),
             ~table.time_ms.between(EARLIEST_S * 1000, latest_ms),
             table.quantity == 0,
             ~np.isfinite(table.value),

@@ -159,6 +159,11 @@ def test_a_line_of_a_wrong_clock_is_admitted_with_its_time_moved(desk: Desk) -> 
         f"--shift: {shift}: each clock is wrong in its own way;"
         " give the numbers of one device's; hivewatch quarantine list shows them"
     )
+    for far in (10**14, -(10**14)):
+        assert "must be " in desk.run("quarantine", "readmit", "1", f"--shift={far}").fault
+    assert desk.ok("quarantine", "readmit", "1", "--shift=5000000000").out == (
+        "1 tried, 0 readings stored, 1 still in quarantine\n"
+    )
     assert desk.ok("quarantine", "readmit", "1", f"--shift={shift}").out == (
         "1 tried, 1 reading stored, 0 still in quarantine\n"
     )

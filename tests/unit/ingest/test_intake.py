@@ -148,6 +148,9 @@ def test_what_a_wrong_clock_dated_is_admitted_with_its_times_moved(store, ahead_
     assert (one.reason, one.admitted_s) == ("clock", None)
     ((_, plain),) = intake.readmit(NOW_S + 90 * 60, [one.id])
     assert plain.stored == 0
+    for far_s in (-ahead_s - 20 * 366 * 86_400, 86_400):  # before 2010, and still further ahead
+        ((_, moved),) = intake.readmit(NOW_S + 90 * 60, [one.id], shift_s=far_s)
+        assert (moved.stored, moved.quarantined) == (0, 1)
     ((_, done),) = intake.readmit(NOW_S + 90 * 60, [one.id], shift_s=-ahead_s)
     assert (done.stored, done.quarantined) == (1, 0)
     assert held(store)[0].admitted_s == NOW_S + 90 * 60
