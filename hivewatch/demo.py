@@ -82,7 +82,7 @@ def play(
         daemon = Daemon(settings, clock, [Screen(say)], "warning")
         threads = daemon.start()
         try:
-            say("Making up a season …")
+            say(_address(daemon) if until is None else "Making up a season …")
             while daemon.subscriber.fault is not None:
                 time.sleep(0.05)
             words = ["--days-per-second", str(days_per_second), "--diary", daemon.address]
@@ -92,12 +92,19 @@ def play(
                 _follow(season, daemon, Path(folder), clock, say, ended, until)
             _settle(daemon)
             say(_summary(daemon.store))
+            if not exit_when_done:
+                say("The season is over; the pages stay until Ctrl-C.")
             while not (exit_when_done or ended.is_set()):
                 time.sleep(1.0)
         except KeyboardInterrupt:
             say("Ended.")
         finally:
             daemon.end(threads)
+
+
+def _address(daemon: Daemon) -> str:
+    """Say where the pages are."""
+    return f"Pages: {daemon.address}  (Ctrl-C ends the demo and leaves nothing behind)"
 
 
 def _ended() -> Event:
@@ -159,8 +166,10 @@ def _follow(
             given = read_apiary((folder / "apiary.toml").read_text("utf-8"), "apiary.toml")
             with daemon.store.write() as connection:
                 apiary.load(connection, given)
-            say(f"{len(given.hives)} hives in {len(given.yards)} yards, {days} days.")
-            say(f"Pages: {daemon.address}  (Ctrl-C ends the demo and leaves nothing behind)")
+            long = f"{days} day{'s' * (days != 1)}"
+            say(f"{len(given.hives)} hives in {len(given.yards)} yards, {long}.")
+            if until is not None:
+                say(_address(daemon))
         else:
             _tell_findings(daemon.store, told, say)
 
