@@ -23,7 +23,7 @@ from hivewatch.signals.carried import SILENT_S, unless_same
 from hivewatch.signals.days import HOUR_S, Days, days_of
 from hivewatch.signals.faults import NORMAL
 from hivewatch.signals.flown import NEVER_S
-from hivewatch.signals.levels import in_order, median, middle_of
+from hivewatch.signals.levels import in_order, known_or, median, middle_of
 from hivewatch.signals.season import PEAK_DAY, laying_level, northern_day
 from hivewatch.signals.usual import usual_steps_s
 from hivewatch.signals.window import Floats, HiveWindow, Ints, on_grid
@@ -206,7 +206,7 @@ def _standing_out(counts: Floats, grid_s: int) -> tuple[Floats, Floats]:
     The counts of both ways, shape (2, days, steps); no spreads where no burst goes both ways.
     """
     near, far, wide = (one // grid_s for one in (*AROUND_S, BURST_S))
-    total = np.cumsum(np.nan_to_num(counts), axis=2)
+    total = np.cumsum(known_or(counts), axis=2)
     spans = total[..., wide:] - total[..., :-wide]
     spans = np.concatenate((total[..., wide - 1 : wide], spans), axis=2)  # each from its step on
     n = spans.shape[2] - 2 * far

@@ -21,6 +21,7 @@ from hivewatch.inspections import Inspection
 from hivewatch.signals.bare import bare_dawns_kg, bare_weight, before_each, stepped_kg
 from hivewatch.signals.carried import worked
 from hivewatch.signals.days import DAY_S, Days, days_of
+from hivewatch.signals.levels import known_or
 from hivewatch.signals.robbed import USUAL_DAYS, can_fly, robbed_days
 from hivewatch.signals.window import Floats, HiveWindow, first_beyond, first_from
 
@@ -63,7 +64,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
     if not (at_dusk | (deep_kg > USUAL_KG[0] + MARGIN_BUSY_KG))[first:].any():
         return []
     usual_kg = before_each(deep_kg, USUAL_DAYS, 3, first=first)
-    usual_kg = np.nan_to_num(usual_kg, nan=USUAL_KG[1]).clip(*USUAL_KG)
+    usual_kg = known_or(usual_kg, USUAL_KG[1]).clip(*USUAL_KG)
     suspect = (deep_kg > usual_kg + MARGIN_BUSY_KG) & can_fly(days) & ~np.isnan(dawn_kg)
     suspects = first + np.flatnonzero((suspect | at_dusk)[first:])
     if not len(suspects):

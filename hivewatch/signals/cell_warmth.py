@@ -15,7 +15,7 @@ import numpy as np
 from hivewatch.signals.bare import bare_dawns_kg, stepped_of
 from hivewatch.signals.carried import unless_same, worked
 from hivewatch.signals.days import AFTER_SET_S, BEFORE_RISE_S, days_of
-from hivewatch.signals.levels import middle_of
+from hivewatch.signals.levels import known_or, middle_of
 from hivewatch.signals.window import Floats, HiveWindow, Ints, Series, first_from
 
 # Own choices where no source is named; tests/unit/signals/test_cell_warmth.py.
@@ -115,7 +115,7 @@ def _by_warmth(window: HiveWindow, kept: dict[str, Floats] | None) -> dict[str, 
     warmed = np.append(air["dawn"][1:], np.nan) - air["dusk"]
     last = np.maximum.accumulate(np.where(np.isnan(air["dawn"]), 0, np.arange(n)))
     since = {
-        "dawn": np.nan_to_num(per_k[:n] * np.diff(air["dawn"][last], prepend=np.nan))[first:],
+        "dawn": known_or(per_k[:n] * np.diff(air["dawn"][last], prepend=np.nan))[first:],
         "night": np.where(per_k[1:] == 0, 0.0, -per_k[1:] * warmed)[first:],
     }
     if kept is None:
@@ -157,7 +157,7 @@ def _nights(window: HiveWindow, kept: Floats | None) -> Floats:
     days, air = days_of(window), air_of(window)
     first = 0 if kept is None else kept.shape[1]
     dusk_s, dawn_s = days.dusk_s[first:], np.append(days.dawn_s[first + 1 :], np.nan)
-    middle_s = np.nan_to_num((dusk_s - DUSK_S + dawn_s - DAWN_S) / 2)
+    middle_s = known_or((dusk_s - DUSK_S + dawn_s - DAWN_S) / 2)
     steps = stepped_of(window)
     middle_kg = _around(window.of("weight"), middle_s) - steps.so_far_kg(middle_s)
     middle_cel = _around(window.of("ambient"), middle_s)
@@ -167,8 +167,8 @@ def _nights(window: HiveWindow, kept: Floats | None) -> Floats:
     late_kg, early_kg = dawn_kg - middle_kg, middle_kg - dusk_kg
     late_k, early_k = dawn_cel - middle_cel, middle_cel - air["dusk"][first:]
     since = np.array([late_kg - GOES_ON * early_kg, late_k - GOES_ON * early_k])
-    wet_mm = np.nan_to_num(days.rain_mm[first:])
-    wet_mm += np.nan_to_num(np.append(days.rain_mm[first + 1 :], np.nan))
+    wet_mm = known_or(days.rain_mm[first:])
+    wet_mm += known_or(np.append(days.rain_mm[first + 1 :], np.nan))
     spoilt = (wet_mm > DRY_MM) | (np.fmax(abs(late_kg), abs(early_kg)) > MOST_KG)
     since[:, spoilt] = np.nan
     return since if kept is None else np.concatenate([kept, since], axis=1)

@@ -25,6 +25,7 @@ from hivewatch.signals.cell_warmth import by_warmth
 from hivewatch.signals.colony import BEE_KG, Colony, colony_of
 from hivewatch.signals.days import HOUR_S, READ, Days, days_of
 from hivewatch.signals.departures import departures_of
+from hivewatch.signals.levels import known_or
 from hivewatch.signals.window import Floats, HiveWindow
 
 Flags = NDArray[np.bool_]
@@ -145,8 +146,8 @@ def _work_out(window: HiveWindow, days: Days, seen: Sequence[Inspection]) -> Lar
 
 def _is_cold(days: Days) -> Flags:
     """Say before which dawns there was hardly a week's flight."""
-    flown = before_each(np.nan_to_num(days.flying_h, nan=FLIGHT_H), 7, 1, 0.7)
-    return np.asarray(np.nan_to_num(flown, nan=FLIGHT_H) < FLIGHT_H, np.bool_)
+    flown = before_each(known_or(days.flying_h, FLIGHT_H), 7, 1, 0.7)
+    return np.asarray(known_or(flown, FLIGHT_H) < FLIGHT_H, np.bool_)
 
 
 def _dry_kg(bare_kg: Floats, is_cold: Flags) -> Floats:
@@ -180,7 +181,7 @@ def _rate(days: Days, bare_kg: Floats, loss_kg: Floats, colony: Colony, is_cold:
     The nights tell what is eaten; so does a loss by the day, less the bees that died in the field.
     Where nothing comes in, all that goes does.
     """
-    flown_h = before_each(np.nan_to_num(days.flying_h, nan=COOL_H), LOSS_DAYS, 1, 0.7)
+    flown_h = before_each(known_or(days.flying_h, COOL_H), LOSS_DAYS, 1, 0.7)
     active = np.clip(flown_h / COOL_H, 0.0, 1.0)
     bees, young, capped = colony.bees, colony.young, colony.capped
     eaten_kg = need_kg(bees, young, capped, np.where(is_cold, 0.0, active))

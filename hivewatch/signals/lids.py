@@ -16,6 +16,7 @@ from __future__ import annotations
 import numpy as np
 
 from hivewatch.signals.bare import before_each
+from hivewatch.signals.levels import known_or
 from hivewatch.signals.window import Floats
 
 # Own choices where no source is named; tests/unit/signals/test_lids.py and the scoreboard.
@@ -29,7 +30,7 @@ LEAST_KG = 0.2  # [kg] that a night must leave too much: twice the error of what
 
 def on_lid(rain_mm: Floats, most_kg: float) -> Floats:
     """Give what rain weighs on a lid that holds so much; nothing where nobody knows of rain."""
-    return most_kg * -np.expm1(-LID_M2 * np.nan_to_num(rain_mm) / most_kg)
+    return most_kg * -np.expm1(-LID_M2 * known_or(rain_mm) / most_kg)
 
 
 def doubt(rain_mm: Floats, unseen_kg: Floats, left: float = 1.0) -> Floats:
@@ -51,7 +52,7 @@ def night_takes(night_kg: Floats, day_kg: Floats) -> Floats:
     day_kg : Floats
         Gained from dawn to dusk. [kg]
     """
-    usual_kg = np.nan_to_num(before_each(night_kg, NIGHTS, 1))
+    usual_kg = known_or(before_each(night_kg, NIGHTS, 1))
     return np.maximum(usual_kg, RIPENING * np.maximum(day_kg, 0.0))
 
 
@@ -82,6 +83,6 @@ def weighed_by_night(dusk_mm: Floats, night_mm: Floats, night_kg: Floats, day_kg
     was_dry = np.append(by_gauge_kg[1:], 0.0) == 0
     left_kg = night_takes(np.where(was_dry, night_kg, np.nan), day_kg) - night_kg
     by_scale_kg = np.append(np.nan, (on_lid(dusk_mm, HOLDS_KG) + left_kg)[:-1])
-    most_kg = np.minimum(LID_M2 * np.nan_to_num(night_mm), LID_KG)
+    most_kg = np.minimum(LID_M2 * known_or(night_mm), LID_KG)
     by_scale_kg = np.clip(by_scale_kg, 0.0, most_kg)
     return np.where(np.isnan(by_scale_kg), by_gauge_kg, (by_gauge_kg + by_scale_kg) / 2)

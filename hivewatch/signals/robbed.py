@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from hivewatch.signals.bare import before_each
 from hivewatch.signals.days import HOUR_S, Days
+from hivewatch.signals.levels import known_or
 from hivewatch.signals.window import Floats
 
 Flags = NDArray[np.bool_]
@@ -90,7 +91,7 @@ def goes_with_robbed(days: Days) -> Flags:
     """Say which days are such ones, or follow one so soon that they belong to it."""
     robbed = robbed_days(days)
     lately = before_each(robbed.astype(np.float64), LASTS_DAYS, 1, 1.0)
-    return robbed | (np.nan_to_num(lately) > 0)
+    return robbed | (known_or(lately) > 0)
 
 
 def can_fly(days: Days) -> Flags:
@@ -108,7 +109,7 @@ def wet_kg(days: Days) -> Floats:
     usual = before_each(days.bees_out, USUAL_DAYS, 3)
     few = (days.bees_out < FEW * usual) | np.isnan(days.bees_out)
     each_kg = np.where(few, np.fmax(days.day_kg, 0.0), 0.0) + np.fmax(-days.night_kg, 0.0)
-    each_kg = np.concatenate((np.zeros(WET_DAYS), np.nan_to_num(each_kg)))
+    each_kg = np.concatenate((np.zeros(WET_DAYS), known_or(each_kg)))
     return np.asarray(sum(each_kg[day : day + len(days)] for day in range(WET_DAYS)))
 
 
@@ -116,20 +117,20 @@ def eaten_kg_per_h(days: Days) -> Floats:
     """Give what a hive eats in an hour, as the nights before each day tell [kg/h]."""
     night_h = np.append((days.dawn_s[1:] - days.dusk_s[:-1]) / HOUR_S, np.nan)
     eaten = before_each(days.night_kg / night_h, NIGHTS, 2)
-    return np.asarray(np.nan_to_num(eaten, nan=0.02).clip(0.0, EATEN_MOST_KG))
+    return np.asarray(known_or(eaten, 0.02).clip(0.0, EATEN_MOST_KG))
 
 
 def home_ratio(days: Days) -> Floats:
     """Give how many of the bees that went its counter sees come home, by the days before."""
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.where(days.bees_out >= LEAST_BEES, days.bees_in / days.bees_out, np.nan)
-    return np.asarray(np.nan_to_num(before_each(ratio, USUAL_DAYS, 3), nan=0.95).clip(*RATIO))
+    return np.asarray(known_or(before_each(ratio, USUAL_DAYS, 3), 0.95).clip(*RATIO))
 
 
 def _stayed_away_kg(days: Days) -> Floats:
     """Give what the bees weigh that left and were not seen to come home; 0 where nobody counts."""
     away = np.maximum(days.bees_out * home_ratio(days) - days.bees_in, 0.0)
-    return np.asarray(np.nan_to_num(BEE_KG * away))
+    return np.asarray(known_or(BEE_KG * away))
 
 
 def _steps(days: Days) -> tuple[Flags, Floats]:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from hivewatch.apiary import Yard
 from hivewatch.signals.days import DAY_S, Days, sum_steps
 from hivewatch.signals.drying import is_at_once
+from hivewatch.signals.levels import known_or
 from hivewatch.signals.lids import (
     HOLDS_KG,
     LID_KG,
@@ -173,11 +174,11 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         gone[row, span] = empty | _stands_still(one)
         at_s = np.array([step.before_s for step in showers[row]], np.int64)
         wet[row, at + np.searchsorted(one.start_s, at_s, side="right") - 1] = True
-    lid_kg = np.where(np.nan_to_num(rain_mm) >= RAINED_MM, on_lid(rain_mm, LID_KG), 0.0)
+    lid_kg = np.where(known_or(rain_mm) >= RAINED_MM, on_lid(rain_mm, LID_KG), 0.0)
     if len(days) > 1:
         both = wet.sum(axis=0) * 2 >= np.maximum(2, (~np.isnan(gain)).sum(axis=0))
         lid_kg[both] = LID_KG
-    unseen_kg = np.maximum(lid_kg - DRIES_KG * np.nan_to_num(flying_h) / 2, 0.0)
+    unseen_kg = np.maximum(lid_kg - DRIES_KG * known_or(flying_h) / 2, 0.0)
     bees_out = _rows(days, "bees_out", first, count)
     gone |= _is_still(by_day, flying_h, lid_kg) | _is_weak(bees_out)
     gain[gone] = early[gone] = by_day[gone] = np.nan
@@ -283,7 +284,7 @@ def _is_still(by_day: Floats, flying_h: Floats, lid_kg: Floats) -> Flags:
     Foragers that leave and come home move it by more than that every day. A day of rain that
     moved it by no more than a wet lid does not count: it dries over an empty hive, too.
     """
-    moved = np.abs(np.nan_to_num(by_day))
+    moved = np.abs(known_or(by_day))
     moved = np.where((lid_kg > 0) & (moved < STILL_KG + lid_kg), np.nan, moved)
     ahead = np.full((len(by_day), WEEK - 1), np.inf)
     week = sliding_window_view(np.hstack((ahead, moved)), WEEK, axis=1)
