@@ -25,7 +25,7 @@ BOX_KG = (4.8, 11.0)  # [kg] own choice: a super with its frames and combs
 NEAR_S = 3 * 3600  # [s] own choice: people write down about when they came
 OPENING_S = 3600  # [s] own choice: steps no further apart are of one opening
 FED_MOST_KG = 7.5  # [kg] own choice: more at once is feed and a box
-FEED_KG = 5.0  # [kg] own choice: with less, one feeds rather than gives room
+FEED_KG = 4.0  # [kg] common practice, no source: two full combs; with less, one feeds
 ALL_SHARE = 0.9  # own choice: of what was put on; who takes as much takes all of it
 EMPTY_BOX_KG = 6.0  # [kg] own choice: of a box that is taken off where several are on
 FOOD_MONTHS = (8, 9, 10, 11, 12, 1, 2)  # common practice, no source: fed then, not supered;
@@ -131,7 +131,8 @@ def _changes(
             left_kg = rough_kg[day] - on_kg if day >= 0 else np.nan
             is_fed = _is_fed_then(step, is_south=window.yard.latitude < 0)
             on_kg += 0.0 if is_fed else _box_kg(size_kg, left_kg)
-            off_kg = UNTOLD_KG if left_kg < FEED_KG and not is_fed else LIKELY_KG
+            may_be_either = left_kg < FEED_KG and size_kg <= FED_MOST_KG and not is_fed
+            off_kg = UNTOLD_KG if may_be_either else LIKELY_KG
         yield _Change(step.after_s, on_kg, off_kg**2)
 
 

@@ -99,6 +99,16 @@ def test_a_step_that_nobody_wrote_down_is_a_box_where_there_is_food(hive) -> Non
     assert rich.doubt_kg2[[4, 5, 7]].tolist() == [0, 0, 0]
 
 
+def test_with_two_full_combs_it_is_room_and_a_great_step_is_room_and_food(hive) -> None:
+    """Two full combs, 4 kg, are the least a keeper leaves: common practice, no source."""
+    hive.add(hive.at(5, 12), 6.2)
+    hive.add(hive.at(9, 12), 9.8)
+    assert found(hive, rough_kg=4.5).kg[6] == pytest.approx(6.2, abs=0.2)
+    poor = found(hive, rough_kg=2.0)
+    assert poor.kg[[6, 10]].tolist() == [0.0, boxes.EMPTY_BOX_KG]
+    assert poor.doubt_kg2[10] == pytest.approx(boxes.LIKELY_KG**2)
+
+
 def test_a_harvest_takes_all_and_their_doubt(hive) -> None:
     hive.add(hive.at(5, 12), 6.2)
     hive.add(hive.at(9, 12), -16.0)
