@@ -34,7 +34,7 @@ export class Chart {
       h("details", {}, h("summary", {}, "The same by day, as a table"), this.table));
     this.watch = new ResizeObserver(() => this.fit());
     this.watch.observe(this.stage);
-    this.scheme = matchMedia("(prefers-color-scheme: dark)");
+    this.scheme = matchMedia("screen and (prefers-color-scheme: dark)");
     this.recolour = () => this.plot?.redraw();
     this.scheme.addEventListener("change", this.recolour);
   }

@@ -68,3 +68,14 @@ def test_lines_stand_out_from_the_paper(scheme):
     known = variables(scheme)
     weak = {pair: contrast(known[pair[0]], known[pair[1]]) for pair in LINES}
     assert {pair: value for pair, value in weak.items() if value < 3} == {}
+
+
+def test_paper_is_printed_in_ink_whatever_the_screen_is(here, visit):
+    page = visit(f"{here.url}/#/round")
+    ink = "getComputedStyle(document.querySelector('h1')).color"
+    page.emulate_media(media="print", color_scheme="light")
+    on_paper = page.evaluate(ink)
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate(ink) == on_paper
+    page.emulate_media(media="screen", color_scheme="dark")
+    assert page.evaluate(ink) != on_paper

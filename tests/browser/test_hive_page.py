@@ -153,3 +153,13 @@ def test_no_figure_of_a_table_is_broken_in_two(here, visit):
     cells = page.locator(".ahead td:visible")
     cells.first.wait_for()
     assert {one["height"] < 50 for one in (cells.nth(n).bounding_box() for n in range(9))} == {True}
+
+
+def test_paper_has_the_whole_of_a_curve(here, visit):
+    page = visit(f"{here.url}/#/hive/hazel-1", DESK)
+    page.wait_for_selector("canvas")
+    page.emulate_media(media="print")
+    stage = page.locator(".stage").first
+    stage.locator(".u-wrap").evaluate("(one) => { one.style.width = '2000px'; }")  # of the screen
+    paper, curve = stage.bounding_box(), stage.locator("canvas").bounding_box()
+    assert curve["width"] == paper["width"]
