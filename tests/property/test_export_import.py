@@ -145,7 +145,7 @@ def lived(store: Store, places: Apiary, came: list[Message], seen: Any) -> None:
 
 def taken_in(folder: Path, store: Store) -> None:
     options = {"late": False, "decimal_comma": False, "mirrored": False}
-    import_all(store, [folder], NOW_S, lambda _line: None, **options)
+    import_all(store.path, [folder], NOW_S, lambda _line: None, **options)
 
 
 def whole(folder: Path) -> dict[str, bytes]:
