@@ -8,7 +8,8 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Protocol, TextIO
+from itertools import chain
+from typing import NamedTuple, Protocol, TextIO
 
 from hivewatch.errors import UsageError
 from hivewatch.mistakes import printable
@@ -39,8 +40,7 @@ class Heading:
         return {*self.columns} - {RECEIVED} == {*LONG}
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One line of a table: its number, its cells, its text as it came; and why it is none."""
 
     number: int
@@ -80,18 +80,20 @@ class Table:
         return in_chunks(self._lines())
 
     def _lines(self) -> Iterator[Line]:
-        reader = csv.reader(self._physical(), delimiter=self.heading.delimiter)
-        while True:
-            number, fault = self._number + 1, ""
+        delimiter, read = self.heading.delimiter, self._physical()
+        for first in read:
+            number, fault = self._number, ""
+            if '"' not in first:  # nothing is quoted: a line is a line
+                cells = first.rstrip("\r\n").split(delimiter)
+                self._kept.clear()
+                if cells != [""]:
+                    yield Line(number, cells, first)
+                continue
             try:
-                cells = next(reader)
-            except StopIteration:
-                return
+                cells = next(csv.reader(chain((first,), read), delimiter=delimiter))
             except csv.Error as error:
                 cells, fault = ["?"], str(error)
-            text = self._take()
-            if cells:
-                yield Line(number, cells, text, fault)
+            yield Line(number, cells, self._take(), fault)
 
     def _physical(self) -> Iterator[str]:
         while line := self._text.readline(LINE_CHARS_MAX):
