@@ -81,10 +81,12 @@ def rest_of(
     rows = np.full((len(days), 2), np.nan)
     for i in range(len(days)):
         off.turn(other_kg2[i], float(boxes.doubt_kg2[i]), are_off=bool(boxes.are_off[i]))
-        for at_s, kg in judged.get(i, ()):
+        for at_s, kg, fed_kg in judged.get(i, ()):
             # judged before something was done, or what was left of it: whichever is the likelier
             before_kg = gross_kg[i - 1] - kg - base_kg[i] + boxes.kg[i] - boxes.kg[i - 1]
             after_kg = gross_kg[i] - kg - base_kg[i]
+            if not before_kg > -FAR_OFF_KG:  # not weighed, or beside its scale
+                before_kg = after_kg - fed_kg
             more_kg = min((before_kg, after_kg), key=lambda one: _apart(one, sum(off.kg)))
             if np.isnan(more_kg) or more_kg < -FAR_OFF_KG:  # it lay beside its scale
                 continue
@@ -148,13 +150,14 @@ class _Off:
 
 def _judged(
     window: HiveWindow, days: Days, seen: Sequence[Inspection]
-) -> dict[int, list[tuple[float, float]]]:
-    """Give the visits that judged the stores, when and kg, by the number of the next dawn."""
+) -> dict[int, list[tuple[float, float, float]]]:
+    """Give the visits that judged the stores, when, kg, and kg fed, by the number of the dawn."""
     frame = FRAMES.get(window.hive.frame or "")
-    found: dict[int, list[tuple[float, float]]] = {}
+    found: dict[int, list[tuple[float, float, float]]] = {}
     for one in seen:
         kg = None if frame is None else judged_kg(one, frame)
         first = int(np.searchsorted(days.dawn_s, one.at_s))
         if kg is not None and 0 < first < len(days):
-            found.setdefault(first, []).append((one.at_s, kg))
+            fed_kg = sum(did.kg or 0.0 for did in one.actions if did.what == "fed")
+            found.setdefault(first, []).append((one.at_s, kg, fed_kg))
     return found

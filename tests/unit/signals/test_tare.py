@@ -105,6 +105,20 @@ def test_what_was_judged_while_the_hive_lay_beside_its_scale_tells_nothing(made_
     assert judged.stores_kg[18] == pytest.approx(alone.stores_kg[18])
 
 
+def test_what_was_judged_before_a_hive_was_set_up_and_fed_is_what_was_there_then(
+    made_up_hive,
+) -> None:
+    made = made_up_hive(days=30, empty_kg=EMPTY_KG, flow_kg=0.0)
+    made.fall(made.at(10, 1), 0.3, until_s=made.at(14, 12))
+    made.add(made.at(14, 12), 5.0)
+    window = made.window()
+    alone = larder_of(window, []).stores_kg[16]
+    told = visit(window, 14, round(float(alone) - 5.0, 1)).model_dump(exclude_unset=True)
+    fed = [{"what": "fed", "kg": 5.0}]
+    one = Inspection.model_validate({**told, "actions": fed}, strict=False)
+    assert larder_of(window, [one]).stores_kg[16] == pytest.approx(alone, abs=0.1)
+
+
 def test_a_hive_that_lives_has_no_less_than_nothing(window) -> None:
     """What was taken for wood, boxes or bees is honey, and more so what is most in doubt."""
     usual = rest(window).kg[0]
