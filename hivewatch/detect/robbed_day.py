@@ -33,6 +33,7 @@ Flags = NDArray[np.bool_]
 MARGIN_BUSY_KG = 0.5  # [kg] beyond the bees that are away, when the entrance is busier than usual
 MARGIN_QUIET_KG = 1.2  # [kg] the same with usual traffic
 MARGIN_KG = 0.9  # [kg] the same when nobody counts
+MOST_OUT_KG = 1.5  # [kg] more bees, some 12,000, are hardly out at one time
 AT_ONCE_KG = 2.0  # [kg] so much is no forager's absence at any hour
 FLOOR_KG = 0.25  # [kg] below the lowest of those days
 BUSY = 1.3  # times the usual traffic up to the same hour
@@ -97,6 +98,8 @@ class Watch:
         loss_kg = self._dawn_kg[day] - kg
         away_kg, busy, doubt_kg = self._traffic(day, time_s)
         out_kg = np.where(time_s > days.set_s[day] + HOME_S, 0.0, self._usual_kg[day])
+        # a busier day than usual has more bees out: the first warm one of spring, one after rain
+        out_kg = np.minimum(out_kg * np.fmax(busy, 1.0), np.maximum(out_kg, MOST_OUT_KG))
         away_kg = np.maximum(away_kg, out_kg)
         eaten_kg = self._eaten_kg[day] * (time_s - days.dawn_s[day]) / HOUR_S
         beyond_kg = loss_kg - away_kg - eaten_kg

@@ -77,7 +77,7 @@ def test_days_that_follow_each_other_are_one_robbing(made_up_hive, limits) -> No
     assert one.measures["kg_lost"] == pytest.approx(6.0, abs=1.0)
 
 
-@pytest.mark.parametrize("hour", [14, 17, 23, 30, 72, 120])
+@pytest.mark.parametrize("hour", [16, 18, 23, 30, 72, 120])
 def test_what_is_told_stands_when_time_goes_on(made_up_hive, limits, hour) -> None:
     hive = poor(made_up_hive, days=18)
     rob(hive, 10, 2.5)
@@ -178,6 +178,18 @@ def test_what_a_counter_misses_on_a_busy_morning_is_no_honey(made_up_hive, limit
     out = np.clip((hive.time_s - hive.at(10, 7)) / 7200, 0, 1)
     back = np.clip((hive.time_s - hive.at(10, 14)) / 14_400, 0, 1)
     hive.series["weight"] -= 0.6 * (out - back)
+    assert find(hive, limits) == []
+
+
+@pytest.mark.parametrize("back", [0.996, 1.0])
+def test_the_first_fine_day_with_many_bees_out_is_none(made_up_hive, limits, back) -> None:
+    """Ten times the bees of the cold days before: a kilogram is out at noon, and comes home."""
+    hive = poor(made_up_hive)
+    for name in ("bees-in", "bees-out"):
+        hive.series[name][hive.time_s < hive.at(10, 0)] //= 10
+    hive.series["bees-in"] = np.round(hive.series["bees-in"] / RATIO * back)
+    hive.add(hive.at(10, 8), -1.0, minutes=120)
+    hive.add(hive.at(10, 16), 0.9, minutes=180)
     assert find(hive, limits) == []
 
 
