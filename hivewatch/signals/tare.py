@@ -138,14 +138,16 @@ class _Off:
         """
         last_kg2, self.other_kg2 = self.other_kg2, other_kg2
         keep = KEPT_A_DAY * min(other_kg2 / last_kg2, 1.0) if last_kg2 else 0.0
-        keeps = keep, 1.0, 0.0 if are_off else 1.0
-        self.kg = [kg * kept for kg, kept in zip(self.kg, keeps, strict=True)]
-        self.cov = [
-            [one * kept * other for one, other in zip(line, keeps, strict=True)]
-            for line, kept in zip(self.cov, keeps, strict=True)
-        ]
-        self.cov[0][0] += other_kg2 - last_kg2 * keep**2
-        self.cov[2][2] += doubt_kg2
+        cov = self.cov
+        self.kg[0] *= keep
+        cov[0][0] = other_kg2 - (last_kg2 - cov[0][0]) * keep**2
+        cov[2][2] += doubt_kg2
+        for n in (1, 2):
+            cov[0][n] = cov[n][0] = cov[0][n] * keep
+        if are_off:
+            self.kg[2] = 0.0
+            for n in (0, 1, 2):
+                cov[2][n] = cov[n][2] = 0.0
 
 
 def _judged(
