@@ -25,6 +25,7 @@ USUAL_DAYS = 10  # days before that tell what a usual day takes
 NIGHTS = 7  # nights before that tell what an hour without income takes
 EATEN_MOST_KG = 0.12  # [kg/h] bound of that: 3 kg a day, in the ripening of a great flow
 WET_DAYS = 3  # days before whose rain and dew may dry on this day
+RIPENS = 0.1  # of what the day before brought; half of nectar is water, most goes by night
 FEW = 0.7  # times the usual traffic; what a day with less has brought is rain
 STEP_KG = 0.5  # [kg] a day with a step so large is no day to judge: a swarm, a box, feed
 FED_DAYS, FED_SHARE, FED_MOST_KG = 3, 0.2, 2.0  # [d], of a step, [kg]: dries or is licked out after
@@ -101,16 +102,17 @@ def can_fly(days: Days) -> Flags:
 
 
 def wet_kg(days: Days) -> Floats:
-    """Give what rain and dew put on the hive in the days before, and may dry on this one [kg].
+    """Give what rain, dew and nectar of the days before may lose by drying on this one [kg].
 
     Nobody brings anything at night, and few bees bring little; where nobody counts them, all that
-    came may have been rain.
+    came may have been rain. Of a day before that brought much, nectar still ripens by day.
     """
     usual = before_each(days.bees_out, USUAL_DAYS, 3)
     few = (days.bees_out < FEW * usual) | np.isnan(days.bees_out)
     each_kg = np.where(few, np.fmax(days.day_kg, 0.0), 0.0) + np.fmax(-days.night_kg, 0.0)
     each_kg = np.concatenate((np.zeros(WET_DAYS), known_or(each_kg)))
-    return np.asarray(sum(each_kg[day : day + len(days)] for day in range(WET_DAYS)))
+    wet = sum(each_kg[day : day + len(days)] for day in range(WET_DAYS))
+    return np.asarray(wet + np.append(0.0, RIPENS * np.fmax(known_or(days.day_kg[:-1]), 0.0)))
 
 
 def eaten_kg_per_h(days: Days) -> Floats:

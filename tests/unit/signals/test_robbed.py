@@ -71,6 +71,12 @@ def test_without_flight_nobody_robs() -> None:
     assert told(lose(winter, 2.0)) == []
 
 
+def test_what_a_great_flow_brought_on_the_day_before_still_ripens() -> None:
+    robbed = counted(lose(dearth(), 0.9), 1.4)
+    assert told(lose(robbed, -6.0, DAY - 1, DAY - 1)) == []
+    assert told(lose(robbed, -1.0, DAY - 1, DAY - 1)) == [DAY]
+
+
 def test_what_a_wet_day_brought_may_dry() -> None:
     soaked = lose(dearth(), -1.0, DAY - 1, DAY - 1)
     assert told(lose(soaked, 1.6)) == []
