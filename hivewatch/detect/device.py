@@ -115,22 +115,18 @@ def _silence(
 
 def _low_batteries(trace: DeviceTrace, limits: Limits, until_s: int) -> list[Finding]:
     """Find the spans with a low battery, by its voltage or else by its charge."""
-    volts = trace.series.get("battery", EMPTY)
-    cell_v, lead_v = limits.low_battery_v, limits.low_lead_battery_v
-    low_v = _by_supply(volts, cell_v, lead_v)
-    well_v = _by_supply(volts, cell_v + BATTERY_MARGIN * cell_v, lead_v + BATTERY_MARGIN * lead_v)
-    charge = trace.series.get("battery-level", EMPTY)
-    low_percent, well_percent = (
-        np.broadcast_to(limits.low_battery_percent + margin, len(charge))
-        for margin in (0.0, BATTERY_MARGIN_PERCENT)
-    )
+    volts, charge = (trace.series.get(name, EMPTY) for name in ("battery", "battery-level"))
+    bounds: list[tuple[Series, Floats, Floats, str]] = []
+    if len(volts):
+        low_v, lead_v = limits.low_battery_v, limits.low_lead_battery_v
+        well = low_v + BATTERY_MARGIN * low_v, lead_v + BATTERY_MARGIN * lead_v
+        bounds.append((volts, _by_supply(volts, low_v, lead_v), _by_supply(volts, *well), "v"))
+    if len(charge):
+        low = np.full(len(charge), limits.low_battery_percent)
+        bounds.append((charge, low, low + BATTERY_MARGIN_PERCENT, "percent"))
     found = [
         _low_battery(trace, series, float(low[span[0]]), unit, span)
-        for series, low, well, unit in (
-            (volts, low_v, well_v, "v"),
-            (charge, low_percent, well_percent, "percent"),
-        )
-        if len(series)
+        for series, low, well, unit in bounds
         for span in low_spans(series, low, well)
     ]
     return _one_at_a_time([one for one in found if one.detected_s >= until_s])
@@ -143,7 +139,7 @@ def _by_supply(volts: Series, cell_v: float, lead_v: float) -> Floats:
     """
     leads = np.flatnonzero(volts.value > LEAD_V)
     if not len(leads):
-        return np.broadcast_to(cell_v, len(volts))
+        return np.full(len(volts), cell_v)
     return np.where(np.arange(len(volts)) < leads[0], cell_v, lead_v)
 
 
