@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 from typing import Protocol
 
+SHIFT_MOST_S = 300 * 366 * 86_400  # [s] own choice: no clock is set wrong by more
+
 
 class Clock(Protocol):
     """Tells the time."""

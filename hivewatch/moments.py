@@ -7,7 +7,6 @@ from datetime import UTC, date, datetime
 from hivewatch.mistakes import WrongValueError
 
 EARLIEST = datetime(1970, 1, 1, tzinfo=UTC)
-SHIFT_MOST_S = 300 * 366 * 86_400  # [s] own choice: no clock is set wrong by more
 DAY_CHARS = 10  # of a day alone, 2026-05-01
 LATEST = datetime(2200, 1, 1, tzinfo=UTC)
 

@@ -22,7 +22,7 @@ from hivewatch.api.forms import (
 from hivewatch.api.models import Held, HeldFault
 from hivewatch.api.problems import ProblemError, documented
 from hivewatch.api.rooms import Here
-from hivewatch.moments import SHIFT_MOST_S
+from hivewatch.clock import SHIFT_MOST_S
 from hivewatch.store import quarantine
 
 router = APIRouter(tags=["quarantine"])

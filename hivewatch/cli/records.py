@@ -20,8 +20,8 @@ from hivewatch.cli.words import (
     span_s,
     store_of,
 )
+from hivewatch.clock import SHIFT_MOST_S
 from hivewatch.errors import SeveralErrors, UsageError
-from hivewatch.moments import SHIFT_MOST_S
 
 
 class What(StrEnum):
