@@ -25,6 +25,7 @@ from hivewatch.loops import Loop
 from hivewatch.pages import Pages
 from hivewatch.settings import Api, Settings
 from hivewatch.store import mirrored
+from hivewatch.store.alone import hold_alone
 from hivewatch.store.open import Store
 from hivewatch.watch import Watcher
 
@@ -66,12 +67,13 @@ class Daemon:
         Raises
         ------
         UsageError
-            If the port is taken or the address is not ours.
+            If the port is taken, the address is not ours, or another daemon has the store.
         """
         self.settings = settings
         self.stop = Event()
         self._listener, self.address = _listen(settings.api)
         self.store = Store(settings.store.path)
+        self._alone = hold_alone(settings.store.path)
         intake = Intake(self.store, mirrored=settings.mirror is not None)
         all_channels = [*channels, *open_channels(settings.alerts.channels)]
         self.subscriber = Subscriber(settings.broker, intake, clock)
@@ -130,6 +132,7 @@ class Daemon:
                 LOG.warning("loop_did_not_end", loop=thread.name)
         self._listener.close()
         self.store.close()
+        self._alone.close()
         LOG.info("stopped")
 
     def _watch_over(self) -> None:

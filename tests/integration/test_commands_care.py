@@ -20,6 +20,7 @@ from werkzeug import Response
 from hivewatch import stage
 from hivewatch.clock import WallClock
 from hivewatch.errors import UsageError
+from hivewatch.store.alone import hold_alone
 from hivewatch.store.open import SCHEMA
 
 HEAD = "time,device,quantity,value\n"
@@ -253,6 +254,12 @@ def test_a_daemon_that_cannot_start_says_why_in_a_line(desk: Desk) -> None:
             " set another port"
         )
     assert desk.run("run", "--config", "none.toml").fault.startswith("none.toml: no such file")
+    desk.write("hivewatch.toml", f"[api]\nport = {free_port()}\n")
+    store = desk.folder / "hivewatch.db"
+    with hold_alone(store):
+        assert desk.run("run").fault == (
+            f"{store}: another hivewatch run works with it; stop that one first"
+        )
 
 
 def test_a_store_that_cannot_be_used_is_told_in_a_line(desk: Desk) -> None:
