@@ -92,6 +92,7 @@ def _visit(
         name=yard.name,
         level=level,
         by=by,
+        today=today,
         when=_when(level, by, today),
         reasons=reasons,
         hives=tuple(hives),

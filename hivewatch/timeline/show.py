@@ -94,9 +94,9 @@ def round_text(plan: Round) -> str:
     lines: list[str] = []
     for number, visit in enumerate(plan.visits, start=1):
         lines += [f"{number}. {visit.name} ({visit.yard}): {visit.when}"]
-        lines += [f"   {_because(one)}" for one in visit.reasons]
+        lines += [f"   {_because(one, visit.today)}" for one in visit.reasons]
         for hive in visit.hives:
-            lines += _hive_lines(hive)
+            lines += _hive_lines(hive, visit.today)
         if visit.quiet:
             lines += [f"   quiet: {', '.join(visit.quiet)}"]
         lines += [f"   Take: {in_words(visit.take)}"]
@@ -107,18 +107,25 @@ def round_text(plan: Round) -> str:
     return "\n".join(lines).rstrip() or "no yard yet: hivewatch apiary load FILE"
 
 
-def _hive_lines(hive: HiveVisit) -> list[str]:
-    lines = [f"   {hive.hive}: {_because(hive.reasons[0])}"]
-    lines += [f"      {_because(one)}" for one in hive.reasons[1:]]
+def _hive_lines(hive: HiveVisit, today: date) -> list[str]:
+    lines = [f"   {hive.hive}: {_because(hive.reasons[0], today)}"]
+    lines += [f"      {_because(one, today)}" for one in hive.reasons[1:]]
     if hive.closed_until is not None:
         until = spoken(hive.closed_until)
         lines += [f"      leave it closed until {until} if you can: {hive.closed_why}"]
     return lines
 
 
-def _because(reason: Reason) -> str:
-    by = f", by {spoken(reason.by)}" if reason.by is not None else ""
-    return f"{reason.words} [{SOON[reason.level]}{by}: {reason.why}]"
+def _because(reason: Reason, today: date) -> str:
+    soon, by = SOON[reason.level], ""
+    if reason.by is not None:
+        is_past = reason.level == "deadline" and reason.by < today
+        soon, by = (
+            ("overdue", f" since {spoken(reason.by)}")
+            if is_past
+            else (soon, f", by {spoken(reason.by)}")
+        )
+    return f"{reason.words} [{soon}{by}: {reason.why}]"
 
 
 def _quiet_line(quiet: Quiet) -> str:

@@ -33,6 +33,8 @@ class YardVisit:
         Which.
     level : str
         Of the most urgent reason.
+    today : date
+        The local day of the round there.
     by : date
         The day until which to go.
     when : str
@@ -54,6 +56,7 @@ class YardVisit:
     yard: str
     name: str
     level: Level
+    today: date
     by: date
     when: str
     reasons: tuple[Reason, ...]

@@ -12,6 +12,7 @@ from visited import AT_S, DAY_S, HOUR_S, found, visit
 
 from hivewatch.apiary import Hive, Yard
 from hivewatch.inspections import Brood, QueenCells
+from hivewatch.moments import spoken
 from hivewatch.rounds import ADVICE
 from hivewatch.timeline.kit import Item, for_hive, for_yard
 from hivewatch.timeline.order import rank
@@ -154,6 +155,15 @@ def test_a_super_for_nectar_says_so():
     (reason,) = plan(facts(outlook=told)).visits[0].hives[0].reasons
     assert reason.words.startswith("At 1.2 kg a day there is no more room for honey from ")
     assert "brood nest" in reason.why
+
+
+@pytest.mark.parametrize(
+    ("days", "said"), [(1, "due soon, by "), (0, "due soon, by "), (-2, "overdue since ")]
+)
+def test_the_list_says_of_a_day_whether_it_is_past(days, said):
+    """A reason that cannot wait has its day beside it, or how long it has waited."""
+    text = round_text(plan(facts(home="b", outlook=outlook(days))))
+    assert f"[{said}{spoken(TODAY + timedelta(days=days))}: " in text
 
 
 def test_a_young_queen_is_looked_for_when_she_should_lay():
