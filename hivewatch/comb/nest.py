@@ -95,6 +95,6 @@ def choose(fits: Floats, generator: np.random.Generator) -> NDArray[np.int64]:
     """
     draws = generator.uniform(size=(2, fits.size))
     total = np.cumsum(fits)
-    others = np.searchsorted(total, draws[1] * total[-1], side="right")
+    others = total.searchsorted(draws[1] * total[-1], side="right")
     stays = draws[0] * fits.max() <= fits
     return np.where(stays, np.arange(fits.size), np.minimum(others, fits.size - 1))

@@ -21,8 +21,8 @@ WAITED_S = 2 * 3600  # [s] own choice: bees that find their entrance again
 def nest_after(window: HiveWindow, before_s: int, start_s: int, told_s: int) -> str:
     """Say where the nest probe is after a fall: `warm`, `gone` or `unknown`."""
     nest, ambient = window.of("nest"), window.of("ambient").up_to(told_s)
-    end = int(np.searchsorted(nest.time_s, start_s))  # a reading just before may be of before
-    last = int(np.searchsorted(nest.time_s, told_s, side="right"))
+    end = int(nest.time_s.searchsorted(start_s))  # a reading just before may be of before
+    last = int(nest.time_s.searchsorted(told_s, side="right"))
     if end < 2 or before_s - nest.time_s[end - 1] > LEVEL_S:  # noqa: PLR2004
         return "unknown"
     if last == end:
@@ -45,8 +45,8 @@ def cold_s_after(window: HiveWindow, before_s: int, until_s: int) -> int | None:
     A keeper who takes off half of a hive closes it again, and the nest stays warm.
     """
     nest, ambient = window.of("nest"), window.of("ambient")
-    first = int(np.searchsorted(nest.time_s, before_s, side="right"))
-    last = int(np.searchsorted(nest.time_s, min(until_s, before_s + COOLING_S), side="right"))
+    first = int(nest.time_s.searchsorted(before_s, side="right"))
+    last = int(nest.time_s.searchsorted(min(until_s, before_s + COOLING_S), side="right"))
     outside = ambient.between(before_s - LEVEL_S, before_s + 1)
     if first == 0 or not len(outside) or before_s - nest.time_s[first - 1] > LEVEL_S:
         return None
@@ -59,8 +59,8 @@ def cold_s_after(window: HiveWindow, before_s: int, until_s: int) -> int | None:
 
 def cooled_k_after(nest: Series, before_s: int, told_s: int) -> tuple[float, float] | None:
     """Give after how many hours, and by how much, the nest cooled after a fall. [h], [K]."""
-    end = int(np.searchsorted(nest.time_s, before_s, side="right"))
-    low, high = np.searchsorted(nest.time_s, [told_s, before_s + COOLING_S], side="right")
+    end = int(nest.time_s.searchsorted(before_s, side="right"))
+    low, high = nest.time_s.searchsorted([told_s, before_s + COOLING_S], side="right")
     if end == 0 or high <= low:
         return None
     hours = float(nest.time_s[high - 1] - before_s) / 3600

@@ -9,8 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol, cast
 
-import numpy as np
-
 from hivewatch.detect import device, drift, off_scale, robbing, stuck
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
@@ -109,10 +107,10 @@ def carry(window: HiveWindow, detectors: Iterable[Detector]) -> Carried:
     """
     before = window.carried
     start_s = days.days_of(window).start_s
-    last = int(np.searchsorted(start_s, window.last_s - AHEAD_S - LATE_S, side="right")) - 1
+    last = int(start_s.searchsorted(window.last_s - AHEAD_S - LATE_S, side="right")) - 1
     until_s = int(start_s[last]) if last > 0 else 0
     weight = window.of("weight")
-    few = weight.skipped + int(np.searchsorted(weight.time_s, until_s)) < 2 * NOISE_BLOCK
+    few = weight.skipped + int(weight.time_s.searchsorted(until_s)) < 2 * NOISE_BLOCK
     if until_s <= before.until_s or (len(weight) and few):
         return before
     parts: dict[str, object] = {}

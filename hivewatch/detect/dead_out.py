@@ -113,14 +113,14 @@ def _first_told(spells: Sequence[_Spell]) -> list[_Spell]:
 def _reports(window: HiveWindow, spell: _Spell) -> bool:
     """Say whether there is a probe that reports during a spell."""
     warmth = warmth_of(window)
-    low, high = np.searchsorted(warmth.hour_s, [spell.start_s, spell.told_s])
+    low, high = warmth.hour_s.searchsorted([spell.start_s, spell.told_s])
     return not np.isnan(warmth.nest_h[low:high]).all()
 
 
 def _fell(window: HiveWindow, spell: _Spell) -> bool:
     """Say whether the nest was far below its week before on every whole day of a spell."""
     warmth = warmth_of(window)
-    first, after = np.searchsorted(warmth.start_s, [spell.start_s, spell.told_s])
+    first, after = warmth.start_s.searchsorted([spell.start_s, spell.told_s])
     usual = warmth.level_cel[max(0, first - 8) : max(0, first - 1)]
     usual, here = usual[~np.isnan(usual)], warmth.level_cel[first : min(after, len(warmth))]
     if len(usual) < LIVED_DAYS or not len(here):
@@ -175,7 +175,7 @@ def _count(true: NDArray[np.bool_], hours: int) -> Ints:
 
 def _flies(days: Days, moment_s: int) -> bool:
     """Say whether bees flew as usual on the day before: then they are not dead."""
-    day = int(np.searchsorted(days.start_s, moment_s, side="right")) - 1
+    day = int(days.start_s.searchsorted(moment_s, side="right")) - 1
     usual = days.bees_out[max(0, day - USUAL_DAYS) : max(0, day - 2)]
     usual = usual[usual > 0]
     if not len(usual) or np.median(usual) < USUAL_FLIGHTS:

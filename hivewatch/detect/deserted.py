@@ -80,7 +80,7 @@ class _Asked:
             lost_s = [
                 step.before_s for step in one.steps if LEFT_KG[0] <= -step.size_kg <= LEFT_KG[1]
             ]
-            swarmed[row, at.start + np.searchsorted(one.start_s, lost_s, side="right") - 1] = True
+            swarmed[row, at.start + one.start_s.searchsorted(lost_s, side="right") - 1] = True
         lost = -np.nan_to_num(self.yard.stepped)
         left = (lost >= LEFT_KG[0]) & (lost <= LEFT_KG[1])
         nights = before_each_row(self.yard.night, STRONG_DAYS, STRONG_LEAST)

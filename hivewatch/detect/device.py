@@ -198,9 +198,9 @@ def low_spans(series: Series, low: Floats, well: Floats) -> list[tuple[int, int,
     ends = before[(spell_s > BATTERY_WELL_S) & (before >= 0)]
     spans: list[tuple[int, int, int]] = []
     free_from = 0
-    while (at := int(np.searchsorted(runs, free_from))) < len(runs):
+    while (at := int(runs.searchsorted(free_from))) < len(runs):
         first = int(runs[at])
-        over = int(np.searchsorted(ends, first))
+        over = int(ends.searchsorted(first))
         last = int(ends[over]) if over < len(ends) else len(value) - 1
         spans.append((first, first + BATTERY_READINGS - 1, last))
         free_from = last + 1
@@ -236,10 +236,10 @@ def _wrong_clocks(trace: DeviceTrace, until_s: int) -> Iterator[Finding]:
         return
     right_s = np.setdiff1d(trace.heard_s, trace.ahead_s)
     latest_s = max(int(events_s[-1]), int(trace.heard_s[-1]) if len(trace.heard_s) else 0)
-    next_right = np.searchsorted(right_s, events_s, side="right")
+    next_right = right_s.searchsorted(events_s, side="right")
     # a new span begins after a long time without a wrong date, with a right one in it
     new = np.diff(events_s) > CLOCK_QUIET_S
-    new &= next_right[:-1] < np.searchsorted(right_s, events_s[1:], side="left")
+    new &= next_right[:-1] < right_s.searchsorted(events_s[1:], side="left")
     edges = np.concatenate(([0], np.flatnonzero(new) + 1, [len(events_s)]))
     for begin, end in pairwise(edges):
         first_s, last_s = int(events_s[begin]), int(events_s[end - 1])

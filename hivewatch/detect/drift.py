@@ -10,8 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-
 from hivewatch.detect.finding import Finding
 from hivewatch.detect.limits import Limits
 from hivewatch.detect.sent import sender_of
@@ -66,7 +64,7 @@ def _drifts(window: HiveWindow, days: Days) -> list[Finding]:
     weight = window.of("weight")
     if not window.has("weight"):
         return []
-    first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - 1, 0)
+    first = max(int(days.start_s.searchsorted(window.carried.until_s)) - 1, 0)
     spells = [*_too_light(window, days, first), *_following(window)]
     if not spells:
         return []

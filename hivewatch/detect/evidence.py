@@ -254,14 +254,14 @@ def _curve(window: HiveWindow, finding: Finding, name: str, from_s: int, to_s: i
 def _heard(heard_s: Ints, from_s: int, to_s: int) -> Curve:
     """Count the readings of each hour of a span."""
     hour_s = np.arange(from_s, to_s + 1, HOUR_S)
-    count = np.diff(np.searchsorted(heard_s, np.append(hour_s, hour_s[-1:] + HOUR_S)))
+    count = np.diff(heard_s.searchsorted(np.append(hour_s, hour_s[-1:] + HOUR_S)))
     return Curve("heard", "readings an hour", hour_s, count.astype(np.float64), "days")
 
 
 def _readings(name: str, series: Series, from_s: int, to_s: int) -> Curve:
     """Give the readings of a span, broken where many are missing."""
     quantity = QUANTITIES[name]
-    low, high = np.searchsorted(series.time_s, [from_s, to_s + 1])
+    low, high = series.time_s.searchsorted([from_s, to_s + 1])
     time_s, value = series.time_s[low:high], series.value[low:high]
     if quantity.kind == "count":
         return Curve(name, quantity.unit, time_s, value, "bars")
@@ -274,5 +274,5 @@ def _readings(name: str, series: Series, from_s: int, to_s: int) -> Curve:
 def _daily(name: str, unit: str, days: Days, figure: str, from_s: int, to_s: int) -> Curve:
     """Give a daily figure of a span."""
     start_s = days.start_s[:-1]
-    low, high = np.searchsorted(start_s, [from_s, to_s + 1])
+    low, high = start_s.searchsorted([from_s, to_s + 1])
     return Curve(name, unit, start_s[low:high], getattr(days, figure)[low:high], "days")

@@ -62,7 +62,7 @@ def _losses(window: HiveWindow, days: Days) -> Iterator[Finding]:
     """Find the days whose bees did not all come home."""
     out, back, is_all_in = flown_of(window)
     out, back = np.where(is_all_in, (out, back), np.nan)
-    first = max(int(np.searchsorted(days.start_s, window.carried.until_s)) - USUAL_DAYS - 2, 0)
+    first = max(int(days.start_s.searchsorted(window.carried.until_s)) - USUAL_DAYS - 2, 0)
     given = first, *(one.tobytes() for one in (out, back, days.day_kg))
     told = unless_same(
         *(window, "balance by day", given), lambda: balance_of(out, back, days.day_kg, first)

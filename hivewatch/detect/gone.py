@@ -107,7 +107,7 @@ def _counted_to_s(window: HiveWindow, step: Step) -> int:
 def counted_s(window: HiveWindow, step: Step) -> int:
     """Give when the loss was over and counted, also by a counter that reports seldom."""
     to_s, time_s = _counted_to_s(window, step), window.of("bees-out").time_s
-    last_s = int(time_s[np.searchsorted(time_s, to_s, side="right") - 1])
+    last_s = int(time_s[time_s.searchsorted(to_s, side="right") - 1])
     return max(step.settled_s, last_s) if to_s > step.after_s + AFTER_S else step.settled_s
 
 
@@ -123,7 +123,7 @@ def are_let_out(window: HiveWindow, step: Step) -> LetOut:
     before = [_sum(out, step.before_s - span_s, step.before_s) for span_s in spans_s]
     from_s, to_s = step.after_s + LAST_S, step.settled_s
     if usual_s > FINE_S:
-        at = int(np.searchsorted(out.time_s, step.after_s - usual_s // 4))
+        at = int(out.time_s.searchsorted(step.after_s - usual_s // 4))
         if at + 1 >= len(out):
             awaited = is_awaited(window, "bees-out", step.before_s, step.after_s + 2 * usual_s)
             return LetOut(are=None if awaited else False, told_s=step.settled_s)
@@ -139,5 +139,5 @@ def are_let_out(window: HiveWindow, step: Step) -> LetOut:
 
 def _sum(series: Series, from_s: int, to_s: int) -> float | None:
     """Add up what was counted after `from_s` and up to `to_s`; None where nothing was."""
-    low, high = np.searchsorted(series.time_s, [from_s, to_s], side="right")
+    low, high = series.time_s.searchsorted([from_s, to_s], side="right")
     return float(series.value[low:high].sum()) if high > low else None

@@ -83,7 +83,7 @@ def _probably(level_kg: float, size: float) -> str:
 def opened(window: HiveWindow, dip: Dip) -> Finding:
     """Make a `handling` of a dip of the nest alone."""
     weight = window.of("weight")
-    low, high = np.searchsorted(weight.time_s, [dip.before_s, dip.back_s])
+    low, high = weight.time_s.searchsorted([dip.before_s, dip.back_s])
     evidence = [f"the nest cooled at once by {dip.depth_k:.1f} K and was warm again soon"]
     if dip.humidity_rise is not None:
         evidence.append(f"damp came up with it, {dip.humidity_rise:.1f} %RH")

@@ -205,8 +205,8 @@ def _left_kg(window: HiveWindow, move: Step) -> float:
     left = 0.0
     for name, sign in (("bees-out", 1), ("bees-in", -1)):
         series = window.of(name)
-        low, high = np.searchsorted(
-            series.time_s, [move.before_s, move.after_s + AROUND_S], side="right"
+        low, high = series.time_s.searchsorted(
+            [move.before_s, move.after_s + AROUND_S], side="right"
         )
         left += sign * float(series.value[low:high].sum())
     return left * LOADED_BEE_KG
@@ -217,7 +217,7 @@ def _off(weight: Series, move: Step) -> tuple[bool, float]:
 
     Bad ones lie on either side.
     """
-    low, high = np.searchsorted(weight.time_s, [move.before_s, move.after_s + 1])
+    low, high = weight.time_s.searchsorted([move.before_s, move.after_s + 1])
     off_kg = weight.value[low:high] - move.level_kg
     is_off = np.minimum(np.abs(off_kg), np.abs(off_kg - move.size_kg)) >= LIFTED_KG
     at = low + np.flatnonzero(is_off)
@@ -239,7 +239,7 @@ def _cooled_s(window: HiveWindow, move: Step, least_k: float) -> list[int] | Non
     """Give when the nest was cooler with a move, all of it; None where there is no nest to ask."""
     nest = window.of("nest")
     edges = [move.before_s - 2 * AROUND_S, move.before_s, move.after_s + AROUND_S]
-    first, middle, last = np.searchsorted(nest.time_s, edges)
+    first, middle, last = nest.time_s.searchsorted(edges)
     if middle in (first, last):
         return None
     before = nest.value[first:middle]

@@ -150,7 +150,7 @@ def _usual_spread_k(window: HiveWindow, nest: Series) -> Floats:
 
 def _of_each_reading(warmth: Warmth, of_day: Floats, nest: Series) -> Floats:
     """Give a day's figure to each reading of it."""
-    day = np.searchsorted(warmth.start_s, nest.time_s, side="right") - 1
+    day = warmth.start_s.searchsorted(nest.time_s, side="right") - 1
     return np.asarray(of_day[day.clip(0, len(warmth) - 1)])
 
 
@@ -186,8 +186,8 @@ def _cold_spells(
         as_usual = np.flatnonzero(value >= usual - NEAR_K)
         over = value >= np.fmin(COLD_OVER_CEL, usual - NEAR_K)
     for deep, last, is_over in _spells(cold, over | is_after_gap):
-        before = int(np.searchsorted(as_usual, deep)) - 1
-        told = int(np.searchsorted(time_s, time_s[deep] + COLD_S))
+        before = int(as_usual.searchsorted(deep)) - 1
+        told = int(time_s.searchsorted(time_s[deep] + COLD_S))
         if before < 0 or time_s[deep] - time_s[as_usual[before]] > SUDDEN_S or told > last:
             continue
         if _is_broodless(window, turns, int(time_s[deep]), int(time_s[told])):
@@ -240,7 +240,7 @@ def _hot_spells(
     if not len(some):
         return
     hot[some] = _is_of_bees(window, nest, some)
-    since = np.searchsorted(time_s, time_s - HOT_S, side="right") - 1
+    since = time_s.searchsorted(time_s - HOT_S, side="right") - 1
     counted = np.append(0, np.cumsum(hot))
     share = (counted[1:] - counted[since]) / (np.arange(len(nest)) + 1 - since)
     for begun, last, is_over in _spells(hot, (value <= HOT_OVER_CEL) | is_after_gap):
@@ -250,7 +250,7 @@ def _hot_spells(
             continue
         told = begun + int(lasting[0])
         first = int(since[told]) + int(np.argmax(hot[since[told] :]))
-        night = value[np.searchsorted(time_s, time_s[first] - NIGHT_S) : first]
+        night = value[time_s.searchsorted(time_s[first] - NIGHT_S) : first]
         if len(night) and np.quantile(night, NIGHT_PART) < usual[first] - COLD_K:
             continue  # it follows the air: nobody keeps brood warm there
         highest = float(value[first : last + 1].max())
@@ -288,7 +288,7 @@ def _air_cel(window: HiveWindow, time_s: Ints) -> Floats:
     """Give the air's last reading before each moment; NaN where it is old. [Cel]."""
     air, air_cel = window.of("ambient"), np.full(len(time_s), np.nan)
     if len(air):
-        at = np.searchsorted(air.time_s, time_s, side="right") - 1
+        at = air.time_s.searchsorted(time_s, side="right") - 1
         is_near = (at >= 0) & (time_s - air.time_s[at] <= AIR_S)
         air_cel[is_near] = air.value[at[is_near]]
     return air_cel
@@ -301,7 +301,7 @@ def _is_after_gap(window: HiveWindow, nest: Series) -> NDArray[np.bool_]:
     is_after[1:] = np.diff(nest.time_s) > GAP_S
     if is_after.any():
         at = np.flatnonzero(is_after)
-        usual_s = usual_steps_s(told, np.searchsorted(told.time_s, nest.time_s[at]))
+        usual_s = usual_steps_s(told, told.time_s.searchsorted(nest.time_s[at]))
         is_after[at] = nest.time_s[at] - nest.time_s[at - 1] > GAP_STEPS * usual_s
     return is_after
 
@@ -313,7 +313,7 @@ def _spells(begins: NDArray[np.bool_], ends: NDArray[np.bool_]) -> Iterator[tupl
     for first in np.flatnonzero(begins).tolist():
         if first < free:
             continue
-        stop = int(np.searchsorted(stops, first, side="right"))
+        stop = int(stops.searchsorted(first, side="right"))
         end = int(stops[stop]) if stop < len(stops) else len(ends)
         yield first, end - 1, end < len(ends)
         free = end

@@ -137,9 +137,9 @@ def _go_on(window: HiveWindow, kept: list[_Fall] | None) -> list[_Fall]:
     """Give the falls that are known, and those since."""
     weight, falls, free = window.of("weight"), list(kept or []), 0
     until_s = window.carried.until_s
-    known, before = np.searchsorted(weight.time_s, [until_s, until_s - COOLING_S]).tolist()
+    known, before = weight.time_s.searchsorted([until_s, until_s - COOLING_S]).tolist()
     if falls and falls[-1].back_s is not None:
-        free = int(np.searchsorted(weight.time_s, falls[-1].back_s))
+        free = int(weight.time_s.searchsorted(falls[-1].back_s))
     elif falls:
         back = _back(weight, max(known - 1, 0), falls[-1].stands_kg)
         falls[-1] = replace(falls[-1], back_s=None if back is None else int(weight.time_s[back]))
@@ -192,14 +192,14 @@ def _cold_s(window: HiveWindow, before_s: int, there_s: int, back_s: int | None)
 
 def _level_kg(weight: Series, i: int) -> float:
     """Give what the hive weighed before reading `i`: a median of seven readings or more. [kg]."""
-    low = int(np.searchsorted(weight.time_s, weight.time_s[i - 1] - LEVEL_S))
+    low = int(weight.time_s.searchsorted(weight.time_s[i - 1] - LEVEL_S))
     values = np.sort(weight.value[max(0, min(low, i - STOOD)) : i])
     return float(values[len(values) // 2])
 
 
 def _is_keepers(window: HiveWindow, weight: Series, fall: _Fall) -> bool:
     """Say whether a keeper's hand accounts for a fall, or a device that was put or taken here."""
-    start_s, first = fall.first_s, int(np.searchsorted(weight.time_s, fall.first_s))
+    start_s, first = fall.first_s, int(weight.time_s.searchsorted(fall.first_s))
     before_s = int(weight.time_s[first - 1])
     if fall.back_s is not None and fall.back_s - start_s <= HANDLED_S:
         return True
@@ -213,7 +213,7 @@ def _is_keepers(window: HiveWindow, weight: Series, fall: _Fall) -> bool:
 
 def _judge(window: HiveWindow, weight: Series, fall: _Fall) -> Finding:
     """Say which of the two it is, from what was known at the second reading."""
-    first, told_s = int(np.searchsorted(weight.time_s, fall.first_s)), fall.told_s
+    first, told_s = int(weight.time_s.searchsorted(fall.first_s)), fall.told_s
     told = first + 1
     lows = weight.value[first : told + 1]
     bare = bool(np.all(np.abs(lows) <= BARE_KG) and np.ptp(lows) <= STEADY_KG)

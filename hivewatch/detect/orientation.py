@@ -72,13 +72,13 @@ def _first_flights(window: HiveWindow, days: Days) -> Iterator[Finding]:
     """Find each afternoon's first burst, both ways at once."""
     out = window.of("bees-out").since(window.carried.until_s, BACK_S)
     noon_s = (days.rise_s + days.set_s) / 2
-    first = max(int(np.searchsorted(days.start_s, window.carried.until_s, side="right")) - 1, 0)
+    first = max(int(days.start_s.searchsorted(window.carried.until_s, side="right")) - 1, 0)
     before_s = np.array(window.told_s.get("orientation_flight", ())[-USUAL_DAYS:], np.int64)
     before_s = before_s[before_s < days.start_s[first]]
-    before = np.searchsorted(days.start_s, before_s, side="right") - 1
+    before = days.start_s.searchsorted(before_s, side="right") - 1
     hours: list[float] = _hour(before_s, noon_s[before]).tolist()
     # a counter may be set to another step: each day by its own
-    at = np.searchsorted(out.time_s, days.start_s[first + 1 :]) - 1
+    at = out.time_s.searchsorted(days.start_s[first + 1 :]) - 1
     step_s = np.where(at < 0, COARSEST_S + 1, usual_steps_s(out, at.clip(0)))
     grids_s = np.where(step_s <= COARSEST_S, -(-step_s // GRID_S) * GRID_S, 0)
     edges = np.flatnonzero(np.diff(grids_s, prepend=-1, append=-1))

@@ -102,7 +102,7 @@ def _in_season(window: HiveWindow, sign: Sign) -> bool:
     if sign.is_sure:
         return True
     start_s, light_h = days_of(window).start_s, light_hours(window)
-    day = int(np.clip(np.searchsorted(start_s, sign.at_s, side="right") - 1, 0, len(light_h) - 1))
+    day = int(np.clip(start_s.searchsorted(sign.at_s, side="right") - 1, 0, len(light_h) - 1))
     if sign.what == "failing":
         first = datetime.fromtimestamp(int(start_s[day]), UTC).date()
         return laying_level(first, window.yard.latitude) >= FAILING_LEVEL
@@ -137,12 +137,12 @@ def _starved(
     bare_kg = days.dawn_kg - stepped_kg(days, days.dawn_s)
     for one in inspections:
         judged_kg = stores_kg(one, frame) if frame else None
-        at = int(np.searchsorted(days.dawn_s, one.at_s))
+        at = int(days.dawn_s.searchsorted(one.at_s))
         if judged_kg is None or not 0 < at < len(days) or one.at_s > sign.told_s:
             continue
         fed = [step.before_s for step in days.steps if step.size_kg > HUNGRY_KG]
         until_s = min((moment for moment in fed if moment > one.at_s), default=sign.told_s)
-        later = slice(at, int(np.searchsorted(days.dawn_s, until_s)))
+        later = slice(at, int(days.dawn_s.searchsorted(until_s)))
         left_kg[later] = np.fmin(left_kg[later], judged_kg + bare_kg[later] - bare_kg[at - 1])
     during = (days.dawn_s >= from_s) & (days.dawn_s <= sign.told_s)
     return bool((left_kg[during] < HUNGRY_KG).any())

@@ -54,7 +54,7 @@ def falls_of(window: HiveWindow) -> list[Fall]:
     normals = _usual_cel(window, is_late)
     is_low = _is_low(window, normals, is_late)
     days = np.flatnonzero(~np.isnan(nest_cel))
-    first = int(np.searchsorted(days, np.argmax(is_low))) if is_low.any() else len(days)
+    first = int(days.searchsorted(np.argmax(is_low))) if is_low.any() else len(days)
     falls: list[Fall] = []
     low: list[int] = []
     known: list[int] = days[:first].tolist()[-1:]

@@ -177,7 +177,7 @@ class Watch:
 
 def _is_slow(time_s: Ints, loss_kg: Floats, sudden_s: int) -> Flags:
     """Say where the loss came bit by bit: no short span before holds most of it."""
-    earlier = np.searchsorted(time_s, time_s - sudden_s)
+    earlier = time_s.searchsorted(time_s - sudden_s)
     most = np.maximum.accumulate(loss_kg - loss_kg[earlier])
     return most < SUDDEN_SHARE * loss_kg
 

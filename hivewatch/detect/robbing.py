@@ -59,7 +59,7 @@ def find(window: HiveWindow, _inspections: Sequence[Inspection], _limits: Limits
         return []
     dawn_kg = bare_dawns_kg(window)
     deep_kg = dawn_kg - lowest_of(window)
-    first = max(int(np.searchsorted(days.start_s, window.carried.until_s, side="right")) - 1, 0)
+    first = max(int(days.start_s.searchsorted(window.carried.until_s, side="right")) - 1, 0)
     at_dusk = robbed_days(days, first)
     if not (at_dusk | (deep_kg > USUAL_KG[0] + MARGIN_BUSY_KG))[first:].any():
         return []

@@ -9,7 +9,7 @@ from hivewatch.signals.window import DeviceTrace, HiveWindow, Series
 
 def sender_of(window: HiveWindow, series: Series, from_s: int, to_s: int) -> str:
     """Name the device whose readings these are: the one that was heard at their times."""
-    low, high = np.searchsorted(series.time_s, [from_s, to_s + 1])
+    low, high = series.time_s.searchsorted([from_s, to_s + 1])
     times = series.time_s[low:high]
 
     def heard(trace: DeviceTrace) -> tuple[float, int]:

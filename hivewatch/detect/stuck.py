@@ -99,7 +99,7 @@ def _at_once(counts: Series) -> bool:
     total = np.cumsum(counts.value)
     if not len(total):
         return False
-    hour = np.searchsorted(counts.time_s, counts.time_s + AT_ONCE_S, side="right") - 1
+    hour = counts.time_s.searchsorted(counts.time_s + AT_ONCE_S, side="right") - 1
     return bool((total[hour] - total + counts.value).max() >= AT_ONCE_SHARE * total[-1])
 
 
@@ -118,7 +118,7 @@ def _told(series: Series, start: int, last: int, name: str) -> int:
 
     The flags know it, too, but of the run as a whole: they are asked of its beginnings.
     """
-    before = int(np.searchsorted(series.time_s, series.time_s[start] - DIGIT_S))
+    before = int(series.time_s.searchsorted(series.time_s[start] - DIGIT_S))
     low, high = start + 1, last
     while low < high:
         middle = (low + high) // 2

@@ -96,7 +96,7 @@ def _eats_nothing(days: Days, day: int) -> bool:
 
 def _is_flying_weather(window: HiveWindow, warmth: Warmth, span_s: tuple[int, int]) -> bool:
     """Say whether a nest was as an empty box's on a day warm enough to fly."""
-    low, high = np.searchsorted(warmth.hour_s, span_s)
+    low, high = warmth.hour_s.searchsorted(span_s)
     there = low + np.flatnonzero(~np.isnan(warmth.nest_h[low:high]))
     if len(there) < LEAST_HOURS:
         return False

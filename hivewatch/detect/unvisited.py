@@ -60,7 +60,7 @@ def _losses(yard: Yard, one: Days) -> Iterator[tuple[Step, int]]:
     for step in one.steps:
         if not _is_loss(yard, step):
             continue
-        day = int(np.searchsorted(one.start_s, step.before_s, side="right")) - 1
+        day = int(one.start_s.searchsorted(step.before_s, side="right")) - 1
         if (
             0 <= day < len(one)
             and not np.isnan(one.dusk_kg[day])
@@ -106,7 +106,7 @@ def _still(hive: str, days: Mapping[str, Days], step: Step) -> int:
     """Count the other hives that were weighed that day; 0 where one of them moved as well."""
     still = 0
     for name, one in days.items():
-        day = int(np.searchsorted(one.start_s, step.before_s, side="right")) - 1
+        day = int(one.start_s.searchsorted(step.before_s, side="right")) - 1
         if name == hive or not 0 <= day < len(one) or np.isnan(one.day_kg[day]):
             continue
         if any(abs(it.size_kg) >= MOVED_KG and _is_near(step, it) for it in one.steps):

@@ -44,7 +44,7 @@ def _bare(window: HiveWindow) -> Series:
     if len(weight) < 3:  # noqa: PLR2004 - a reading and two neighbours
         return weight
     amid = np.zeros(len(weight), np.bool_)
-    edges = np.searchsorted(weight.time_s, steps.edges_s)
+    edges = weight.time_s.searchsorted(steps.edges_s)
     for low, high in edges[edges[:, 1] > edges[:, 0]].tolist():
         amid[low:high] = True
     time_s = weight.time_s[~amid]
@@ -74,9 +74,7 @@ class Stepped(NamedTuple):
 
     def so_far_kg(self, at_s: Ints | Floats) -> Floats:
         """Give the sum of those that were over by some moments [kg]."""
-        return np.asarray(
-            self.total_kg[np.searchsorted(self.after_s, at_s, side="right")], np.float64
-        )
+        return np.asarray(self.total_kg[self.after_s.searchsorted(at_s, side="right")], np.float64)
 
 
 def stepped_of(window: HiveWindow) -> Stepped:

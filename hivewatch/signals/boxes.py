@@ -107,7 +107,7 @@ def _changes(
     alone = _unweighed(weighed, days, gross_kg, seen)
     for step in sorted([*weighed, *alone]):
         visits = _visits(step, seen_s)
-        size_kg, day = step.size_kg, int(np.searchsorted(days.dawn_s, step.before_s)) - 1
+        size_kg, day = step.size_kg, int(days.dawn_s.searchsorted(step.before_s)) - 1
         if day >= 0 and size_kg < 0 and gross_kg[day] + size_kg < FLOOR_KG:
             fallen_kg -= size_kg
             continue
@@ -161,7 +161,7 @@ def _unweighed(
     for i in sorted(set(range(len(seen))) - beside):
         at_s = seen_s[i]
         kg = sum(one.kg or 0.0 for one in seen[i].actions if one.what == "super added")
-        next_one = int(np.searchsorted(days.dawn_s[known], at_s))
+        next_one = int(days.dawn_s[known].searchsorted(at_s))
         if kg and 0 < next_one < len(known):
             before, after = known[next_one - 1], known[next_one]
             if gross_kg[after] - gross_kg[before] > kg / 2:

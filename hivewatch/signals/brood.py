@@ -207,7 +207,7 @@ def _turn(
     span = span[-LINE_DAYS if by_degrees else -DATED_BACK_DAYS - 1 :]
     fit = _rising(sign * over_k[span])
     if by_degrees:
-        rests = int(np.searchsorted(fit, -LINE_MOST_K))
+        rests = int(fit.searchsorted(-LINE_MOST_K))
         span = span[min(rests, max(len(span) - LINE_LEAST, 0)) :]
         fit = _line(np.clip(over_k[span], -LINE_MOST_K, LINE_MOST_K))
     beyond = np.flatnonzero(fit > 0)

@@ -65,7 +65,7 @@ def follows_of(window: HiveWindow) -> list[Follows]:
     rose_kg, warmed_k = nights_of(window)
     known = np.flatnonzero(~np.isnan(rose_kg + warmed_k))
     over = int(np.searchsorted(days_of(window).start_s, window.carried.until_s)) - 1
-    passed = max(0, int(np.searchsorted(known, over)) - NIGHTS) // EVERY * EVERY
+    passed = max(0, int(known.searchsorted(over)) - NIGHTS) // EVERY * EVERY
     nights = known[passed:]
     rose_kg, warmed_k = rose_kg[nights], warmed_k[nights]
     given = nights.tobytes(), rose_kg.tobytes(), warmed_k.tobytes()

@@ -111,7 +111,7 @@ def _coupling(days: Days, warmth: Warmth) -> tuple[Floats, Floats]:
     """Give how the nest follows the air within each day, and the error of it."""
     n = len(days)
     nest, air = warmth.nest_h, warmth.ambient_h
-    day = np.searchsorted(days.start_s, warmth.hour_s, side="right") - 1
+    day = days.start_s.searchsorted(warmth.hour_s, side="right") - 1
     there = ~np.isnan(nest + air) & (day >= 0) & (day < n)
     day, x, y = day[there], air[there], nest[there]
     count = np.bincount(day, minlength=n)

@@ -115,7 +115,7 @@ def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
     if NAME not in window.memo and NAME not in window.carried.parts:
         return {}
     known = dawn_departures_of(window)
-    n = int(np.searchsorted(known.start_s, until_s))
+    n = int(known.start_s.searchsorted(until_s))
     return {NAME: _each(lambda name: getattr(known, name)[:n], known.reason[:n])}
 
 
@@ -181,7 +181,7 @@ def _laid_out(window: HiveWindow, rise_s: Floats) -> tuple[Floats, Floats]:
     """Lay each morning's weight into bins, steps taken out: means and counts, shape (n, bins)."""
     weight = window.of("weight")
     bins = 2 * AROUND_S // BIN_S
-    low, high = np.searchsorted(weight.time_s, (rise_s - AROUND_S, rise_s + AROUND_S))
+    low, high = weight.time_s.searchsorted((rise_s - AROUND_S, rise_s + AROUND_S))
     counts = high - low
     day = np.repeat(np.arange(len(rise_s)), counts)
     at = np.arange(int(counts.sum())) + np.repeat(low - np.cumsum(counts) + counts, counts)
@@ -202,15 +202,15 @@ def _without_steps(steps: list[Step], time_s: Ints) -> tuple[Floats, Flags]:
     before = np.array([one.before_s for one in steps], np.int64)
     after = np.array([one.after_s for one in steps], np.int64)
     sizes = np.concatenate(([0.0], np.cumsum([one.size_kg for one in steps])))
-    over = np.searchsorted(after, time_s, side="right")
-    return sizes[over], over == np.searchsorted(before, time_s)
+    over = after.searchsorted(time_s, side="right")
+    return sizes[over], over == before.searchsorted(time_s)
 
 
 def _rain_mm(window: HiveWindow, rise_s: Floats) -> Floats:
     """Give the rain of each morning; 0 where nobody measures it. [mm]."""
     rain = window.of("rain")
     fell = np.concatenate(([0.0], np.cumsum(rain.value)))
-    low, high = np.searchsorted(rain.time_s, (rise_s - AROUND_S, rise_s + AROUND_S))
+    low, high = rain.time_s.searchsorted((rise_s - AROUND_S, rise_s + AROUND_S))
     return np.asarray(fell[high] - fell[low])
 
 

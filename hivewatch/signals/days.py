@@ -131,7 +131,7 @@ def days_of(window: HiveWindow) -> Days:
 def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
     """Give what `hivewatch.signals.carried` keeps: the days before a midnight."""
     days = days_of(window)
-    n = int(np.searchsorted(days.start_s, until_s))
+    n = int(days.start_s.searchsorted(until_s))
     read = [getattr(days, name)[:n] for name in READ]
     return {"days": _Read(days.day[:n], days.start_s[: n + 1].copy(), np.array(read))}
 
@@ -282,7 +282,7 @@ class _Places(NamedTuple):
 
     def within(self, from_s: Floats, to_s: Floats) -> Floats:
         """Add up the steps that fall into each span, by their middle."""
-        at = np.searchsorted(from_s, self.middle_s, side="right") - 1
+        at = from_s.searchsorted(self.middle_s, side="right") - 1
         within = (at >= 0) & (self.middle_s < to_s[at])
         return np.bincount(at[within], self.size_kg[within], len(from_s)).astype(np.float64)
 

@@ -49,7 +49,7 @@ def departures_of(window: HiveWindow) -> list[int]:
 def carry(window: HiveWindow, until_s: int) -> dict[str, object]:
     """Give what `hivewatch.signals.carried` keeps: departures by the counter, and days at work."""
     at_work = {
-        name: days[: np.searchsorted(days, until_s // DAY_S)].copy()
+        name: days[: days.searchsorted(until_s // DAY_S)].copy()
         for name, days in _at_work(window).items()
     }
     counted = [one for one in worked(window, "by counter", _by_counter) if one < until_s]
@@ -74,7 +74,7 @@ def _days_at_work(window: HiveWindow, kept: dict[str, Ints] | None) -> dict[str,
     found = {}
     for name in ("weight", "bees-out"):
         time_s = window.of(name).time_s
-        low = np.searchsorted(time_s, window.carried.until_s // DAY_S * DAY_S)
+        low = time_s.searchsorted(window.carried.until_s // DAY_S * DAY_S)
         day = time_s[low:] // DAY_S
         since = day[np.diff(day, prepend=-1) > 0]
         found[name] = since if kept is None else np.append(kept[name], since)
@@ -85,7 +85,7 @@ def is_watched(window: HiveWindow, from_s: int, to_s: int) -> bool:
     """Say whether a departure would have been seen: scale or counter at work on most days."""
     days = (to_s - from_s) / DAY_S
     for known in _at_work(window).values():
-        low, high = np.searchsorted(known, [from_s // DAY_S, -(-to_s // DAY_S)])
+        low, high = known.searchsorted([from_s // DAY_S, -(-to_s // DAY_S)])
         if high > low and high - low >= WATCHED * days:
             return True
     return False

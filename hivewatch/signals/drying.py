@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from hivewatch.signals.steps import Step
 from hivewatch.signals.window import Series
 
@@ -42,7 +40,7 @@ def stayed_s(weight: Series, rain: Series, move: Step) -> int | None:
     """
     if not is_at_once(move) or move.size_kg < CLEAR_SPREADS * move.spread_kg:
         return None
-    low, high = np.searchsorted(rain.time_s, [move.before_s - NEAR_S, move.after_s + NEAR_S])
+    low, high = rain.time_s.searchsorted([move.before_s - NEAR_S, move.after_s + NEAR_S])
     if high > low:
         water_kg = WET_M2 * (float(rain.value[low:high].sum()) + TIP_MM)  # 1 mm on 1 m2 is 1 kg
         return move.settled_s if water_kg < HALF * move.size_kg else None
@@ -66,9 +64,9 @@ def _lost_kg(weight: Series, from_s: int, after_s: int) -> tuple[float, int] | N
     """Give what was lost some time after a moment, and the reading that tells; None in a gap."""
     half_s = after_s // 4
     edges = [from_s, from_s + half_s, from_s + after_s - half_s, from_s + after_s + half_s]
-    a, b, c, d = np.searchsorted(weight.time_s, edges)
+    a, b, c, d = weight.time_s.searchsorted(edges)
     b = max(min(b, a + 3), a + 1)
-    settled = int(np.searchsorted(weight.time_s, from_s + after_s))
+    settled = int(weight.time_s.searchsorted(from_s + after_s))
     if c >= d or settled >= d or a >= len(weight) or weight.time_s[a] > from_s + half_s:
         return None
     d = min(d, settled + 1)

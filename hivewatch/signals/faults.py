@@ -243,7 +243,7 @@ def stuck(series: Series, quantity: str, coarse_still_s: int = COARSE_STILL_S) -
 
 def is_coarse(series: Series, at: int) -> bool:
     """Say whether a scale's last digit is coarse, by its steps in the days before a reading."""
-    low = int(np.searchsorted(series.time_s, series.time_s[at] - DIGIT_S))
+    low = int(series.time_s.searchsorted(series.time_s[at] - DIGIT_S))
     steps_kg = np.abs(np.diff(series.value[low : at + 1]))
     return not (steps_kg[steps_kg > 0] < COARSE_KG).any()
 

@@ -87,7 +87,7 @@ def _probe_share(window: HiveWindow) -> Floats:
     of_days = middle_before(np.append(shown, np.nan), SHARE_DAYS, 0, SHARE_DAYS)[1:]  # itself, too
     of_days[np.isnan(of_days)] = 0.0
     best = np.maximum.accumulate(np.where(shown >= FULL_SHARE, 1.0, of_days))
-    best = np.append(0.0, best)[np.searchsorted(told, np.arange(len(warmth)), side="right")]
+    best = np.append(0.0, best)[told.searchsorted(np.arange(len(warmth)), side="right")]
     return np.where((best > 0) & (best < CENTRE_SHARE), best, 1.0)
 
 

@@ -140,7 +140,7 @@ def _steps(days: Days) -> tuple[Flags, Floats]:
     is_stepped, dries_kg = np.zeros(len(days), np.bool_), np.zeros(len(days))
     large = [step for step in days.steps if abs(step.size_kg) >= STEP_KG]
     middle_s = [(step.before_s + step.after_s) / 2 for step in large]
-    at = np.searchsorted(days.start_s, middle_s, side="right") - 1
+    at = days.start_s.searchsorted(middle_s, side="right") - 1
     for step, day in zip(large, at.tolist(), strict=True):
         if 0 <= day < len(days):
             is_stepped[day] = True

@@ -158,7 +158,7 @@ def _judged(
     found: dict[int, list[tuple[float, float, float]]] = {}
     for one in seen:
         kg = None if frame is None else judged_kg(one, frame)
-        first = int(np.searchsorted(days.dawn_s, one.at_s))
+        first = int(days.dawn_s.searchsorted(one.at_s))
         if kg is not None and 0 < first < len(days):
             fed_kg = sum(did.kg or 0.0 for did in one.actions if did.what == "fed")
             found.setdefault(first, []).append((one.at_s, kg, fed_kg))

@@ -173,7 +173,7 @@ def yard_days(yard: Yard, days: Sequence[Days]) -> YardDays:
         empty |= np.append(empty[1:], empty[-1:])  # by its next dawn, too
         gone[row, span] = empty | _stands_still(one)
         at_s = np.array([step.before_s for step in showers[row]], np.int64)
-        wet[row, at + np.searchsorted(one.start_s, at_s, side="right") - 1] = True
+        wet[row, at + one.start_s.searchsorted(at_s, side="right") - 1] = True
     lid_kg = np.where(known_or(rain_mm) >= RAINED_MM, on_lid(rain_mm, LID_KG), 0.0)
     if len(days) > 1:
         both = wet.sum(axis=0) * 2 >= np.maximum(2, (~np.isnan(gain)).sum(axis=0))
@@ -234,7 +234,7 @@ def _showers(days: Sequence[Days]) -> list[list[Step]]:
 
 def _is_shower(step: Step, hive: Days, others: Sequence[NDArray[np.int64]]) -> bool:
     """Say whether a light step up is rain."""
-    day = int(np.searchsorted(hive.start_s, step.before_s, side="right")) - 1
+    day = int(hive.start_s.searchsorted(step.before_s, side="right")) - 1
     rain_mm = hive.rain_mm[max(0, day - 1) : day + 1]
     if not np.isnan(rain_mm).all():
         return bool(np.nansum(rain_mm) >= RAINED_MM)
