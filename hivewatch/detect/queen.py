@@ -23,13 +23,14 @@ from hivewatch.detect.queen_visits import signs_of
 from hivewatch.frames import FRAMES
 from hivewatch.inspections import Inspection, stores_kg
 from hivewatch.signals.bare import stepped_kg
-from hivewatch.signals.brood import as_days_stay
+from hivewatch.signals.brood import as_days_stay, over_bound_k
 from hivewatch.signals.carried import first_after
 from hivewatch.signals.days import DAY_S, days_of
 from hivewatch.signals.departures import departures_of, is_watched
 from hivewatch.signals.larder import larder_of
 from hivewatch.signals.nest_bound import is_autumn, light_hours
 from hivewatch.signals.season import laying_level, northern_day
+from hivewatch.signals.warmth import warmth_of
 from hivewatch.signals.window import HiveWindow
 
 AUTUMN_VISIT_H = 12.5  # [h] own choice: the same for a visit that found no eggs
@@ -167,7 +168,8 @@ def _settled(
         return None  # a later visit, or the nest, tells whether it lasts
     well = [one.at_s for one in visits if one.what in (*EGGS, "requeened") and one.at_s > sign.at_s]
     well += [fall.back_s] if fall.back_s is not None else []
-    if min(well, default=until_s) < until_s or until_s > window.over_s("nest"):
+    is_well = min(well, default=until_s) < until_s or _is_warm(window, until_s)
+    if is_well or until_s > window.over_s("nest"):
         return None
     return Sign(
         "stopped",
@@ -177,6 +179,13 @@ def _settled(
         f"{sign.words}; {words}",
         0.8,
     )
+
+
+def _is_warm(window: HiveWindow, at_s: int) -> bool:
+    """Say whether the nest was within the warmth of brood on the two last days that are known."""
+    known = int(np.searchsorted(warmth_of(window).told_s, at_s, side="right"))
+    over_k = over_bound_k(window)[:known]
+    return bool((over_k[~np.isnan(over_k)][-2:] > 0).all())
 
 
 def _explained(window: HiveWindow, visits: Sequence[Sign], sign: Sign) -> tuple[int, str] | None:

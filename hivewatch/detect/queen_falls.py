@@ -24,7 +24,8 @@ from hivewatch.signals.window import Floats, HiveWindow
 FALL_K = 2.0  # [K] own choice: so far below its own weeks before ...
 LOW_DAYS, AT_ONCE_DAYS = 2, 3  # [d] own choice: ... on so many days, by whether a day before ...
 GRADUAL_K = 0.7  # [K] own choice: ... was on the way; or, where a lid off chilled the nest ...
-CHILL_K, CHILL_DAYS = 5.0, 8  # [K], [d] own choice: ... by so much at once, on so many
+CHILL_K, CHILL_DAYS = 4.5, 8  # [K], [d] own choice: ... by so much at once, on so many
+CUT_K = 2.5  # [K] own choice: a first low day that spreads so far was cut short by a lid off
 OFF_CENTRE_K = 1.5  # [K] own choice: more for a probe off the centre
 USUAL_FROM, USUAL_TO, USUAL_LEAST = 21, 6, 5  # [d] own choice: the days before that are usual
 BROOD_CEL = 33.3  # [Cel] published range of brood from 33 Cel: a nest that is usually so has some
@@ -75,7 +76,7 @@ def falls_of(window: HiveWindow) -> list[Fall]:
             asked = max(asked, LATE_DAYS) if is_late[day] else asked
         elif len(low) == LOW_DAYS and asked == AT_ONCE_DAYS:
             goes_on = nest_cel[low[0]] - nest_cel[day] >= GRADUAL_K  # a chill is deepest at first
-            asked = LOW_DAYS if goes_on else asked
+            asked = LOW_DAYS if goes_on and warmth.spread_k[low[0]] < CUT_K else asked
         if len(low) >= asked and normal is not None:
             sure = LATE_SURE if is_late[low[0]] else SURE
             falls.append(Fall(_fallen(warmth, nest_cel, low, normal, sure), None))

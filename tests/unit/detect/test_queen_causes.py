@@ -43,6 +43,21 @@ def test_a_lid_off_for_days_chills_at_once_and_is_no_lost_queen(nest, limits, ni
     assert find(nest, limits) == []
 
 
+def test_a_lid_off_from_one_noon_to_the_next_but_one_is_no_lost_queen(nest, limits):
+    nest.add(nest.at(40, 11), nest.at(42, 9), -12)
+    assert find(nest, limits) == []
+
+
+@pytest.mark.parametrize("share", [0.0, 0.7])
+def test_a_nest_that_is_warm_again_when_a_young_queen_is_due_has_her_though_it_is_small(
+    nest, limits, share
+):
+    nest.has_brood(slice(57, 90), 0.0)
+    nest.has_brood(slice(66, 90), share)
+    nest.lose(nest.at(36, 12), 2.0)
+    assert bool(find(nest, limits)) is not bool(share)
+
+
 def test_warmth_before_a_young_queen_can_lay_is_no_end_of_it(nest, limits):
     nest.has_brood(slice(52, 90), 0.0)  # gone by day 52: she was lost on day 31
     nest.has_brood(slice(57, 60), 1.0)  # three hot days
@@ -120,7 +135,7 @@ def test_a_visit_without_eggs_and_with_hardly_food_tells_no_lost_queen(
 
 
 def test_hunger_that_was_over_for_two_weeks_does_not_account_for_it(limits):
-    for again_d, is_told in ((36, True), (48, False)):
+    for again_d, is_told in ((36, True), (53, False)):
         nest = MadeUpNest(first="2026-04-20", days=90, air_cel=13)
         nest.has_brood(slice(59, 90), 0.0)
         nest.has_brood(58, 0.8)
