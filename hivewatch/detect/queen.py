@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -40,6 +41,7 @@ SOONEST_D = 18  # [d] published: emergency queens lay from then on; warmth befor
 WAIT_D = 21  # [d] published: the bad-mating limit is three to four weeks from emergence
 SWARM_WAIT_D = 35  # [d] published: weather, too; a virgin is out on day 8, and has 4 weeks
 CAST_WAIT_D = 26  # [d] the same from the last cast, with which the queen that stays is out
+CASTS_FROM_D = 7  # [d] published: a virgin is out on day 8; what left sooner before was no swarm
 GIVEN_WAIT_D = 21  # [d] own choice: a queen that was given lays by then
 SWARMS_UNTIL_DAY = 213.0  # own choice: 1 August; published, after-swarms leave about 18 July
 OVERDUE_D = 7  # [d] own choice: trouble is dated back that far when the time is over
@@ -200,8 +202,10 @@ def _explained(window: HiveWindow, visits: Sequence[Sign], sign: Sign) -> tuple[
     ]
     given = [one.at_s for one in visits if one.what == "requeened" and one.at_s < sign.at_s]
     if gone:
-        until_s = max(gone[0] + SWARM_WAIT_D * DAY_S, gone[-1] + CAST_WAIT_D * DAY_S)
-        return until_s, f"many bees left on {_day(window, gone[0])}, and no young queen lays yet"
+        last = [one for one, after in pairwise(gone) if after - one >= CASTS_FROM_D * DAY_S]
+        first = (last or gone[-1:])[0]  # of those that left close together
+        until_s = max(first + SWARM_WAIT_D * DAY_S, gone[-1] + CAST_WAIT_D * DAY_S)
+        return until_s, f"many bees left on {_day(window, first)}, and no young queen lays yet"
     if given and sign.at_s - given[-1] < GIVEN_WAIT_D * DAY_S:
         until_s = given[-1] + GIVEN_WAIT_D * DAY_S
         return until_s, f"a queen was given on {_day(window, given[-1])}, and does not lay yet"

@@ -87,6 +87,19 @@ def test_a_swarm_has_the_time_that_its_young_queen_needs(limits, seed):
     assert "young queen" in one.evidence[0]
 
 
+@pytest.mark.parametrize(("before", "due"), [(5, 40 + 35), (9, 31 + 35)])
+def test_what_left_sooner_than_a_virgin_could_hatch_was_no_swarm(limits, before, due):
+    """No cast leaves within a week of its prime swarm (queen calendar): the second was the swarm.
+
+    The wait after it is longer than that after a cast, which has its young queen already.
+    """
+    failed = summer(stops=37)
+    failed.lose(failed.at(40 - before, 12), 1.1)
+    failed.lose(failed.at(40, 12), 2.0)
+    (one,) = find(failed, limits)
+    assert day_of(failed, one.detected_s) == pytest.approx(due + 0.5, abs=0.6)
+
+
 def test_without_scale_counter_and_notes_a_swarm_is_thought_of(limits):
     well = summer(stops=37, lays=60)
     assert find(well, limits, quantities=["nest", "ambient"]) == []
