@@ -45,8 +45,11 @@ export function soon(urgency, said = null) {
   return h("span", { class: `soon soon-${step}` }, said ?? words);
 }
 
+/** Whether a reason's date is past. */
+export const isOverdue = ({ urgency, by }, today) => urgency === "deadline" && by !== null && by < today;
+
 /** How soon a reason wants a visit, as a mark; a date that is past is overdue. */
-export const soonFor = ({ urgency, by }, today) => soon(urgency, urgency === "deadline" && by !== null && by < today ? "overdue" : null);
+export const soonFor = (reason, today) => soon(reason.urgency, isOverdue(reason, today) ? "overdue" : null);
 
 /** A local day has no zone: it is read as midday UTC and shown as such. */
 export const localDay = (text) => day(`${text}T12:00:00Z`, "UTC").replaceAll(" ", "\u00a0");

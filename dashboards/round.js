@@ -3,7 +3,7 @@
 import { answers } from "./answers.js";
 import { get, list } from "./api.js";
 import { fill, h } from "./dom.js";
-import { closed, inWords, localDay, roundNowAndThen, soon, soonFor, thing } from "./due.js";
+import { closed, inWords, isOverdue, localDay, roundNowAndThen, soon, soonFor, thing } from "./due.js";
 import { clock, count, day, dayKey, zoneName } from "./words.js";
 import { whoField } from "./who.js";
 
@@ -88,7 +88,7 @@ function one(hive, today) {
 function reasons(list_, kind, today) {
   return h("ul", { class: `plain ${kind}` }, list_.map((reason) => h("li", {},
     h("strong", {}, reason.words), " ", soonFor(reason, today),
-    h("span", { class: "quiet" }, ` ${reason.by ? `by ${localDay(reason.by)}; ` : ""}${reason.why}.`),
+    h("span", { class: "quiet" }, ` ${reason.by ? `${isOverdue(reason, today) ? "since" : "by"} ${localDay(reason.by)}; ` : ""}${reason.why}.`),
     reason.do ? h("p", { class: "do" }, reason.do) : null)));
 }
 
